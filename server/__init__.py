@@ -1,0 +1,1 @@
+"""The roof of the house. Imports nothing here: `server.bootstrap` must load on a machine without any package."""

@@ -1,0 +1,248 @@
+"""The PostgreSQL cluster and the Valkey server: made once, told how to run, given their roles and databases."""
+
+import os
+import secrets
+import shutil
+import signal
+import subprocess
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import psycopg
+from psycopg import sql
+
+from server.embedded.places import EmbeddedError, Places, Programs
+
+DATABASE = "flyround"
+PORT = 5432  # names the socket file; nothing listens on the port
+ROLES = ("owner", "app", "worker", "cohort", "region", "eraser", "backup")
+SQL = Path(__file__).resolve().parent.parent
+# The servers get nothing of the caller's environment: PGDATA, LC_ALL or TZ there would change what they do.
+ENVIRONMENT = {"PATH": "/usr/bin:/bin", "LANG": "C", "TZ": "UTC"}
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What the servers are for: real data (`fsync`) or a throw-away run, with the test roles or without."""
+
+    fsync: bool = True
+    tests: bool = False
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        return (*ROLES, "tester") if self.tests else ROLES
+
+
+def ensure_cluster(places: Places, programs: Programs, password: str) -> None:
+    """Make the cluster if there is none; a half-made one of an interrupted start is thrown away."""
+    version = places.cluster / "PG_VERSION"
+    if version.exists():
+        require_version(version, programs)
+        return
+    making = places.cluster.with_name("postgres.new")
+    shutil.rmtree(making, ignore_errors=True)
+    making.mkdir(mode=0o700)
+    pwfile = write_password(places, password)
+    try:
+        if places.account:
+            os.chown(making, places.account.uid, places.account.gid)
+        run_initdb(places, programs, making, pwfile)
+        places.cluster.rmdir()
+        making.rename(places.cluster)
+    finally:
+        pwfile.unlink()
+        shutil.rmtree(making, ignore_errors=True)
+
+
+def require_version(version: Path, programs: Programs) -> None:
+    made_by = version.read_text().strip()
+    here = subprocess.run([programs.postgres, "--version"], capture_output=True, text=True, check=True).stdout
+    if here.split()[-1].split(".")[0] != made_by:
+        raise EmbeddedError(
+            f"The data in {version.parent} was made by PostgreSQL {made_by} and the installed server is"
+            f" {here.split()[-1]}: dump it with the older checkout and start over, or keep the older checkout."
+        )
+
+
+def write_password(places: Places, password: str) -> Path:
+    path = places.base / f"postgres.password.{secrets.token_hex(4)}"
+    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+        file.write(f"{password}\n")
+    if places.account:
+        os.chown(path, places.account.uid, places.account.gid)
+    return path
+
+
+def run_initdb(places: Places, programs: Programs, folder: Path, pwfile: Path) -> None:
+    account: dict[str, Any] = {}
+    if places.account:
+        account = {"user": places.account.uid, "group": places.account.gid, "extra_groups": []}
+    # No sync here: the first start's checkpoint flushes everything, and until the folder is renamed it does not count.
+    command = [
+        programs.initdb, "-D", folder, "--username=postgres", f"--pwfile={pwfile}", "--auth=scram-sha-256",
+        "--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8",
+        "--no-instructions", "--no-sync",
+    ]  # fmt: skip
+    done = subprocess.run(command, cwd=folder, env=ENVIRONMENT, capture_output=True, text=True, umask=0o077, **account)
+    if done.returncode:
+        raise EmbeddedError(
+            f"PostgreSQL could not make its data in {places.base} ({last_message(done.stderr)}); "
+            "see to that and start again."
+        )
+
+
+def last_message(text: str) -> str:
+    """The line of a server's output that says what went wrong."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    wanted = [line for line in lines if "FATAL" in line or "error:" in line or "PANIC" in line]
+    return (wanted or lines or ["no message"])[0].rstrip(".")
+
+
+def postgres_child(places: Places, programs: Programs, kind: Kind) -> dict[str, Any]:
+    settings = {
+        "listen_addresses": "",
+        "port": PORT,
+        "unix_socket_directories": places.sockets,
+        "unix_socket_permissions": "0700",
+        "max_connections": 100,
+        "timezone": "UTC",
+        "log_timezone": "UTC",
+        # For two cores and a few gigabytes, shared with everything else on the machine.
+        "shared_buffers": "256MB",
+        "effective_cache_size": "1GB",
+        "work_mem": "16MB",
+        "maintenance_work_mem": "128MB",
+        "max_wal_size": "2GB",
+        "checkpoint_timeout": "15min",
+        "random_page_cost": "1.1",
+        "max_parallel_workers_per_gather": 1,
+        "jit": "off",
+    }
+    if not kind.fsync:
+        settings |= {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+    argv = [programs.postgres, "-D", places.cluster]
+    for name, value in settings.items():
+        argv += ["-c", f"{name}={value}"]
+    # Fast shutdown for data that stays; an immediate one where all is thrown away.
+    return child(places, argv, "postgres", signal.SIGINT if kind.fsync else signal.SIGQUIT)
+
+
+def valkey_child(places: Places, programs: Programs) -> dict[str, Any]:
+    argv = [
+        programs.valkey, "--port", "0", "--unixsocket", places.sockets / "valkey.sock", "--unixsocketperm", "700",
+        "--protected-mode", "yes", "--daemonize", "no", "--save", "", "--appendonly", "no", "--loglevel", "notice",
+    ]  # fmt: skip
+    return child(places, argv, "valkey", signal.SIGTERM)
+
+
+def child(places: Places, argv: list[Any], name: str, last_signal: signal.Signals) -> dict[str, Any]:
+    """One entry of the supervisor's order."""
+    return {
+        "argv": [str(part) for part in argv],
+        "cwd": str(places.base / name),
+        "env": ENVIRONMENT,
+        "log": str(places.log / f"{name}.log"),
+        "stop": int(last_signal),
+        "uid": places.account.uid if places.account else None,
+        "gid": places.account.gid if places.account else None,
+    }
+
+
+def connect(sockets: Path, password: str, database: str) -> psycopg.Connection[Any]:
+    return psycopg.connect(
+        host=str(sockets), port=PORT, user="postgres", password=password, dbname=database, autocommit=True,
+        connect_timeout=5,
+    )  # fmt: skip
+
+
+def prepare_databases(sockets: Path, passwords: dict[str, str], kind: Kind) -> None:
+    """Roles, their passwords and the database; everything may be there already."""
+    with connect(sockets, passwords["postgres"], "template1") as template:
+        run_scripts(template, kind)
+        set_passwords(template, passwords, kind)
+        there = template.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone()
+    # CREATE DATABASE wants template1 to itself.
+    with connect(sockets, passwords["postgres"], "postgres") as server:
+        if not there:
+            create_database(server)
+            return
+    with connect(sockets, passwords["postgres"], DATABASE) as database:
+        run_scripts(database, kind)
+
+
+def create_database(server: psycopg.Connection[Any]) -> None:
+    server.execute(sql.SQL("CREATE DATABASE {} OWNER flyround_owner").format(sql.Identifier(DATABASE)))
+
+
+def recreate_database(sockets: Path, password: str) -> None:
+    with connect(sockets, password, "postgres") as server:
+        server.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(DATABASE)))
+        create_database(server)
+
+
+def run_scripts(connection: psycopg.Connection[Any], kind: Kind) -> None:
+    connection.execute((SQL / "roles.sql").read_bytes())
+    if kind.tests:
+        connection.execute((SQL / "roles_for_tests.sql").read_bytes())
+
+
+def set_passwords(connection: psycopg.Connection[Any], passwords: dict[str, str], kind: Kind) -> None:
+    for role in kind.roles:
+        connection.execute(
+            sql.SQL("ALTER ROLE {} PASSWORD {}").format(sql.Identifier(f"flyround_{role}"), sql.Literal(passwords[role]))
+        )
+
+
+def why_it_ended(places: Places) -> str:
+    """What the first server that ended, or the supervisor, said last."""
+    for name in ("postgres", "valkey", "supervisor"):
+        text = (places.log / f"{name}.log").read_text(errors="replace") if (places.log / f"{name}.log").exists() else ""
+        if "FATAL" in text or "error" in text.lower() or "No space left" in text:
+            return last_message(text)
+    return "no message"
+
+
+def answers(sockets: Path, password: str) -> bool:
+    """Whether PostgreSQL lets us in. A wrong password is an error, not a reason to wait."""
+    try:
+        connect(sockets, password, "template1").close()
+    except psycopg.OperationalError as error:
+        if "password authentication failed" in str(error):
+            raise EmbeddedError(
+                "The stored password does not open the database: put secrets.json of this data folder back, "
+                "or start over with `python3 manage.py demo --fresh`."
+            ) from error
+        return False
+    return True
+
+
+def servers_at_work(cluster: Path) -> list[int]:
+    """Process ids of PostgreSQL programs that work in this cluster's folder now (Linux only, else none)."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*"):
+        try:
+            if (entry / "cwd").readlink() == cluster and "postgres" in (entry / "exe").readlink().name:
+                found.append(int(entry.name))
+        except OSError:
+            continue
+    return found
+
+
+def clear_stale_lock(cluster: Path, patience: float = 30.0) -> None:
+    """Take away postmaster.pid of a server that is gone, even if another process has its number by now.
+
+    A server whose supervisor was killed is still stopping by itself; it is waited for, and nobody is signalled.
+    """
+    lock = cluster / "postmaster.pid"
+    deadline = time.monotonic() + patience
+    while servers_at_work(cluster):
+        if time.monotonic() > deadline:
+            raise EmbeddedError(
+                f"An earlier PostgreSQL still works in {cluster} (process {servers_at_work(cluster)[0]}): "
+                "end it and start again."
+            )
+        time.sleep(0.05)
+    if Path("/proc/self/exe").exists():
+        lock.unlink(missing_ok=True)

@@ -1,0 +1,224 @@
+"""Starting the servers of a folder or joining them, and leaving them; see supervisor.py for who keeps them up."""
+
+import fcntl
+import json
+import os
+import secrets
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from server.embedded import cluster
+from server.embedded.cluster import DATABASE, PORT, Kind
+from server.embedded.places import EmbeddedError, Places, open_places, programs_for, remove_own_sockets
+
+START_PATIENCE = 60.0  # seconds until PostgreSQL answers; recovery after a power cut may take some
+LOCKS = ("start.lock", "alive.lock", "users.lock")
+
+
+@dataclass
+class Running:
+    """Servers that run, and this process's hold on them."""
+
+    data: Path
+    sockets: Path
+    secrets: dict[str, Any]
+    kind: Kind
+    started: bool  # by this process, not joined
+    seconds: float  # from the call to the first answer
+    _hold: "Hold" = field(repr=False)
+
+    def database_url(self, role: str, database: str = DATABASE) -> str:
+        """The address for a role: owner, app, worker, cohort, region, eraser, backup; postgres; in tests tester."""
+        user = role if role == "postgres" else f"flyround_{role}"
+        password = quote(self.secrets["passwords"][role], safe="")
+        return f"postgresql://{user}:{password}@:{PORT}/{quote(database, safe='')}?host={quote(str(self.sockets), safe='')}"
+
+    @property
+    def redis_url(self) -> str:
+        return f"unix://{quote(str(self.sockets))}/valkey.sock"
+
+    def stop(self) -> None:
+        """Leave; the last one to leave stops the servers and waits until they are gone. May be called twice."""
+        self._hold.leave()
+
+    def recreate_database(self) -> None:
+        """Throw the database's content away and begin with an empty one; connections to it are cut."""
+        cluster.recreate_database(self.sockets, self.secrets["passwords"]["postgres"])
+
+
+class Hold:
+    """This process's open lock files of a data folder. The kernel drops the locks however the process ends."""
+
+    def __init__(self, data: Path) -> None:
+        self.process = os.getpid()
+        self.supervisor: subprocess.Popen[bytes] | None = None
+        flags = os.O_RDWR | os.O_CREAT
+        self.start, self.alive, self.users = (os.open(data / name, flags, 0o600) for name in LOCKS)
+        self.left = False
+
+    def supervisor_is_alive(self) -> bool:
+        free = try_lock(self.alive, fcntl.LOCK_EX)
+        if free:
+            fcntl.flock(self.alive, fcntl.LOCK_UN)
+        return not free
+
+    def leave(self) -> None:
+        # A forked child shares the lock with its parent and must not let go of it.
+        if self.left or os.getpid() != self.process:
+            return
+        self.left = True
+        fcntl.flock(self.start, fcntl.LOCK_EX)
+        last = try_lock(self.users, fcntl.LOCK_EX)
+        os.close(self.users)
+        if last:
+            self.wait_for_the_end()
+        os.close(self.alive)
+        os.close(self.start)
+
+    def wait_for_the_end(self) -> None:
+        if self.supervisor:
+            self.supervisor.wait()
+        while self.supervisor_is_alive():
+            time.sleep(0.02)
+
+
+def try_lock(descriptor: int, kind: int) -> bool:
+    try:
+        fcntl.flock(descriptor, kind | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def enter(data: Path, kind: Kind, *, throw_away: bool = False, say: Callable[[str], None] | None = None) -> Running:
+    """Start the servers of `data`, or join them if they run. Raises EmbeddedError with one sentence."""
+    begin = time.monotonic()
+    data = data.absolute()
+    places = open_places(data)
+    hold = Hold(data)
+    try:
+        fcntl.flock(hold.start, fcntl.LOCK_EX)
+        # Waits here while a supervisor without users stops its servers.
+        fcntl.flock(hold.users, fcntl.LOCK_SH)
+        secret = load_secrets(data, kind)
+        joined = join(hold, data, secret)
+        sockets = joined or start(hold, places, kind, secret, throw_away=throw_away, say=say)
+        fcntl.flock(hold.start, fcntl.LOCK_UN)
+    except BaseException:
+        hold.leave()
+        raise
+    return Running(data, sockets, secret, kind, joined is None, time.monotonic() - begin, hold)
+
+
+def join(hold: Hold, data: Path, secret: dict[str, Any]) -> Path | None:
+    """The sockets' folder of servers that run and answer, or None."""
+    if not hold.supervisor_is_alive():
+        return None
+    sockets = Path(json.loads((data / "servers.json").read_text())["sockets"])
+    deadline = time.monotonic() + START_PATIENCE
+    while not cluster.answers(sockets, secret["passwords"]["postgres"]):
+        if not hold.supervisor_is_alive():
+            return None
+        if time.monotonic() > deadline:
+            raise EmbeddedError(f"The database of {data} runs but does not answer: see {data / 'log'}.")
+        time.sleep(0.05)
+    return sockets
+
+
+def start(
+    hold: Hold,
+    places: Places,
+    kind: Kind,
+    secret: dict[str, Any],
+    *,
+    throw_away: bool,
+    say: Callable[[str], None] | None,
+) -> Path:
+    if say:
+        say("Starting PostgreSQL and Valkey ...")
+    programs = programs_for(places)
+    cluster.ensure_cluster(places, programs, secret["passwords"]["postgres"])
+    cluster.clear_stale_lock(places.cluster)
+    record = places.data / "servers.json"
+    if record.exists():
+        remove_own_sockets(Path(json.loads(record.read_text())["sockets"]), places)
+    write_closed(record, {"sockets": str(places.sockets)})
+    order = {
+        "alive": str(places.data / "alive.lock"),
+        "users": str(places.data / "users.lock"),
+        "children": [cluster.postgres_child(places, programs, kind), cluster.valkey_child(places, programs)],
+        "remove": [str(folder) for folder in to_remove(places, throw_away=throw_away)],
+    }
+    hold.supervisor = spawn_supervisor(order, places.log / "supervisor.log")
+    wait_for_answer(hold.supervisor, places, secret["passwords"]["postgres"])
+    cluster.prepare_databases(places.sockets, secret["passwords"], kind)
+    return places.sockets
+
+
+def to_remove(places: Places, *, throw_away: bool) -> list[Path]:
+    folders = [] if places.sockets.parent == places.base else [places.sockets]
+    if throw_away:
+        folders += [places.base] if places.base == places.data else [places.base, places.data]
+    return folders
+
+
+def spawn_supervisor(order: dict[str, Any], log: Path) -> "subprocess.Popen[bytes]":
+    """A process in a session of its own, so that Ctrl-C in the terminal reaches only the command."""
+    program = Path(__file__).with_name("supervisor.py")
+    with open(log, "wb") as errors:
+        process = subprocess.Popen(
+            [sys.executable, "-I", "-S", str(program)],
+            stdin=subprocess.PIPE,
+            stdout=errors,
+            stderr=errors,
+            cwd="/",
+            start_new_session=True,
+        )
+    assert process.stdin
+    with process.stdin:
+        process.stdin.write(json.dumps(order).encode())
+    return process
+
+
+def wait_for_answer(supervisor: "subprocess.Popen[bytes]", places: Places, password: str) -> None:
+    deadline = time.monotonic() + START_PATIENCE
+    sockets = places.sockets
+    while not ((sockets / "valkey.sock").exists() and cluster.answers(sockets, password)):
+        if supervisor.poll() is not None:
+            raise EmbeddedError(f"The database could not start ({cluster.why_it_ended(places)}); see {places.log}.")
+        if time.monotonic() > deadline:
+            raise EmbeddedError(f"The database did not answer within {START_PATIENCE:.0f} seconds: see {places.log}.")
+        time.sleep(0.02)
+
+
+def load_secrets(data: Path, kind: Kind) -> dict[str, Any]:
+    """Passwords and the signing key, made once. Raises EmbeddedError if a cluster exists and they do not."""
+    path = data / "secrets.json"
+    if path.exists():
+        stored: dict[str, Any] = json.loads(path.read_text())
+    elif (data / "postgres" / "PG_VERSION").exists():
+        raise EmbeddedError(
+            f"{path} is missing and the database beside it cannot be opened without it: put the file back, "
+            f"or remove {data} to start over."
+        )
+    else:
+        stored = {"secret_key": secrets.token_urlsafe(48), "passwords": {}}
+    missing = [role for role in ("postgres", *kind.roles) if role not in stored["passwords"]]
+    if missing:
+        stored["passwords"] |= {role: secrets.token_urlsafe(24) for role in missing}
+        write_closed(path, stored)
+    return stored
+
+
+def write_closed(path: Path, content: dict[str, Any]) -> None:
+    """Write JSON that only this account may read, whole or not at all."""
+    new = path.with_name(f"{path.name}.{os.getpid()}")
+    with open(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
+        json.dump(content, file)
+    new.replace(path)
