@@ -1,0 +1,61 @@
+"""What the weekly check concluded for a farm, or one of its facilities, a method and an ISO week."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from farms.tenancy.keys import FarmRecord, inside_farm
+from monitoring.methods import METHOD_CHOICES
+
+
+class LevelWord(models.TextChoices):
+    BELOW = "below", _("below")
+    NEAR = "near", _("near")
+    OVER = "over", _("at or over")
+    NONE = "none", _("not counted")
+
+
+class TrendWord(models.TextChoices):
+    RISING = "rising", _("rising")
+    FALLING = "falling", _("falling")
+    LEVEL = "level", _("level")
+    TOO_EARLY = "too_early", _("too early to tell")
+
+
+class Assessment(FarmRecord):
+    """Append-only; a later reading of the week makes a new revision. Trend is the farm's, not a facility's."""
+
+    facility_id = models.UUIDField(null=True)
+    facility = inside_farm("farms.Facility", "facility_id", null=True)
+    method = models.CharField(max_length=8, choices=METHOD_CHOICES)
+    week = models.DateField()
+    revision = models.PositiveSmallIntegerField(default=1)
+    judged_at = models.DateTimeField()
+    mean = models.FloatField(null=True)
+    low = models.FloatField(null=True)
+    high = models.FloatField(null=True)
+    at_least = models.BooleanField(default=False)
+    devices = models.IntegerField(default=0)
+    missing = models.IntegerField(default=0)
+    few_devices = models.BooleanField(default=False)
+    level = models.FloatField(null=True)
+    level_of = models.CharField(max_length=8, default="default")
+    result = models.CharField(max_length=6, choices=LevelWord)
+    trend = models.CharField(max_length=10, choices=TrendWord, blank=True, default="")
+    growth = models.FloatField(null=True, help_text="Log growth a week.")
+    growth_low = models.FloatField(null=True)
+    growth_high = models.FloatField(null=True)
+    p_value = models.FloatField(null=True)
+    weeks_observed = models.PositiveSmallIntegerField(default=0)
+    # Where most of it is: [{"station": id, "share": 0..1, "question": code}], and flags by name.
+    evidence = models.JSONField(default=dict)
+    code_version = models.CharField(max_length=40)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="assessment_once_a_revision",
+                fields=["farm", "facility_id", "method", "week", "revision"],
+                nulls_distinct=False,
+            )
+        ]
+        indexes = [models.Index(name="assessment_by_week", fields=["week"])]

@@ -1,0 +1,45 @@
+"""Runs of the weekly check: one a group and ISO week, claimed with a lease."""
+
+from django.db import models
+
+from farms.ids import uuid7
+from farms.tenancy.keys import FarmRecord
+
+
+class RunState(models.TextChoices):
+    DUE = "due"
+    RUNNING = "running"
+    DONE = "done"
+
+
+class CheckRun(models.Model):
+    """One group's check of one ISO week."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    group = models.ForeignKey("farms.Group", on_delete=models.PROTECT, related_name="check_runs")
+    week = models.DateField(help_text="The Monday of the ISO week that is judged.")
+    state = models.CharField(max_length=8, choices=RunState, default=RunState.DUE)
+    lease_until = models.DateTimeField(null=True)
+    attempts = models.IntegerField(default=0)
+    started_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+    farms = models.IntegerField(default=0)
+    failures = models.IntegerField(default=0)
+    error = models.TextField(blank=True, default="")
+    code_version = models.CharField(max_length=40, blank=True, default="")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="check_run_once_a_week", fields=["group", "week"])]
+
+
+class CheckFailure(FarmRecord):
+    """A farm whose check failed while the others went on: the error, and when it is tried again."""
+
+    week = models.DateField()
+    error = models.TextField()
+    failed_at = models.DateTimeField()
+    retry_at = models.DateTimeField()
+    solved_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="check_failure_once_a_week", fields=["farm", "week"])]

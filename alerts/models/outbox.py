@@ -1,0 +1,67 @@
+"""Mails waiting to be sent, and sent: the row is the queue. A farm's digest, and an adviser's Monday list."""
+
+from django.conf import settings
+from django.db import models
+
+from farms.ids import uuid7
+from farms.tenancy.keys import FarmRecord
+
+
+class DeliveryState(models.TextChoices):
+    QUEUED = "queued"
+    SENDING = "sending"
+    SENT = "sent"
+    REFUSED = "refused"
+
+
+class Delivery(models.Model):
+    """A rendered mail to one recipient on one occasion (an ISO week such as 2026-W27), and how far it got."""
+
+    recipient = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    occasion = models.CharField(max_length=20)
+    language = models.CharField(max_length=5)
+    subject = models.CharField(max_length=200)
+    text = models.TextField()
+    html = models.TextField()
+    picture = models.BinaryField(null=True)
+    picture_text = models.TextField(blank=True, default="")
+    queued_at = models.DateTimeField()
+    state = models.CharField(max_length=8, choices=DeliveryState, default=DeliveryState.QUEUED)
+    lease_until = models.DateTimeField(null=True)
+    attempts = models.IntegerField(default=0)
+    next_try_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True)
+    error = models.TextField(blank=True, default="")
+
+    class Meta:
+        abstract = True
+
+
+def _due(name: str) -> models.Index:
+    # Reader: alerts.delivery.due(), which asks for what is waiting or whose lease ran out.
+    return models.Index(
+        name=name, fields=["next_try_at"], condition=models.Q(state__in=[DeliveryState.QUEUED, DeliveryState.SENDING])
+    )
+
+
+class Digest(Delivery, FarmRecord):
+    """A farm's weekly mail to one of its people."""
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(name="digest_once_an_occasion", fields=["farm", "recipient", "occasion"])
+        ]
+        indexes = [_due("digest_due")]
+
+
+class MondayList(Delivery):
+    """An adviser's list of the farms to call first. Seen by nobody but the adviser."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    group = models.ForeignKey("farms.Group", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(name="monday_list_once_an_occasion", fields=["group", "recipient", "occasion"])
+        ]
+        indexes = [_due("monday_list_due")]

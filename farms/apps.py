@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class FarmsConfig(AppConfig):
+    name = "farms"
+    verbose_name = "Farms"

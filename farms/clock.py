@@ -1,0 +1,26 @@
+"""The one clock. Only views, tasks and commands read it; below them `now` is an argument."""
+
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.utils import timezone
+
+
+def now() -> datetime:
+    """The present moment, in UTC; the time written in settings.CLOCK_FILE where one is set (the demo, journeys)."""
+    moved = settings.CLOCK_FILE
+    if not moved:
+        return timezone.now()
+    return datetime.fromisoformat(Path(moved).read_text().strip())
+
+
+def local_date(moment: datetime, zone: str) -> date:
+    """The calendar day of a moment in a time zone named as in the IANA database."""
+    return moment.astimezone(ZoneInfo(zone)).date()
+
+
+def monday_of(day: date) -> date:
+    """The Monday of the ISO 8601 week that holds a day."""
+    return day - timedelta(days=day.weekday())

@@ -1,0 +1,252 @@
+"""Settings, all from the environment; what is missing fails loudly. manage.py fills in the embedded servers' addresses."""
+
+import os
+from pathlib import Path
+
+import environ
+import structlog
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+
+SECRET_KEY = env("SECRET_KEY")
+DEBUG = env.bool("DEBUG", default=False)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+# Where people reach the site, for links in mails.
+SITE_URL = env("SITE_URL", default="http://127.0.0.1:8000").rstrip("/")
+SECURE = SITE_URL.startswith("https://")
+# The demo and the journeys move the clock by this file; production refuses it (server/checks.py).
+CLOCK_FILE = env("CLOCK_FILE", default="")
+# The demo shows its mails on a page from here; empty everywhere else.
+DEMO_MAIL_DIR = env("DEMO_MAIL_DIR", default="")
+CODE_VERSION = env("CODE_VERSION", default="0.1.0")
+
+# --- Databases: one connection a role (DEVELOPERS.md, "Two walls") ---------------------------------------------------
+# The role that `default` connects as: app for pages and the API, worker for checks and mail, owner for migrations.
+DATABASE_ROLE = env("DATABASE_ROLE", default="app")
+ROLE_ALIASES = ("owner", "worker", "cohort", "region", "eraser", "backup")
+
+
+def _database(url: str) -> dict[str, object]:
+    database = env.db_url_config(url)
+    database["ENGINE"] = "django.db.backends.postgresql"
+    database.setdefault("CONN_HEALTH_CHECKS", True)
+    database["CONN_MAX_AGE"] = 60
+    return database
+
+
+def _databases() -> dict[str, dict[str, object]]:
+    urls = {name: env(f"DATABASE_URL_{name.upper()}", default="") for name in ROLE_ALIASES}
+    default = env("DATABASE_URL") if DATABASE_ROLE == "app" else urls.get(DATABASE_ROLE)
+    if not default:
+        raise ImproperlyConfigured(f"Set DATABASE_URL_{DATABASE_ROLE.upper()}: DATABASE_ROLE asks for it.")
+    return {"default": _database(default)} | {name: _database(url) for name, url in urls.items() if url}
+
+
+DATABASES = _databases()
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+REDIS_URL = env("REDIS_URL")
+
+# --- Applications ----------------------------------------------------------------------------------------------------
+INSTALLED_APPS = [
+    "server.apps.ServerConfig",
+    "alerts.apps.AlertsConfig",
+    "monitoring.apps.MonitoringConfig",
+    "farms.apps.FarmsConfig",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.postgres",
+    "allauth",
+    "allauth.account",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "csp",
+    "anymail",
+    "django_structlog",
+    "django_prometheus",
+]
+MIDDLEWARE = [
+    "django_prometheus.middleware.PrometheusBeforeMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "server.middleware.problem_pages",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "server.middleware.TenancyMiddleware",
+    "django_structlog.middlewares.RequestMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django_prometheus.middleware.PrometheusAfterMiddleware",
+]
+ROOT_URLCONF = "server.urls"
+WSGI_APPLICATION = "server.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "server" / "web" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "django.template.context_processors.i18n",
+                "server.web.context.site",
+            ],
+        },
+    }
+]
+
+# --- Signing in: a mailed one-time code, no password -----------------------------------------------------------------
+AUTH_USER_MODEL = "farms.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+ACCOUNT_ADAPTER = "server.web.sign_in.AccountAdapter"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_LOGIN_BY_CODE_ENABLED = True
+ACCOUNT_LOGIN_BY_CODE_MAX_ATTEMPTS = 3
+ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 15 * 60
+ACCOUNT_PREVENT_ENUMERATION = True
+LOGIN_URL = "account_request_login_code"
+LOGIN_REDIRECT_URL = "home"
+ACCOUNT_LOGOUT_REDIRECT_URL = "home"
+AUTH_PASSWORD_VALIDATORS = [{"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"}]
+SESSION_COOKIE_AGE = 30 * 24 * 3600
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
+SESSION_COOKIE_SAMESITE = "Lax"
+
+# --- Security headers ------------------------------------------------------------------------------------------------
+SECURE_SSL_REDIRECT = SECURE
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
+SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE
+SECURE_HSTS_PRELOAD = SECURE
+if env.bool("BEHIND_PROXY", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+DATA_UPLOAD_MAX_MEMORY_SIZE = 16 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
+
+# --- Language, time --------------------------------------------------------------------------------------------------
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
+LOCALE_PATHS = [BASE_DIR / "server" / "locale"]
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+# --- Files -----------------------------------------------------------------------------------------------------------
+STATIC_URL = "static/"
+STATICFILES_DIRS = [BASE_DIR / "server" / "web" / "static"]
+STATIC_ROOT = Path(env("STATIC_ROOT", default=str(BASE_DIR / "staticfiles")))
+# Served straight from the packages where nothing was collected (demo, tests); hashed and compressed in production.
+WHITENOISE_USE_FINDERS = not STATIC_ROOT.exists()
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if STATIC_ROOT.exists()
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+
+# --- Mail ------------------------------------------------------------------------------------------------------------
+globals().update(env.email_url("EMAIL_URL", default="smtp://127.0.0.1:25"))
+EMAIL_BACKEND = env("EMAIL_BACKEND", default=globals()["EMAIL_BACKEND"])
+EMAIL_FILE_PATH = DEMO_MAIL_DIR or env("EMAIL_FILE_PATH", default="")
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = env("MAIL_FROM", default="Flyround <flyround@localhost>")
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+
+# --- Cache, Celery: Redis is the bell, PostgreSQL the truth ----------------------------------------------------------
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}}
+_broker = REDIS_URL.replace("unix://", "redis+socket://", 1) if REDIS_URL.startswith("unix://") else REDIS_URL
+CELERY = {
+    "broker_url": env("CELERY_BROKER_URL", default=_broker),
+    "task_ignore_result": True,
+    "task_acks_late": True,
+    "task_reject_on_worker_lost": True,
+    "worker_prefetch_multiplier": 1,
+    "worker_hijack_root_logger": False,
+    "broker_connection_retry_on_startup": True,
+    "broker_transport_options": {"visibility_timeout": 3600},
+    "timezone": "UTC",
+}
+
+# --- REST API --------------------------------------------------------------------------------------------------------
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "server.api.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "server.api.pagination.NewestFirst",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "server.api.problems.handle",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Flyround",
+    "VERSION": "1",
+    "DESCRIPTION": "Weekly fly counts of dairies: send rounds, read results. Errors are RFC 9457 problem+json.",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SCHEMA_PATH_PREFIX": r"/api/v1",
+}
+
+# --- Logs ------------------------------------------------------------------------------------------------------------
+structlog.configure(
+    processors=[
+        structlog.contextvars.merge_contextvars,
+        structlog.stdlib.filter_by_level,
+        structlog.stdlib.add_logger_name,
+        structlog.stdlib.add_log_level,
+        structlog.processors.TimeStamper(fmt="iso"),
+        structlog.processors.format_exc_info,
+        structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
+    ],
+    logger_factory=structlog.stdlib.LoggerFactory(),
+    cache_logger_on_first_use=True,
+)
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "json": {"()": structlog.stdlib.ProcessorFormatter, "processor": structlog.processors.JSONRenderer()}
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
+}
