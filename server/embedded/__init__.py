@@ -6,15 +6,27 @@ stops them. A supervisor process holds them (see supervisor.py), so they also en
 
 import contextlib
 import os
+import secrets
+import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from server.embedded.cluster import Kind
 from server.embedded.hold import Running, enter
-from server.embedded.places import EmbeddedError, short_temporary_folder
+from server.embedded.places import PREFIX, EmbeddedError, short_temporary_folder
 
-__all__ = ["VARIABLES", "EmbeddedError", "Running", "environment", "scratch", "servers"]
+__all__ = [
+    "NOWHERE_REDIS",
+    "VARIABLES",
+    "EmbeddedError",
+    "Running",
+    "current",
+    "environment",
+    "nowhere",
+    "scratch",
+    "servers",
+]
 
 VARIABLES = {
     "DATABASE_URL": "app",
@@ -25,6 +37,8 @@ VARIABLES = {
     "DATABASE_URL_ERASER": "eraser",
     "DATABASE_URL_BACKUP": "backup",
 }
+NOWHERE_REDIS = "unix:///nonexistent/valkey.sock"
+_held: list[Running] = []
 
 
 def environment(running: Running) -> dict[str, str]:
@@ -35,25 +49,46 @@ def environment(running: Running) -> dict[str, str]:
     return {**urls, "REDIS_URL": running.redis_url, "SECRET_KEY": running.secrets["secret_key"]}
 
 
-@contextlib.contextmanager
+def nowhere() -> dict[str, str]:
+    """The same variables for commands that load the settings and use no server; every connection is refused."""
+    urls = dict.fromkeys(VARIABLES, "postgresql://nobody@:5432/none?host=%2Fnonexistent")
+    return {**urls, "REDIS_URL": NOWHERE_REDIS, "SECRET_KEY": secrets.token_urlsafe(48)}
+
+
+def current() -> Running | None:
+    """The servers that this process holds, for a command that manage.py started; None when they are not ours."""
+    return _held[-1] if _held else None
+
+
 def servers(
     data: Path, *, fsync: bool = True, tests: bool = False, say: Callable[[str], None] | None = None
-) -> Iterator[Running]:
-    """Start or join the servers whose data lies in `data`. Raises EmbeddedError with one sentence."""
-    running = enter(Path(data), Kind(fsync=fsync, tests=tests), say=say)
-    try:
-        yield running
-    finally:
-        running.stop()
+) -> contextlib.AbstractContextManager[Running]:
+    """Start or join the servers whose data lies in `data`. Entering raises EmbeddedError with one sentence."""
+    return _held_while(lambda: enter(Path(data), Kind(fsync=fsync, tests=tests), say=say))
+
+
+def scratch(*, tests: bool = True, fsync: bool = False) -> contextlib.AbstractContextManager[Running]:
+    """Servers of one's own in a fresh folder; all is removed at the end, even after a kill."""
+
+    def enter_fresh() -> Running:
+        folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=short_temporary_folder()))
+        # Root's servers run under another account, which passes through this folder to its own.
+        folder.chmod(0o711 if os.geteuid() == 0 else 0o700)
+        try:
+            return enter(folder, Kind(fsync=fsync, tests=tests), throw_away=True)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+
+    return _held_while(enter_fresh)
 
 
 @contextlib.contextmanager
-def scratch(*, tests: bool = True) -> Iterator[Running]:
-    """Servers of one's own in a fresh folder, without fsync; all is removed at the end, even after a kill."""
-    folder = Path(tempfile.mkdtemp(prefix="flyround-", dir=short_temporary_folder()))
-    folder.chmod(0o711 if os.geteuid() == 0 else 0o700)
-    running = enter(folder, Kind(fsync=False, tests=tests), throw_away=True)
+def _held_while(start: Callable[[], Running]) -> Iterator[Running]:
+    running = start()
+    _held.append(running)
     try:
         yield running
     finally:
+        _held.remove(running)
         running.stop()

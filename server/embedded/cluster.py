@@ -80,12 +80,14 @@ def run_initdb(places: Places, programs: Programs, folder: Path, pwfile: Path) -
     if places.account:
         account = {"user": places.account.uid, "group": places.account.gid, "extra_groups": []}
     # No sync here: the first start's checkpoint flushes everything, and until the folder is renamed it does not count.
-    command = [
+    command: list[str | Path] = [
         programs.initdb, "-D", folder, "--username=postgres", f"--pwfile={pwfile}", "--auth=scram-sha-256",
         "--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8",
         "--no-instructions", "--no-sync",
     ]  # fmt: skip
-    done = subprocess.run(command, cwd=folder, env=ENVIRONMENT, capture_output=True, text=True, umask=0o077, **account)
+    done = subprocess.run(
+        command, cwd=folder, env=ENVIRONMENT, capture_output=True, text=True, umask=0o077, check=False, **account
+    )
     if done.returncode:
         raise EmbeddedError(
             f"PostgreSQL could not make its data in {places.base} ({last_message(done.stderr)}); "
@@ -191,7 +193,9 @@ def run_scripts(connection: psycopg.Connection[Any], kind: Kind) -> None:
 def set_passwords(connection: psycopg.Connection[Any], passwords: dict[str, str], kind: Kind) -> None:
     for role in kind.roles:
         connection.execute(
-            sql.SQL("ALTER ROLE {} PASSWORD {}").format(sql.Identifier(f"flyround_{role}"), sql.Literal(passwords[role]))
+            sql.SQL("ALTER ROLE {} PASSWORD {}").format(
+                sql.Identifier(f"flyround_{role}"), sql.Literal(passwords[role])
+            )
         )
 
 

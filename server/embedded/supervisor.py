@@ -57,7 +57,7 @@ def start(child: dict[str, Any]) -> subprocess.Popen[bytes]:
             stderr=log,
             umask=0o077,
             # The kernel forgets the wish when the account changes; subprocess changes it before this runs.
-            preexec_fn=end_with_this_process(child["stop"]),
+            preexec_fn=end_with_this_process(child["stop"]),  # noqa: PLW1509 - this process has one thread
             **account,
         )
 
