@@ -4,6 +4,7 @@ import os
 import secrets
 import shutil
 import signal
+import socket
 import subprocess
 import time
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ DATABASE = "flyround"
 PORT = 5432  # names the socket file; nothing listens on the port
 ROLES = ("owner", "app", "worker", "cohort", "region", "eraser", "backup")
 SQL = Path(__file__).resolve().parent.parent
+SERVER_NAMES = ("postgres", "valkey-server")  # as the kernel knows them, in /proc/*/comm
 # The servers get nothing of the caller's environment: PGDATA, LC_ALL or TZ there would change what they do.
 ENVIRONMENT = {"PATH": "/usr/bin:/bin", "LANG": "C", "TZ": "UTC"}
 
@@ -41,8 +43,10 @@ def ensure_cluster(places: Places, programs: Programs, password: str) -> None:
     if version.exists():
         require_version(version, programs)
         return
-    making = places.cluster.with_name("postgres.new")
-    shutil.rmtree(making, ignore_errors=True)
+    for unfinished in places.base.glob("postgres.new.*"):
+        shutil.rmtree(unfinished, ignore_errors=True)
+    # A name of its own: the initdb of a killed start may still be writing.
+    making = places.base / f"postgres.new.{secrets.token_hex(4)}"
     making.mkdir(mode=0o700)
     pwfile = write_password(places, password)
     try:
@@ -102,11 +106,11 @@ def last_message(text: str) -> str:
     return (wanted or lines or ["no message"])[0].rstrip(".")
 
 
-def postgres_child(places: Places, programs: Programs, kind: Kind) -> dict[str, Any]:
+def postgres_child(places: Places, programs: Programs, sockets: Path, kind: Kind) -> dict[str, Any]:
     settings = {
         "listen_addresses": "",
         "port": PORT,
-        "unix_socket_directories": places.sockets,
+        "unix_socket_directories": sockets,
         "unix_socket_permissions": "0700",
         "max_connections": 100,
         "timezone": "UTC",
@@ -131,9 +135,9 @@ def postgres_child(places: Places, programs: Programs, kind: Kind) -> dict[str, 
     return child(places, argv, "postgres", signal.SIGINT if kind.fsync else signal.SIGQUIT)
 
 
-def valkey_child(places: Places, programs: Programs) -> dict[str, Any]:
+def valkey_child(places: Places, programs: Programs, sockets: Path) -> dict[str, Any]:
     argv = [
-        programs.valkey, "--port", "0", "--unixsocket", places.sockets / "valkey.sock", "--unixsocketperm", "700",
+        programs.valkey, "--port", "0", "--unixsocket", sockets / "valkey.sock", "--unixsocketperm", "700",
         "--protected-mode", "yes", "--daemonize", "no", "--save", "", "--appendonly", "no", "--loglevel", "notice",
     ]  # fmt: skip
     return child(places, argv, "valkey", signal.SIGTERM)
@@ -215,38 +219,58 @@ def answers(sockets: Path, password: str) -> bool:
     except psycopg.OperationalError as error:
         if "password authentication failed" in str(error):
             raise EmbeddedError(
-                "The stored password does not open the database: put secrets.json of this data folder back, "
-                "or start over with `python3 manage.py demo --fresh`."
+                "The stored password does not open the database: put the secrets.json that was made with it back, "
+                "or remove the data folder to start over."
             ) from error
         return False
     return True
 
 
-def servers_at_work(cluster: Path) -> list[int]:
-    """Process ids of PostgreSQL programs that work in this cluster's folder now (Linux only, else none)."""
+def valkey_answers(sockets: Path) -> bool:
+    with socket.socket(socket.AF_UNIX) as client:
+        client.settimeout(5)
+        try:
+            client.connect(str(sockets / "valkey.sock"))
+            client.sendall(b"PING\r\n")
+            return client.recv(16).startswith(b"+PONG")
+        except OSError:
+            return False
+
+
+def servers_at_work(*folders: Path) -> list[int]:
+    """Process ids of server programs that work in these folders now; Linux only, elsewhere none."""
+    wanted = {folder.resolve() for folder in folders}
     found = []
     for entry in Path("/proc").glob("[0-9]*"):
         try:
-            if (entry / "cwd").readlink() == cluster and "postgres" in (entry / "exe").readlink().name:
+            if (entry / "cwd").readlink() in wanted and (entry / "comm").read_text().strip() in SERVER_NAMES:
                 found.append(int(entry.name))
         except OSError:
             continue
     return found
 
 
-def clear_stale_lock(cluster: Path, patience: float = 30.0) -> None:
-    """Take away postmaster.pid of a server that is gone, even if another process has its number by now.
-
-    A server whose supervisor was killed is still stopping by itself; it is waited for, and nobody is signalled.
-    """
-    lock = cluster / "postmaster.pid"
+def wait_for_earlier_servers(places: Places, patience: float = 30.0) -> None:
+    """Let servers whose supervisor was killed finish by themselves: the kernel told them to. Nobody is signalled."""
     deadline = time.monotonic() + patience
-    while servers_at_work(cluster):
+    while at_work := servers_at_work(places.cluster, places.valkey):
         if time.monotonic() > deadline:
             raise EmbeddedError(
-                f"An earlier PostgreSQL still works in {cluster} (process {servers_at_work(cluster)[0]}): "
-                "end it and start again."
+                f"An earlier server still works in {places.base} (process {at_work[0]}): end it and start again."
             )
-        time.sleep(0.05)
-    if Path("/proc/self/exe").exists():
+        time.sleep(0.02)
+    clear_stale_lock(places.cluster / "postmaster.pid")
+
+
+def clear_stale_lock(lock: Path) -> None:
+    """Take away a killed PostgreSQL's lock file when another program has its process id by now.
+
+    PostgreSQL itself clears one whose process is gone, but takes any process of its own account for an earlier self.
+    Where /proc does not say what the process is, the file stays and PostgreSQL decides.
+    """
+    try:
+        name = Path(f"/proc/{int(lock.read_text().splitlines()[0])}/comm").read_text().strip()
+    except (OSError, ValueError, IndexError):
+        return
+    if name not in SERVER_NAMES:
         lock.unlink(missing_ok=True)

@@ -15,7 +15,7 @@ from urllib.parse import quote
 
 from server.embedded import cluster
 from server.embedded.cluster import DATABASE, PORT, Kind
-from server.embedded.places import EmbeddedError, Places, open_places, programs_for, remove_own_sockets
+from server.embedded.places import EmbeddedError, Places, open_places, programs_for, remove_own_sockets, socket_folder
 
 START_PATIENCE = 60.0  # seconds until PostgreSQL answers; recovery after a power cut may take some
 LOCKS = ("start.lock", "alive.lock", "users.lock")
@@ -58,8 +58,7 @@ class Hold:
     def __init__(self, data: Path) -> None:
         self.process = os.getpid()
         self.supervisor: subprocess.Popen[bytes] | None = None
-        flags = os.O_RDWR | os.O_CREAT
-        self.start, self.alive, self.users = (os.open(data / name, flags, 0o600) for name in LOCKS)
+        self.start, self.alive, self.users = (open_closed(data / name, os.O_RDWR | os.O_CREAT) for name in LOCKS)
         self.left = False
 
     def supervisor_is_alive(self) -> bool:
@@ -98,22 +97,35 @@ def try_lock(descriptor: int, kind: int) -> bool:
 
 def enter(data: Path, kind: Kind, *, throw_away: bool = False, say: Callable[[str], None] | None = None) -> Running:
     """Start the servers of `data`, or join them if they run. Raises EmbeddedError with one sentence."""
+    try:
+        return start_or_join(data.absolute(), kind, throw_away=throw_away, say=say)
+    except OSError as error:
+        raise EmbeddedError(
+            f"The data folder {data} cannot be used ({error.strerror}: {error.filename}); "
+            "give this account the right to write there, or free some space, and start again."
+        ) from error
+
+
+def start_or_join(data: Path, kind: Kind, *, throw_away: bool, say: Callable[[str], None] | None) -> Running:
     begin = time.monotonic()
-    data = data.absolute()
     places = open_places(data)
     hold = Hold(data)
     try:
         fcntl.flock(hold.start, fcntl.LOCK_EX)
         # Waits here while a supervisor without users stops its servers.
         fcntl.flock(hold.users, fcntl.LOCK_SH)
-        secret = load_secrets(data, kind)
-        joined = join(hold, data, secret)
-        sockets = joined or start(hold, places, kind, secret, throw_away=throw_away, say=say)
+        secret = load_secrets(places, kind)
+        sockets = join(hold, data, secret)
+        started = sockets is None
+        if sockets is None:
+            if say:
+                say("Starting PostgreSQL and Valkey ...")
+            sockets = start(hold, places, kind, secret, throw_away=throw_away)
         fcntl.flock(hold.start, fcntl.LOCK_UN)
     except BaseException:
         hold.leave()
         raise
-    return Running(data, sockets, secret, kind, joined is None, time.monotonic() - begin, hold)
+    return Running(data, sockets, secret, kind, started, time.monotonic() - begin, hold)
 
 
 def join(hold: Hold, data: Path, secret: dict[str, Any]) -> Path | None:
@@ -131,47 +143,42 @@ def join(hold: Hold, data: Path, secret: dict[str, Any]) -> Path | None:
     return sockets
 
 
-def start(
-    hold: Hold,
-    places: Places,
-    kind: Kind,
-    secret: dict[str, Any],
-    *,
-    throw_away: bool,
-    say: Callable[[str], None] | None,
-) -> Path:
-    if say:
-        say("Starting PostgreSQL and Valkey ...")
+def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any], *, throw_away: bool) -> Path:
+    """Start the servers and give the folder of their sockets."""
     programs = programs_for(places)
-    cluster.ensure_cluster(places, programs, secret["passwords"]["postgres"])
-    cluster.clear_stale_lock(places.cluster)
+    passwords = secret["passwords"]
+    cluster.ensure_cluster(places, programs, passwords["postgres"])
+    cluster.wait_for_earlier_servers(places)
     record = places.data / "servers.json"
     if record.exists():
         remove_own_sockets(Path(json.loads(record.read_text())["sockets"]), places)
-    write_closed(record, {"sockets": str(places.sockets)})
+    sockets = socket_folder(places.base, places.account)
+    write_closed(record, {"sockets": str(sockets)})
     order = {
         "alive": str(places.data / "alive.lock"),
         "users": str(places.data / "users.lock"),
-        "children": [cluster.postgres_child(places, programs, kind), cluster.valkey_child(places, programs)],
-        "remove": [str(folder) for folder in to_remove(places, throw_away=throw_away)],
+        "children": [
+            cluster.postgres_child(places, programs, sockets, kind),
+            cluster.valkey_child(places, programs, sockets),
+        ],
+        "remove": [str(folder) for folder in to_remove(places, sockets, throw_away=throw_away)],
     }
     hold.supervisor = spawn_supervisor(order, places.log / "supervisor.log")
-    wait_for_answer(hold.supervisor, places, secret["passwords"]["postgres"])
-    cluster.prepare_databases(places.sockets, secret["passwords"], kind)
-    return places.sockets
+    wait_for_answer(hold.supervisor, places, sockets, passwords["postgres"])
+    cluster.prepare_databases(sockets, passwords, kind)
+    return sockets
 
 
-def to_remove(places: Places, *, throw_away: bool) -> list[Path]:
-    folders = [] if places.sockets.parent == places.base else [places.sockets]
-    if throw_away:
-        folders += [places.base] if places.base == places.data else [places.base, places.data]
-    return folders
+def to_remove(places: Places, sockets: Path, *, throw_away: bool) -> list[Path]:
+    folders = [] if sockets.parent == places.base else [sockets]
+    return [*folders, places.base, places.data] if throw_away else folders
 
 
 def spawn_supervisor(order: dict[str, Any], log: Path) -> "subprocess.Popen[bytes]":
     """A process in a session of its own, so that Ctrl-C in the terminal reaches only the command."""
     program = Path(__file__).with_name("supervisor.py")
-    with open(log, "wb") as errors:
+    log.unlink(missing_ok=True)
+    with open(log, "xb") as errors:
         process = subprocess.Popen(
             [sys.executable, "-I", "-S", str(program)],
             stdin=subprocess.PIPE,
@@ -186,10 +193,9 @@ def spawn_supervisor(order: dict[str, Any], log: Path) -> "subprocess.Popen[byte
     return process
 
 
-def wait_for_answer(supervisor: "subprocess.Popen[bytes]", places: Places, password: str) -> None:
+def wait_for_answer(supervisor: "subprocess.Popen[bytes]", places: Places, sockets: Path, password: str) -> None:
     deadline = time.monotonic() + START_PATIENCE
-    sockets = places.sockets
-    while not ((sockets / "valkey.sock").exists() and cluster.answers(sockets, password)):
+    while not (cluster.valkey_answers(sockets) and cluster.answers(sockets, password)):
         if supervisor.poll() is not None:
             raise EmbeddedError(f"The database could not start ({cluster.why_it_ended(places)}); see {places.log}.")
         if time.monotonic() > deadline:
@@ -197,15 +203,15 @@ def wait_for_answer(supervisor: "subprocess.Popen[bytes]", places: Places, passw
         time.sleep(0.02)
 
 
-def load_secrets(data: Path, kind: Kind) -> dict[str, Any]:
+def load_secrets(places: Places, kind: Kind) -> dict[str, Any]:
     """Passwords and the signing key, made once. Raises EmbeddedError if a cluster exists and they do not."""
-    path = data / "secrets.json"
+    path = places.data / "secrets.json"
     if path.exists():
         stored: dict[str, Any] = json.loads(path.read_text())
-    elif (data / "postgres" / "PG_VERSION").exists():
+    elif (places.cluster / "PG_VERSION").exists():
         raise EmbeddedError(
-            f"{path} is missing and the database beside it cannot be opened without it: put the file back, "
-            f"or remove {data} to start over."
+            f"{path} is missing and the database in {places.base} cannot be opened without it: put the file back, "
+            "or remove both folders to start over."
         )
     else:
         stored = {"secret_key": secrets.token_urlsafe(48), "passwords": {}}
@@ -217,8 +223,19 @@ def load_secrets(data: Path, kind: Kind) -> dict[str, Any]:
 
 
 def write_closed(path: Path, content: dict[str, Any]) -> None:
-    """Write JSON that only this account may read, whole or not at all."""
+    """Write JSON that only the folder's owner may read, whole or not at all."""
     new = path.with_name(f"{path.name}.{os.getpid()}")
-    with open(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
+    with open(open_closed(new, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), "w") as file:
         json.dump(content, file)
+        file.flush()
+        os.fsync(file.fileno())
     new.replace(path)
+
+
+def open_closed(path: Path, flags: int) -> int:
+    """Open a file with mode 0600 that belongs to its folder's owner, even when root makes it."""
+    descriptor = os.open(path, flags | os.O_NOFOLLOW, 0o600)
+    if os.geteuid() == 0:
+        owner = path.parent.stat()
+        os.fchown(descriptor, owner.st_uid, owner.st_gid)
+    return descriptor

@@ -45,8 +45,7 @@ class Places:
 
     data: Path
     base: Path
-    sockets: Path
-    account: Account | None
+    account: Account | None  # None: the servers run as ourselves
 
     @property
     def cluster(self) -> Path:
@@ -63,18 +62,14 @@ class Places:
 
 def open_places(data: Path) -> Places:
     """Make the folders that are missing, each closed to other accounts. Raises EmbeddedError."""
-    try:
-        open_data(data)
-        account = account_for(data)
-        base = reachable_base(data, account)
-        for name in ("postgres", "valkey", "log"):
-            owned_folder(base / name if name != "log" else data / name, account if name != "log" else None)
-        return Places(data=data, base=base, sockets=socket_folder(base, account), account=account)
-    except OSError as error:
-        raise EmbeddedError(
-            f"The folder for the servers' data cannot be used ({error.strerror}: {error.filename}); "
-            "give this account the right to write there, or free some space, and start again."
-        ) from error
+    open_data(data)
+    account = account_for(data)
+    places = Places(data=data, base=reachable_base(data, account), account=account)
+    for folder in (places.cluster, places.valkey):
+        owned_folder(folder, account)
+    status = data.stat()
+    owned_folder(places.log, Account(status.st_uid, status.st_gid) if account else None)
+    return places
 
 
 def open_data(data: Path) -> None:
@@ -185,7 +180,7 @@ def short_temporary_folder() -> Path:
 
 def remove_own_sockets(folder: Path, places: Places) -> None:
     """Take away the temporary sockets' folder that a killed run left, if it is still what we made."""
-    if folder in (places.sockets, places.base / "sockets") or not folder.name.startswith(PREFIX):
+    if folder.parent == places.base or not folder.name.startswith(PREFIX):
         return
     expected = places.account.uid if places.account else os.geteuid()
     if folder.is_dir() and not folder.is_symlink() and folder.stat().st_uid == expected:

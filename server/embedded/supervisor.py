@@ -47,7 +47,10 @@ def start(child: dict[str, Any]) -> subprocess.Popen[bytes]:
     account = {}
     if child["uid"] is not None:
         account = {"user": child["uid"], "group": child["gid"], "extra_groups": []}
-    with open(child["log"], "wb") as log:
+    # A fresh file: the one before may be another account's.
+    with contextlib.suppress(FileNotFoundError):
+        os.unlink(child["log"])
+    with open(child["log"], "xb") as log:
         return subprocess.Popen(
             child["argv"],
             cwd=child["cwd"],
