@@ -75,7 +75,7 @@ def scratch(*, tests: bool = True, fsync: bool = False) -> contextlib.AbstractCo
         # Root's servers run under another account, which passes through this folder to its own.
         folder.chmod(0o711 if os.geteuid() == 0 else 0o700)
         try:
-            return enter(folder, Kind(fsync=fsync, tests=tests), throw_away=True)
+            return enter(folder, Kind(fsync=fsync, tests=tests, throw_away=True))
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise

