@@ -49,7 +49,7 @@ READER = Role("token:read", frozenset({Need.READ}), ActorKind.PROGRAM)
 WRITER = Role("token:write", frozenset({Need.COUNT, Need.READ, Need.RECORD}), ActorKind.PROGRAM)
 PHONE = Role("phone", frozenset({Need.COUNT}), ActorKind.PHONE)
 
-_FARM_ROLES = {FarmRole.RECORDER: RECORDER, FarmRole.OWNER: OWNER}
+FARM_ROLES = {FarmRole.RECORDER: RECORDER, FarmRole.OWNER: OWNER}
 _TOKEN_ROLES = {TokenScope.READ: READER, TokenScope.WRITE: WRITER, TokenScope.COUNT: PHONE}
 
 
@@ -59,7 +59,7 @@ def role_on(who: Who, farm_id: UUID) -> Role | None:
         return _TOKEN_ROLES[TokenScope(who.scope)] if who.farm_id == farm_id else None
     membership = Membership.objects.filter(farm_id=farm_id, user_id=who.id, ended_at__isnull=True).first()
     if membership is not None:
-        return _FARM_ROLES[FarmRole(membership.role)]
+        return FARM_ROLES[FarmRole(membership.role)]
     return ADVISER if _advises(who, farm_id) else None
 
 

@@ -1,0 +1,46 @@
+"""What is written on the ground floor: one file a noun.
+
+The caller has already come through `farms.access` and opened the transaction in which row security knows for whom it
+acts. Every function takes `now` from its entry point.
+"""
+
+from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
+from farms.services.facility import FacilityNameTaken, add_facility
+from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, register_farm
+from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
+from farms.services.person import add_person
+from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
+from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
+from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
+from farms.services.token import TokenLifeWrong, make_token, revoke_token
+
+__all__ = [
+    "AdviserUnknown",
+    "AlreadyMember",
+    "ConsentAlreadyGiven",
+    "FacilityNameTaken",
+    "FarmAlreadyRegistered",
+    "FarmNameTaken",
+    "LastOwner",
+    "NewFarm",
+    "PhoneCodeWrong",
+    "SeasonClosesTooEarly",
+    "SeasonsOverlap",
+    "SignInLinkSpent",
+    "TokenLifeWrong",
+    "add_facility",
+    "add_member",
+    "add_person",
+    "close_season",
+    "end_membership",
+    "give_consent",
+    "make_phone_code",
+    "make_sign_in_link",
+    "make_token",
+    "open_season",
+    "register_farm",
+    "revoke_token",
+    "use_phone_code",
+    "use_sign_in_link",
+    "withdraw_consent",
+]

@@ -1,0 +1,82 @@
+"""A farm's yes to its adviser, or to the regional comparison, and its end. Both are entries of the chain."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext_lazy as _
+
+from farms.access import actor_on
+from farms.constraints import explained
+from farms.errors import Conflict, Invalid
+from farms.ledger import append, lock_heads, next_number, row_hash, row_values
+from farms.models import Consent, Farm, GroupMember, User
+from farms.models.access import ConsentKind, GroupRole
+
+
+class ConsentAlreadyGiven(Conflict):
+    code = "consent_already_given"
+    message = _("The farm has already agreed to this. Nothing needs to be done.")
+
+
+class AdviserUnknown(Invalid):
+    code = "adviser_unknown"
+    message = _("Choose an adviser of the farm's own group.")
+
+
+class ConsentKindUnknown(Invalid):
+    code = "consent_kind_unknown"
+    message = _("There is no such consent. Choose adviser or regional.")
+
+
+@transaction.atomic
+def give_consent(*, farm: Farm, kind: str, adviser: User | None = None, by: User, now: datetime) -> Consent:
+    """Let an adviser see the farm, or count it in region reports. Raises Invalid kinds or ConsentAlreadyGiven."""
+    _check(farm, kind, adviser)
+    head = lock_heads([farm.id])[farm.id]
+    with explained(
+        {
+            "adviser_consent_once_while_it_lasts": ConsentAlreadyGiven(),
+            "regional_consent_once_while_it_lasts": ConsentAlreadyGiven(),
+        }
+    ):
+        consent = Consent.objects.create(
+            farm=farm, kind=kind, adviser=adviser, given_by=by, given_at=now, entry=next_number(head)
+        )
+    append(head, kind="consent_given", actor=actor_on(by, farm.id), row_hashes=[given_hash(consent)], now=now)
+    return consent
+
+
+@transaction.atomic
+def withdraw_consent(*, consent: Consent, by: User, now: datetime) -> Consent:
+    """End a consent at once; a second time changes nothing."""
+    head = lock_heads([consent.farm_id])[consent.farm_id]
+    lasting = Consent.objects.filter(farm_id=consent.farm_id, id=consent.id, withdrawn_at__isnull=True)
+    # Asked before the change: an adviser who gives the farm back is a stranger after it.
+    actor = actor_on(by, consent.farm_id)
+    changed = lasting.update(withdrawn_at=now)
+    if not changed:
+        consent.refresh_from_db(fields=["withdrawn_at"])
+        return consent
+    consent.withdrawn_at = now
+    append(head, kind="consent_withdrawn", actor=actor, row_hashes=[withdrawn_hash(consent)], now=now)
+    return consent
+
+
+def given_hash(consent: Consent) -> bytes:
+    """What the chain holds of a consent when it is given: the row without its end."""
+    return row_hash(consent._meta.db_table, row_values(consent, leave_out=["withdrawn_at"]))
+
+
+def withdrawn_hash(consent: Consent) -> bytes:
+    """What the chain holds of a consent when it ends: the whole row."""
+    return row_hash(consent._meta.db_table, row_values(consent))
+
+
+def _check(farm: Farm, kind: str, adviser: User | None) -> None:
+    if kind not in ConsentKind.values:
+        raise ConsentKindUnknown(pointer="/kind")
+    if kind == ConsentKind.REGIONAL and adviser is None:
+        return
+    advisers = GroupMember.objects.filter(group_id=farm.group_id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    if kind == ConsentKind.REGIONAL or adviser is None or not advisers.filter(user_id=adviser.id).exists():
+        raise AdviserUnknown(pointer="/adviser")

@@ -1,0 +1,49 @@
+"""Who belongs to a farm, as recorder or owner."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext_lazy as _
+
+from farms.constraints import explained
+from farms.errors import Conflict, Invalid
+from farms.ledger import lock_heads
+from farms.models import Farm, Membership, User
+from farms.models.access import FarmRole
+
+
+class AlreadyMember(Conflict):
+    code = "already_member"
+    message = _("This person already has a role on the farm. End that one before giving another.")
+
+
+class LastOwner(Conflict):
+    code = "last_owner"
+    message = _("A farm needs an owner. Make somebody else an owner first.")
+
+
+class FarmRoleUnknown(Invalid):
+    code = "farm_role_unknown"
+    message = _("There is no such role on a farm. Choose recorder or owner.")
+
+
+def add_member(*, farm: Farm, user: User, role: str, now: datetime) -> Membership:
+    """Give a user a role on a farm. Raises FarmRoleUnknown or AlreadyMember."""
+    if role not in FarmRole.values:
+        raise FarmRoleUnknown(pointer="/role")
+    with explained({"membership_once_while_it_lasts": AlreadyMember()}):
+        return Membership.objects.create(farm=farm, user=user, role=role, began_at=now)
+
+
+@transaction.atomic
+def end_membership(*, membership: Membership, now: datetime) -> Membership:
+    """End a role; a second time changes nothing. Raises LastOwner."""
+    # The head is the farm's lock: two owners who leave at the same moment would leave nobody.
+    lock_heads([membership.farm_id])
+    lasting = Membership.objects.filter(farm_id=membership.farm_id, ended_at__isnull=True)
+    others = lasting.exclude(id=membership.id).filter(role=FarmRole.OWNER)
+    if membership.role == FarmRole.OWNER and not others.exists():
+        raise LastOwner()
+    lasting.filter(id=membership.id).update(ended_at=now)
+    membership.refresh_from_db(fields=["ended_at"])
+    return membership

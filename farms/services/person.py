@@ -1,0 +1,23 @@
+"""The people who count, who need no account."""
+
+from datetime import datetime
+
+from django.utils.translation import gettext_lazy as _
+
+from farms.errors import Detail, Invalid
+from farms.models import Farm, Person, User
+
+LONGEST_INITIALS = 6
+
+
+def add_person(*, farm: Farm, name: str, initials: str, user: User | None = None, now: datetime) -> Person:
+    """Add somebody to the names that are offered for "counted by". Raises Invalid."""
+    name, initials = name.strip(), initials.strip()
+    wrong = []
+    if not name:
+        wrong.append(Detail("/name", str(_("Give the name that the farm uses.")), "blank"))
+    if not 1 <= len(initials) <= LONGEST_INITIALS:
+        wrong.append(Detail("/initials", str(_("Give one to six letters.")), "initials_length"))
+    if wrong:
+        raise Invalid(errors=wrong)
+    return Person.objects.create(farm=farm, name=name, initials=initials, user=user, made_at=now)

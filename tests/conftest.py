@@ -1,0 +1,90 @@
+"""Servers, database and cast of the tests.
+
+Every run has a PostgreSQL and a Valkey of its own (server.embedded.scratch), and every xdist process a database of its
+own in it. `default` logs in as the tester, who begins as the app's role: row security holds in the tests as it does in
+production.
+"""
+
+import contextlib
+import os
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import urlsplit, urlunsplit
+
+import pytest
+
+from server import embedded
+
+PREFIX = "test_"
+LONG = "FLYROUND_FULL"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Start the servers before any settings are read; pytest-django, which sets Django up, comes after this."""
+    worker = getattr(config, "workerinput", {}).get("workerid", "")
+    if not worker:
+        stack = contextlib.ExitStack()
+        config.add_cleanup(stack.close)
+        os.environ.update(embedded.environment(stack.enter_context(embedded.scratch(tests=True))))
+    if worker or not config.getoption("numprocesses", None):
+        use_own_part(worker or "gw0")
+    set_up_django()
+    config.pluginmanager.import_plugin("tests.cast")
+
+
+def set_up_django() -> None:
+    import django
+
+    os.environ["DJANGO_SETTINGS_MODULE"] = "server.settings"
+    django.setup()
+    # Not left for xdist's processes: pytest-django would read the settings there before this module is imported.
+    del os.environ["DJANGO_SETTINGS_MODULE"]
+
+
+def use_own_part(worker: str) -> None:
+    """Point this process, and those it will start, at its own database and its own part of Valkey."""
+    database = f"{PREFIX}flyround_{worker}"
+    for name in embedded.VARIABLES:
+        os.environ[name] = urlunsplit(urlsplit(os.environ[name])._replace(path=f"/{database}"))
+    socket, part = os.environ["REDIS_URL"], int(worker.removeprefix("gw")) % 16
+    os.environ["REDIS_URL"] = f"{socket}?db={part}"
+    os.environ["CELERY_BROKER_URL"] = f"{socket.replace('unix://', 'redis+socket://', 1)}?virtual_host={part}"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        require_owner_for_flush(item)
+        if item.get_closest_marker("full") and not os.environ.get(LONG):
+            item.add_marker(pytest.mark.skip(reason="counts in thousands: run it with `manage.py test --full`"))
+
+
+def require_owner_for_flush(item: pytest.Item) -> None:
+    """A test that commits must name the owner, or nothing is taken away after it."""
+    marker = item.get_closest_marker("django_db")
+    if marker is None or not marker.kwargs.get("transaction"):
+        return
+    databases = marker.kwargs.get("databases") or []
+    if databases != "__all__" and "owner" not in databases:
+        raise pytest.UsageError(f"{item.nodeid} commits: give its django_db mark databases='__all__'.")
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_blocker: Any) -> Iterator[None]:
+    """Make this process's database as the owner and migrate it once. Thrown away with the servers."""
+    from django.core.management import call_command
+    from django.db import connections
+
+    with django_db_blocker.unblock():
+        names = {alias: connections[alias].settings_dict["NAME"] for alias in connections}
+        wrong = {alias: name for alias, name in names.items() if not name.startswith(PREFIX)}
+        if wrong:
+            raise pytest.UsageError(f"Tests only touch databases whose name begins with {PREFIX}, not {wrong}.")
+        for alias in connections:
+            # Only the owner can truncate, so only the owner's alias is flushed after a test that commits.
+            connections[alias].settings_dict["TEST"]["MIRROR"] = None if alias == "owner" else "owner"
+        with connections["owner"]._nodb_cursor() as cursor:
+            cursor.execute(f'CREATE DATABASE "{names["owner"]}"')
+        call_command("migrate", database="owner", verbosity=0, interactive=False)
+        yield
+        for connection in connections.all(initialized_only=True):
+            connection.close()
