@@ -468,7 +468,7 @@ class Migration(migrations.Migration):
                 ("stations", models.IntegerField()),
                 ("devices", models.IntegerField()),
                 ("missing", models.IntegerField()),
-                ("counted", models.IntegerField(null=True)),
+                ("counted", models.BigIntegerField(null=True)),
                 ("days", models.IntegerField()),
                 ("animals", models.IntegerField()),
                 ("mean", models.FloatField(null=True)),
@@ -722,8 +722,17 @@ class Migration(migrations.Migration):
             model_name="reading",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(("count__isnull", False), ("reason", "")),
-                    models.Q(("count__isnull", True), models.Q(("reason", ""), _negated=True)),
+                    models.Q(
+                        ("count__isnull", False),
+                        ("reason", ""),
+                        models.Q(("correction_kind", "withdrawn"), _negated=True),
+                    ),
+                    models.Q(
+                        ("count__isnull", True),
+                        models.Q(("reason", ""), _negated=True),
+                        models.Q(("correction_kind", "withdrawn"), _negated=True),
+                    ),
+                    models.Q(("correction_kind", "withdrawn"), ("count__isnull", True), ("reason", "")),
                     _connector="OR",
                 ),
                 name="reading_has_a_count_or_a_reason",
@@ -756,9 +765,7 @@ class Migration(migrations.Migration):
                 condition=models.Q(
                     models.Q(("hung_on__isnull", True), ("method", "leg")),
                     models.Q(
-                        models.Q(("method", "leg"), _negated=True),
-                        ("hung_on__isnull", True),
-                        models.Q(("reason", ""), _negated=True),
+                        models.Q(("method", "leg"), _negated=True), ("count__isnull", True), ("hung_on__isnull", True)
                     ),
                     models.Q(models.Q(("method", "leg"), _negated=True), ("hung_on__lt", models.F("taken_on"))),
                     _connector="OR",

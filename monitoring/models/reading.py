@@ -43,9 +43,9 @@ class CorrectionKind(models.TextChoices):
 
 class ReadingQuerySet(models.QuerySet["Reading"]):
     def current(self) -> "ReadingQuerySet":
-        """Without the readings that a later one corrects."""
+        """Without the readings that a later one corrects, and without the withdrawn."""
         later = Reading.objects.filter(farm_id=models.OuterRef("farm_id"), corrects_id=models.OuterRef("id"))
-        return self.filter(~models.Exists(later))
+        return self.filter(~models.Exists(later)).exclude(correction_kind=CorrectionKind.WITHDRAWN)
 
     def counted(self) -> "ReadingQuerySet":
         return self.filter(count__isnull=False)
@@ -109,7 +109,10 @@ class Reading(FarmRecord):
             ),
             models.CheckConstraint(
                 name="reading_has_a_count_or_a_reason",
-                condition=Q(count__isnull=False, reason="") | (Q(count__isnull=True) & ~Q(reason="")),
+                # What is withdrawn says nothing at all any more.
+                condition=Q(count__isnull=False, reason="") & ~Q(correction_kind="withdrawn")
+                | Q(count__isnull=True) & ~Q(reason="") & ~Q(correction_kind="withdrawn")
+                | Q(count__isnull=True, reason="", correction_kind="withdrawn"),
             ),
             models.CheckConstraint(
                 name="reading_part_is_above_zero_and_at_most_one", condition=Q(fraction__gt=0, fraction__lte=1)
@@ -119,7 +122,7 @@ class Reading(FarmRecord):
             models.CheckConstraint(
                 name="reading_hangs_at_least_a_day",
                 condition=Q(method="leg", hung_on__isnull=True)
-                | (~Q(method="leg") & Q(hung_on__isnull=True) & ~Q(reason=""))
+                | (~Q(method="leg") & Q(hung_on__isnull=True, count__isnull=True))
                 | (~Q(method="leg") & Q(hung_on__lt=F("taken_on"))),
             ),
             models.CheckConstraint(
@@ -167,7 +170,7 @@ class WeeklySummary(models.Model):
     stations = models.IntegerField()
     devices = models.IntegerField()
     missing = models.IntegerField()
-    counted = models.IntegerField(null=True)
+    counted = models.BigIntegerField(null=True)
     days = models.IntegerField()
     animals = models.IntegerField()
     mean = models.FloatField(null=True)
