@@ -22,7 +22,9 @@ def test_the_handbooks_second_example_is_safe_at_ten_per_cent():
     assert p_percent_unsafe(values, p=15.5)
 
 
-@pytest.mark.parametrize(("count", "expected"), [(0, "nothing"), (4, "nothing"), (5, "word"), (9, "word"), (10, "numbers")])
+@pytest.mark.parametrize(
+    ("count", "expected"), [(0, "nothing"), (4, "nothing"), (5, "word"), (9, "word"), (10, "numbers")]
+)
 def test_the_gate_counts_contributors(count, expected):
     assert release(np.linspace(80, 120, count), 100, at_least=False).disclosure == expected
 
