@@ -5,12 +5,11 @@ and row security decides by itself, without the door: two walls.
 """
 
 from dataclasses import dataclass
-from datetime import datetime
 from enum import StrEnum
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from farms.errors import Forbidden, Missing
 from farms.ledger import Actor
@@ -20,6 +19,7 @@ from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord
 
 Record = TypeVar("Record", bound=FarmRecord)
+Row = TypeVar("Row", bound=Model)
 Who = User | ApiToken
 
 
@@ -92,6 +92,14 @@ def record_of(farm: Farm, model: type[Record], record_id: UUID) -> Record:
     """A record of a farm already let in by `farm_for`, by its id. Raises Missing."""
     manager: Any = model._default_manager
     found: Record | None = manager.filter(farm_id=farm.id, id=record_id).first()
+    if found is None:
+        raise Missing()
+    return found
+
+
+def one_of(records: QuerySet[Row], record_id: UUID) -> Row:
+    """One of the records that a selector gave for a farm or group already let in. Raises Missing."""
+    found = records.filter(id=record_id).first()
     if found is None:
         raise Missing()
     return found

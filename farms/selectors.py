@@ -1,14 +1,28 @@
 """What is read on the ground floor. Ids given by somebody come through `farms.access` first."""
 
+from collections.abc import Collection
 from datetime import date, datetime
+from uuid import UUID
 
 from django.db import connection
 from django.db.models import Q, QuerySet
 
 from farms.access import ADVISER, FARM_ROLES, Role, farms_of
 from farms.credentials import key_hash
-from farms.models import ApiToken, Consent, Facility, Farm, Membership, Person, Season, User
-from farms.models.access import FarmRole
+from farms.models import (
+    ApiToken,
+    Consent,
+    Facility,
+    Farm,
+    Group,
+    GroupMember,
+    Membership,
+    Person,
+    Region,
+    Season,
+    User,
+)
+from farms.models.access import ConsentKind, FarmRole, GroupRole
 from farms.tenancy.acting import act_for_token
 
 
@@ -32,6 +46,11 @@ def season_on(farm: Farm, day: date) -> Season | None:
     return seasons.order_by("-opens_on").first()
 
 
+def seasons_of(farm: Farm) -> QuerySet[Season]:
+    """Every season of the farm, newest first."""
+    return Season.objects.filter(farm_id=farm.id).order_by("-opens_on")
+
+
 def people_of(farm: Farm) -> QuerySet[Person]:
     """Who counts there now, by name."""
     return Person.objects.filter(farm_id=farm.id, ended_at__isnull=True).order_by("name", "id")
@@ -53,6 +72,17 @@ def tokens_of(farm: Farm) -> QuerySet[ApiToken]:
     return ApiToken.objects.filter(farm_id=farm.id).select_related("made_by").order_by("-made_at", "-id")
 
 
+def group_roles_of(user: User) -> QuerySet[GroupMember]:
+    """What a user is in which group, the coordinator's roles first. Sees no farm by it."""
+    roles = GroupMember.objects.filter(user_id=user.id, ended_at__isnull=True).select_related("group")
+    return roles.order_by("-role", "group__name", "id")
+
+
+def regions_of(group: Group) -> QuerySet[Region]:
+    """The group's regions, by name."""
+    return Region.objects.filter(group_id=group.id).order_by("name")
+
+
 def token_by_key(key: str, now: datetime) -> ApiToken | None:
     """The live token of a key, or None. From here to the end of the transaction row security acts for that token."""
     with connection.cursor() as cursor:
@@ -63,3 +93,39 @@ def token_by_key(key: str, now: datetime) -> ApiToken | None:
     act_for_token(*found)
     token = ApiToken.objects.select_related("farm", "made_by").filter(farm_id=found[0], id=found[1]).first()
     return token if token is not None and token.is_live(now) else None
+
+
+def farms_of_group(group_id: UUID) -> QuerySet[Farm]:
+    """A group's farms in the order of their ids, for the weekly check."""
+    return Farm.objects.filter(group_id=group_id).order_by("id")
+
+
+def season_spans_of_group(group_id: UUID) -> list[tuple[date, date | None]]:
+    """The different spans (first day, last day or None) of all seasons in a group."""
+    spans = Season.objects.filter(farm__group_id=group_id).values_list("opens_on", "closes_on")
+    return list(spans.order_by("opens_on", "closes_on").distinct())
+
+
+def seasons_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Season]:
+    """The seasons of many farms, each farm's in order."""
+    return Season.objects.filter(farm_id__in=farm_ids).order_by("farm_id", "opens_on")
+
+
+def owners_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Membership]:
+    """The owners of many farms, with their users; those who can't sign in any more are left out."""
+    owners = Membership.objects.filter(farm_id__in=farm_ids, role=FarmRole.OWNER, ended_at__isnull=True)
+    return owners.filter(user__is_active=True).select_related("user").order_by("farm_id", "user_id")
+
+
+def advisers_of_group(group_id: UUID) -> QuerySet[User]:
+    """The group's advisers who can sign in."""
+    roles = GroupMember.objects.filter(group_id=group_id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    return User.objects.filter(is_active=True, id__in=roles.values("user_id")).order_by("id")
+
+
+def advised_farms(user: User) -> QuerySet[Farm]:
+    """The farms whose consent names this adviser, whoever else may see them, by name."""
+    consents = Consent.objects.filter(adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)
+    roles = GroupMember.objects.filter(user_id=user.id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    farms = Farm.objects.select_related("group", "region").filter(id__in=consents.values("farm_id"))
+    return farms.filter(group_id__in=roles.values("group_id")).order_by("name", "id")

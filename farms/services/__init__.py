@@ -7,8 +7,9 @@ acts. Every function takes `now` from its entry point.
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, add_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, register_farm
+from farms.services.language import LanguageUnknown, set_language
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
-from farms.services.person import add_person
+from farms.services.person import add_person, end_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
 from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
@@ -21,6 +22,7 @@ __all__ = [
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
     "FarmNameTaken",
+    "LanguageUnknown",
     "LastOwner",
     "NewFarm",
     "PhoneCodeWrong",
@@ -33,6 +35,7 @@ __all__ = [
     "add_person",
     "close_season",
     "end_membership",
+    "end_person",
     "give_consent",
     "make_phone_code",
     "make_sign_in_link",
@@ -40,6 +43,7 @@ __all__ = [
     "open_season",
     "register_farm",
     "revoke_token",
+    "set_language",
     "use_phone_code",
     "use_sign_in_link",
     "withdraw_consent",

@@ -21,3 +21,10 @@ def add_person(*, farm: Farm, name: str, initials: str, user: User | None = None
     if wrong:
         raise Invalid(errors=wrong)
     return Person.objects.create(farm=farm, name=name, initials=initials, user=user, made_at=now)
+
+
+def end_person(*, person: Person, now: datetime) -> Person:
+    """Offer somebody's name no longer; what they counted stays as it is. A second time changes nothing."""
+    Person.objects.filter(farm_id=person.farm_id, id=person.id, ended_at__isnull=True).update(ended_at=now)
+    person.refresh_from_db(fields=["ended_at"])
+    return person
