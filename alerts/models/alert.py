@@ -17,6 +17,7 @@ class ClosedBecause(models.TextChoices):
     BACK_BELOW = "back_below", _("back below the action level")
     NO_LONGER_RISING = "no_longer_rising", _("no longer rising")
     COUNTED_AGAIN = "counted_again", _("counted again")
+    SKIPPED_AHEAD = "skipped_ahead", _("a round was skipped ahead")
     SEASON_CLOSED = "season_closed", _("season closed")
 
 

@@ -23,6 +23,8 @@ class CheckRun(models.Model):
     attempts = models.IntegerField(default=0)
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
+    # Readings received up to here are judged; what came later has its week judged again.
+    judged_to = models.DateTimeField(null=True)
     farms = models.IntegerField(default=0)
     failures = models.IntegerField(default=0)
     error = models.TextField(blank=True, default="")
