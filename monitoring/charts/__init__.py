@@ -1,0 +1,26 @@
+"""Charts of what was seen, as SVG text: the same picture in a page, on paper and (through to_png) in a mail.
+
+Pure functions on frozen values; nothing here knows Django, a clock or a database, and nothing here judges: a week's
+word (below, near, over) comes with the data.
+"""
+
+from monitoring.charts.marks import level_mark
+from monitoring.charts.palette import DARK, LIGHT, Palette
+from monitoring.charts.png import to_png
+from monitoring.charts.season import season_chart
+from monitoring.charts.series import ChartWords, Level, SeasonSeries, WorkMark
+from monitoring.charts.weeks import weeks_line
+
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "ChartWords",
+    "Level",
+    "Palette",
+    "SeasonSeries",
+    "WorkMark",
+    "level_mark",
+    "season_chart",
+    "to_png",
+    "weeks_line",
+]

@@ -1,0 +1,83 @@
+"""How a season's picture is divided: two shapes, the axes, and the margins that its labels need."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from monitoring.charts.palette import Palette
+from monitoring.charts.scale import ValueAxis, WeekAxis, value_axis
+from monitoring.charts.series import ChartWords, SeasonSeries
+from monitoring.charts.svg import text_width
+
+Shape = Literal["wide", "narrow"]
+
+# A far end of an interval may not flatten everything else: the axis holds this many times the highest mean, and what
+# lies beyond is shown as going on.
+_INTERVAL_ROOM = 1.6
+_LEVEL_ROOM = 1.18
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Size of the picture and of its letters [picture units; one is a CSS pixel at the drawn size]."""
+
+    width: float
+    height: float
+    letters: float
+
+
+SHEETS: dict[str, Sheet] = {
+    "wide": Sheet(width=720, height=268, letters=14),
+    "narrow": Sheet(width=360, height=264, letters=14),
+}
+
+
+@dataclass(frozen=True)
+class Plot:
+    """Everything the layers of a chart draw with."""
+
+    series: SeasonSeries
+    words: ChartWords
+    palette: Palette
+    sheet: Sheet
+    weeks: WeekAxis
+    values: ValueAxis
+
+    @property
+    def radius(self) -> float:
+        """Of the rings: smaller where the weeks stand close."""
+        return max(2.2, min(4.6, self.weeks.slot * 0.36))
+
+    @property
+    def halo(self) -> dict[str, object]:
+        """Attributes that keep a label readable over lines: a rim of paper around its letters."""
+        return {"stroke": self.palette.paper, "stroke_width": 4, "stroke_linejoin": "round", "paint_order": "stroke"}
+
+    @property
+    def work_row(self) -> float:
+        """The baseline of the letters for work, above the plot."""
+        return self.values.top - 8
+
+
+def plot_for(series: SeasonSeries, words: ChartWords, palette: Palette, shape: Shape) -> Plot:
+    """Divides the sheet; ValueError if there is no such shape."""
+    if shape not in SHEETS:
+        raise ValueError(f"A chart is wide or narrow; {shape!r} is neither.")
+    sheet = SHEETS[shape]
+    top = sheet.letters * 2 + (sheet.letters + 4 if series.work else 0)
+    values = value_axis(_highest(series), top=top, bottom=sheet.height - sheet.letters * 2)
+    left = max(text_width(words.number(tick), sheet.letters) for tick in values.ticks()) + 10
+    weeks = WeekAxis(series.n_weeks, left=left, right=sheet.width - _last_value_margin(series, words, sheet))
+    return Plot(series, words, palette, sheet, weeks, values)
+
+
+def _highest(series: SeasonSeries) -> float:
+    mean = max((value for value in series.means if value is not None), default=0.0)
+    level = max((value for value in series.action_levels if value is not None), default=0.0)
+    interval = max((value for value in series.highs if value is not None), default=0.0)
+    held = min(interval, mean * _INTERVAL_ROOM) if mean > 0 else interval
+    return max(mean * 1.04, held, level * _LEVEL_ROOM)
+
+
+def _last_value_margin(series: SeasonSeries, words: ChartWords, sheet: Sheet) -> float:
+    last = series.means[-1]
+    return 8.0 if last is None else text_width(words.number(last), sheet.letters * 1.1) + 12
