@@ -1,5 +1,7 @@
-"""The cast, all invented: anna owns Northfield, ben records there, dana advises it; carla owns Southmead, which belongs
-elsewhere; erik coordinates the group. And the ways to act as somebody, or as another role of the database."""
+"""The cast, all invented: anna owns Northfield, ben records there, dana advises it; carla owns Southmead elsewhere.
+
+Erik coordinates the group. And the ways to act as somebody, or as another role of the database.
+"""
 
 from collections.abc import Iterator
 from contextlib import contextmanager

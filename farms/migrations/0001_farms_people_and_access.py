@@ -4,11 +4,11 @@ from pathlib import Path
 
 import django.db.models.deletion
 import django.db.models.functions.text
-import farms.ids
 from django.conf import settings
 from django.db import migrations, models
 
-from farms.tenancy.migrations import DefinerFunctions, ForceRowSecurity, Grant, TieToFarm
+import farms.ids
+from farms.tenancy.migrations import DefinerFunctions, ForceRowSecurity, Grant
 
 FUNCTIONS = Path(__file__).resolve().parent.parent / "tenancy" / "functions.sql"
 

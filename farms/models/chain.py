@@ -1,4 +1,4 @@
-"""Each farm's log and chain (farms.ledger writes it): one entry a round, import, correction, consent or alert change."""
+"""Each farm's log and chain (farms.ledger writes it): one entry a round, import, correction, consent, alert change."""
 
 from django.db import models
 

@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 from farms.ids import uuid7
@@ -41,9 +42,7 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(
-                name="user_email_is_lower_case", condition=models.Q(email=models.functions.Lower("email"))
-            )
+            models.CheckConstraint(name="user_email_is_lower_case", condition=models.Q(email=Lower("email")))
         ]
 
     def __str__(self) -> str:

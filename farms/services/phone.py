@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 from django.db import connection
 from django.utils.translation import gettext_lazy as _
 
+from farms.credentials import code_hash, key_hash, new_token_key
 from farms.errors import Invalid
 from farms.ids import uuid7
-from farms.credentials import code_hash, key_hash, new_token_key
 from farms.models import Farm, PhoneCode, User
 
 CODE_LIFE = timedelta(minutes=15)

@@ -4,8 +4,8 @@ from datetime import datetime, timedelta
 
 from django.utils.translation import gettext_lazy as _
 
-from farms.errors import Detail, Invalid
 from farms.credentials import key_hash, new_token_key
+from farms.errors import Detail, Invalid
 from farms.models import ApiToken, Farm, User
 from farms.models.access import TokenScope
 

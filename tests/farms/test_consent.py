@@ -1,15 +1,12 @@
 """A farm's yes to its adviser and to the regional comparison."""
 
-from datetime import timedelta
-
 import pytest
 
-from farms import access, services
-from farms.errors import Missing
+from farms import services
 from farms.ledger import verify_links
-from farms.models import Consent, Farm, LedgerEntry, User
+from farms.models import Farm, LedgerEntry, User
 from farms.selectors import consents_of
-from tests.cast import NOW, acting, as_factory
+from tests.cast import NOW, acting
 
 pytestmark = pytest.mark.django_db
 

@@ -46,6 +46,8 @@ def pytest_environment(given: list[str], environment: dict[str, str]) -> dict[st
     if environment.get("REDIS_URL") == embedded.NOWHERE_REDIS:
         for name in (*embedded.VARIABLES, "REDIS_URL", "SECRET_KEY"):
             environment.pop(name, None)
+    # pytest-django would read the settings before conftest has the servers up.
+    environment.pop("DJANGO_SETTINGS_MODULE", None)
     if "--full" in given:
         environment["FLYROUND_FULL"] = "1"
     return environment
