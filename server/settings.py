@@ -32,7 +32,7 @@ ROLE_ALIASES = ("owner", "worker", "cohort", "region", "eraser", "backup")
 
 
 def _database(url: str) -> dict[str, object]:
-    database = env.db_url_config(url)
+    database: dict[str, object] = env.db_url_config(url)
     database["ENGINE"] = "django.db.backends.postgresql"
     database.setdefault("CONN_HEALTH_CHECKS", True)
     database["CONN_MAX_AGE"] = 60
@@ -108,6 +108,7 @@ TEMPLATES = [
                 "django.template.context_processors.i18n",
                 "server.web.context.site",
             ],
+            "libraries": {"words": "server.web.words"},
         },
     }
 ]
@@ -124,6 +125,8 @@ ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_LOGIN_BY_CODE_MAX_ATTEMPTS = 3
 ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 15 * 60
 ACCOUNT_PREVENT_ENUMERATION = True
+# Nobody signs up, so an address that isn't known gets no mail: the site can't be used to bother strangers.
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 LOGIN_URL = "account_request_login_code"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
@@ -168,7 +171,7 @@ STATIC_URL = "static/"
 STATICFILES_DIRS = [BASE_DIR / "server" / "web" / "static"]
 STATIC_ROOT = Path(env("STATIC_ROOT", default=str(BASE_DIR / "staticfiles")))
 # Served straight from the packages where nothing was collected (demo, tests); hashed and compressed in production.
-WHITENOISE_USE_FINDERS = not STATIC_ROOT.exists()
+WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.exists()
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -209,12 +212,11 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["server.api.parsing.JsonBody"],
     "DEFAULT_PAGINATION_CLASS": "server.api.pagination.NewestFirst",
-    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_METADATA_CLASS": None,
+    "DEFAULT_SCHEMA_CLASS": "server.api.schema.NounSchema",
     "EXCEPTION_HANDLER": "server.api.problems.handle",
-    "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Flyround",
@@ -223,8 +225,9 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
-    "COMPONENT_SPLIT_REQUEST": True,
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": r"/api/v1",
+    "POSTPROCESSING_HOOKS": ["server.api.schema.add_problems"],
 }
 
 # --- Logs ------------------------------------------------------------------------------------------------------------

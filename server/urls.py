@@ -1,7 +1,11 @@
-"""All addresses of the site: sign-in, the API, and the pages."""
+"""All addresses of the site: the API, and the pages."""
 
-from django.urls import include, path
+from django.urls import include, path, re_path
+
+from server.api.problems import nothing_here
 
 urlpatterns = [
-    path("sign-in/", include("allauth.urls")),
+    path("api/v1/", include("server.api.urls")),
+    re_path(r"^api/", nothing_here),
+    path("", include("server.web.urls")),
 ]

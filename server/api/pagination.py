@@ -4,8 +4,9 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 from rest_framework.exceptions import NotFound
-from rest_framework.pagination import CursorPagination
+from rest_framework.pagination import BasePagination, CursorPagination
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 from farms.errors import Detail
 from server.api.problems import BadQuery
@@ -36,3 +37,16 @@ class NewestFirst(CursorPagination):
         if not given.isdecimal() or not 1 <= int(given) <= self.max_page_size:
             raise BadQuery(errors=[Detail("limit", str(_("Give a whole number from 1 to 1000.")))])
         return int(given)
+
+
+class OnePage(BasePagination):
+    """All rows at once, for what a farm has few of; in the same envelope, so that a client reads both alike."""
+
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
+        return list(queryset)
+
+    def get_paginated_response(self, data: Any) -> Response:
+        return Response({"results": data})
+
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        return {"type": "object", "required": ["results"], "properties": {"results": schema}}

@@ -1,4 +1,4 @@
-"""One shape for every error under /api/: RFC 9457 problem+json, with a stable `code` and a sentence that says what to do.
+"""One shape for every error under /api/: RFC 9457 problem+json, with a stable `code` and a full sentence.
 
 Services raise farms.errors; here, and nowhere else, a kind becomes a status. What Django answers with a page of its own
 (no such address, a crash) is put into the same shape by `problem_pages`.
@@ -27,9 +27,6 @@ SAFE_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 # No body of the API is larger; a parser may allow less.
 MOST_BYTES = 16 * 1024 * 1024
 
-KINDS: tuple[tuple[type[FlyroundError], int], ...] = (
-    (TooLarge, 413), (Conflict, 409), (Forbidden, 403), (Missing, 404), (Invalid, 422)
-)  # fmt: skip
 # Python's own phrases differ between its versions.
 TITLES = {
     400: "Bad Request", 401: "Unauthorized", 403: "Forbidden", 404: "Not Found", 405: "Method Not Allowed",
@@ -44,7 +41,7 @@ PLAIN: dict[int, tuple[str, Any]] = {
     405: ("method_not_allowed", _("This address doesn't take that method. Use one of those in the Allow header.")),
     406: ("not_acceptable", _("Answers are JSON only. Ask for application/json, or leave the Accept header away.")),
     413: (TooLarge.code, TooLarge.message),
-    415: ("unsupported_media_type", _("This address doesn't take that kind of content. Set Content-Type as documented.")),
+    415: ("unsupported_media_type", _("That kind of content isn't taken here. Set Content-Type as documented.")),
     422: (Invalid.code, Invalid.message),
     429: ("too_many_requests", _("Too many requests came in a short time. Wait as the Retry-After header says.")),
     500: ("server_error", _("Something went wrong here and nothing was stored. Try again, and report the request id.")),
@@ -52,11 +49,26 @@ PLAIN: dict[int, tuple[str, Any]] = {
 }
 
 
+# Where nothing smaller is named, these are about the whole body: its JSON pointer is empty.
+ABOUT_WHAT_WAS_SENT = (400, 413, 422)
+
+
+class Unreadable(FlyroundError):
+    """The request's body isn't in the form that it says it has."""
+
+    code, message = PLAIN[400]
+
+
 class BadQuery(Invalid):
     """Something is wrong with the address's query; its errors name a `parameter`, not a pointer into the body."""
 
     code = "bad_query"
     message = _("Part of the address after the question mark isn't understood. Correct what is named below.")
+
+
+KINDS: tuple[tuple[type[FlyroundError], int], ...] = (
+    (Unreadable, 400), (TooLarge, 413), (Conflict, 409), (Forbidden, 403), (Missing, 404), (Invalid, 422)
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -113,10 +125,17 @@ def problem_of(exc: Exception) -> Problem | None:
     return _of_framework(exc) if isinstance(exc, exceptions.APIException) else None
 
 
+def status_of(kind: type[FlyroundError]) -> int:
+    """The status that a kind of error is answered with."""
+    return next((status for known, status in KINDS if issubclass(kind, known)), 422)
+
+
 def _refusal(exc: FlyroundError) -> Problem:
-    status = next((status for kind, status in KINDS if isinstance(exc, kind)), 422)
+    status = status_of(type(exc))
     key = "parameter" if isinstance(exc, BadQuery) else "pointer"
     errors = [{key: e.pointer, "code": e.code or exc.code, "detail": e.detail} for e in exc.errors]
+    if not errors and status in ABOUT_WHAT_WAS_SENT:
+        errors = [{"pointer": "", "code": exc.code, "detail": str(exc)}]
     # What a service tells besides the sentence, such as the reading that was there first.
     members = {"details": exc.details} if exc.details else {}
     return Problem(status, exc.code, str(exc), errors, members)
@@ -156,7 +175,7 @@ def problem_pages(get_response: Callable[[HttpRequest], HttpResponseBase]) -> Ca
     """Middleware: give every request an id, and errors under /api/ that Django answers itself our shape."""
 
     def answer(request: HttpRequest) -> HttpResponseBase:
-        given = request.headers.get(REQUEST_ID, "")
+        given = request.META.get("HTTP_X_REQUEST_ID", "")
         request_id = given if SAFE_ID.fullmatch(given) else uuid4().hex
         # The log's middleware reads the header.
         request.META["HTTP_X_REQUEST_ID"] = request_id
@@ -178,3 +197,8 @@ def _length(request: HttpRequest) -> int:
 
 def _too_large(request: HttpRequest) -> HttpResponse:
     return Problem.plain(413).response(request)
+
+
+def nothing_here(request: HttpRequest) -> HttpResponse:
+    """The answer at every address under /api/ that doesn't exist: no page needs to be drawn for a program."""
+    return Problem.plain(404).response(request)

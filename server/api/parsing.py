@@ -1,0 +1,101 @@
+"""Reading a request's body: within its size, in UTF-8, and JSON without the liberties that Python's parser takes."""
+
+import json
+from collections.abc import Mapping
+from typing import Any, BinaryIO
+
+from django.utils.translation import gettext_lazy as _
+from rest_framework.parsers import BaseParser, DataAndFiles, MultiPartParser
+
+from farms.errors import Invalid, TooLarge
+from server.api.problems import Unreadable
+
+MEGABYTE = 1024 * 1024
+
+
+class NotUtf8(Invalid):
+    code = "not_utf8"
+    message = _("Byte {place} isn't UTF-8. Save the file as UTF-8 (in a spreadsheet: CSV UTF-8) and send it again.")
+
+
+class NotJson(Unreadable):
+    code = "not_json"
+    message = _("This isn't JSON: {why} at line {line}, column {column}. Correct it and send it again.")
+
+
+class BodyTooLarge(TooLarge):
+    code = "body_too_large"
+    message = _("This has more than {most} MB, the most that this address takes. Split it and send the parts.")
+
+
+class JsonBody(BaseParser):
+    """A JSON document of at most a megabyte."""
+
+    media_type = "application/json"
+    most_bytes = MEGABYTE
+
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None) -> Any:
+        return read_json(read_bytes(stream, self.most_bytes))
+
+
+class BulkJsonBody(JsonBody):
+    """A JSON document with many readings."""
+
+    most_bytes = 15 * MEGABYTE
+
+
+class CsvBody(BaseParser):
+    """A CSV file as the whole body; the view decodes it."""
+
+    media_type = "text/csv"
+    most_bytes = 5 * MEGABYTE
+
+    def parse(
+        self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> bytes:
+        return read_bytes(stream, self.most_bytes)
+
+
+class CsvForm(MultiPartParser):
+    """A CSV file as the field `file` of a form, as a browser sends it."""
+
+    def parse(self, *args: Any, **kwargs: Any) -> DataAndFiles:
+        return super().parse(*args, **kwargs)
+
+
+def read_bytes(stream: BinaryIO, most: int) -> bytes:
+    """All of the stream. Raises BodyTooLarge beyond `most` bytes, without reading further."""
+    content = stream.read(most + 1)
+    if len(content) > most:
+        raise BodyTooLarge(most=most // MEGABYTE)
+    return content
+
+
+def read_json(content: bytes) -> Any:
+    """The document. Raises NotUtf8 or NotJson."""
+    try:
+        return json.loads(content.decode(), parse_constant=_no_such_number, object_pairs_hook=_once_each)
+    except UnicodeDecodeError as error:
+        raise NotUtf8(place=error.start + 1) from error
+    except json.JSONDecodeError as error:
+        raise _not_json(error.msg, error.lineno, error.colno) from error
+    except RecursionError as error:
+        raise _not_json("it is nested too deeply", 1, 1) from error
+    except ValueError as error:
+        # A number with thousands of digits, NaN, a name given twice.
+        raise _not_json(str(error), 1, 1) from error
+
+
+def _not_json(why: str, line: int, column: int) -> NotJson:
+    return NotJson(why=why[:1].lower() + why[1:], line=line, column=column)
+
+
+def _no_such_number(name: str) -> None:
+    raise ValueError(f"{name} isn't a number in JSON")
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("an object names a field twice")
+    return found

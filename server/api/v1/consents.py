@@ -1,0 +1,59 @@
+"""What a farm has agreed to: that an adviser sees it, that it counts in region reports."""
+
+from uuid import UUID
+
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from farms.access import Need, one_of
+from farms.models.access import ConsentKind
+from farms.selectors import advisers_of_group, consents_of
+from farms.services import AdviserUnknown, give_consent, withdraw_consent
+from server.api.fields import Body, Choice, Id
+from server.api.pagination import OnePage
+from server.api.views import OnFarm
+
+EXAMPLE = OpenApiExample("Count in region reports", {"kind": "regional"}, request_only=True)
+
+
+class ConsentSerializer(serializers.Serializer):
+    id = serializers.UUIDField()
+    kind = serializers.ChoiceField(ConsentKind.choices)
+    adviser_id = serializers.UUIDField(allow_null=True)
+    given_by_id = serializers.UUIDField()
+    given_at = serializers.DateTimeField()
+    withdrawn_at = serializers.DateTimeField(allow_null=True)
+
+
+class NewConsent(Body):
+    kind = Choice(ConsentKind.choices)
+    adviser_id = Id(default=None, allow_null=True, help_text="Needed where the consent is for an adviser.")
+
+
+class Consents(OnFarm):
+    needs = {"list": Need.READ, "create": Need.OWN, "destroy": Need.OWN}
+    pagination_class = OnePage
+    lookup_url_kwarg = "consent_id"
+
+    @extend_schema(responses=ConsentSerializer(many=True))
+    def list(self, request: Request, farm_id: UUID) -> Response:
+        """What the farm has agreed to, newest first, the ended ones too."""
+        return self.page(consents_of(self.farm), ConsentSerializer)
+
+    @extend_schema(request=NewConsent, responses={201: ConsentSerializer}, examples=[EXAMPLE])
+    def create(self, request: Request, farm_id: UUID) -> Response:
+        """Agree that an adviser sees the farm, or that it counts in region reports."""
+        body = self.body(NewConsent)
+        adviser = advisers_of_group(self.farm.group_id).filter(id=body["adviser_id"]).first()
+        if adviser is None and (body["adviser_id"] or body["kind"] == ConsentKind.ADVISER):
+            raise AdviserUnknown(pointer="/adviser_id")
+        consent = give_consent(farm=self.farm, kind=body["kind"], adviser=adviser, by=self.user, now=self.now)
+        return Response(ConsentSerializer(consent).data, status=201)
+
+    @extend_schema(responses={204: None})
+    def destroy(self, request: Request, farm_id: UUID, consent_id: UUID) -> Response:
+        """Withdraw a consent, at once; a second time changes nothing."""
+        withdraw_consent(consent=one_of(consents_of(self.farm), consent_id), by=self.user, now=self.now)
+        return Response(status=204)

@@ -1,0 +1,50 @@
+"""Who asks, as the service sees it: the first thing to try with a new token."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from farms.access import Role
+from farms.models import ApiToken, Farm
+from farms.selectors import farms_with_roles
+from server.api.views import ApiViewSet, role_for
+
+
+class FarmRoleSerializer(serializers.Serializer):
+    farm_id = serializers.UUIDField()
+    name = serializers.CharField()
+    role = serializers.CharField()
+    may = serializers.ListField(child=serializers.CharField())
+
+
+class MeSerializer(serializers.Serializer):
+    kind = serializers.ChoiceField(["person", "program", "phone"])
+    id = serializers.UUIDField()
+    name = serializers.CharField(help_text="A person's name, or how a token was named.")
+    language = serializers.CharField()
+    expires_at = serializers.DateTimeField(allow_null=True, help_text="When a token ends; null for a person.")
+    farms = FarmRoleSerializer(many=True)
+
+
+class Me(ApiViewSet):
+    @extend_schema(responses=MeSerializer)
+    def retrieve(self, request: Request) -> Response:
+        """Who you are here, and what you may do on which farm."""
+        who = self.who
+        answer: dict[str, Any] = {"id": who.id}
+        if isinstance(who, ApiToken):
+            role = role_for(who, who.farm_id)
+            answer |= {"kind": "phone" if role.name == "phone" else "program", "name": who.name}
+            answer |= {"language": who.farm.language, "expires_at": who.expires_at}
+            answer["farms"] = [_farm(who.farm, role)]
+        else:
+            answer |= {"kind": "person", "name": who.name, "language": who.language, "expires_at": None}
+            answer["farms"] = [_farm(farm, role) for farm, role in farms_with_roles(who)]
+        return Response(MeSerializer(answer).data)
+
+
+def _farm(farm: Farm, role: Role) -> dict[str, Any]:
+    return {"farm_id": farm.id, "name": farm.name, "role": role.name, "may": sorted(role.may)}

@@ -1,0 +1,40 @@
+"""Fixtures of the API's tests. Imports wait until Django is set up: pytest may read this file before that."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def standing_clock(settings: Any, tmp_path: Path) -> None:
+    """The service's clock shows the cast's NOW; tokens live by the real one."""
+    from tests.cast import NOW
+
+    path = tmp_path / "clock"
+    path.write_text(NOW.isoformat())
+    settings.CLOCK_FILE = str(path)
+
+
+@pytest.fixture
+def program(northfield: Any, anna: Any) -> Any:
+    """A program that may read Northfield and write to it."""
+    from tests.server.api.senders import token_of
+
+    return token_of(northfield, anna, "write")
+
+
+@pytest.fixture
+def reader(northfield: Any, anna: Any) -> Any:
+    """A program that may only read Northfield."""
+    from tests.server.api.senders import token_of
+
+    return token_of(northfield, anna, "read")
+
+
+@pytest.fixture
+def phone(northfield: Any, anna: Any) -> Any:
+    """Northfield's farm phone."""
+    from tests.server.api.senders import phone_of
+
+    return phone_of(northfield, anna)
