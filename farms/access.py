@@ -64,15 +64,14 @@ def role_on(who: Who, farm_id: UUID) -> Role | None:
 
 
 def _advises(user: User, farm_id: UUID) -> bool:
-    consents = Consent.objects.filter(
-        farm_id=farm_id, adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True
-    )
-    return consents.exists() and _has_group_role(user, GroupRole.ADVISER)
+    return _advising(user).filter(farm_id=farm_id).exists()
 
 
-def _has_group_role(user: User, role: GroupRole, group_id: UUID | None = None) -> bool:
-    members = GroupMember.objects.filter(user_id=user.id, role=role, ended_at__isnull=True)
-    return (members if group_id is None else members.filter(group_id=group_id)).exists()
+def _advising(user: User) -> QuerySet[Consent]:
+    """The consents by which a user advises farms now: given, and the user still an adviser of the farm's group."""
+    groups = GroupMember.objects.filter(user_id=user.id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    consents = Consent.objects.filter(adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)
+    return consents.filter(farm__group_id__in=groups.values("group_id"))
 
 
 def farm_for(who: Who, farm_id: UUID, *, needs: Need = Need.READ) -> Farm:
@@ -111,10 +110,7 @@ def farms_of(who: Who) -> QuerySet[Farm]:
     if isinstance(who, ApiToken):
         return farms.filter(id=who.farm_id)
     own = Membership.objects.filter(user_id=who.id, ended_at__isnull=True).values("farm_id")
-    if not _has_group_role(who, GroupRole.ADVISER):
-        return farms.filter(id__in=own)
-    advised = Consent.objects.filter(adviser_id=who.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)
-    return farms.filter(id__in=own) | farms.filter(id__in=advised.values("farm_id"))
+    return farms.filter(id__in=own) | farms.filter(id__in=_advising(who).values("farm_id"))
 
 
 def group_for(who: Who, group_id: UUID, *, role: GroupRole | None = None) -> Group:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
+import django
 import pytest
 
 from server import embedded
@@ -19,36 +20,46 @@ PREFIX = "test_"
 LONG = "FLYROUND_FULL"
 
 
-def pytest_configure(config: pytest.Config) -> None:
-    """Start the servers before any settings are read; pytest-django, which sets Django up, comes after this."""
-    worker = getattr(config, "workerinput", {}).get("workerid", "")
-    if not worker:
-        stack = contextlib.ExitStack()
-        config.add_cleanup(stack.close)
-        os.environ.update(embedded.environment(stack.enter_context(embedded.scratch(tests=True))))
-    if worker or not config.getoption("numprocesses", None):
-        use_own_part(worker or "gw0")
-    set_up_django()
-    config.pluginmanager.import_plugin("tests.cast")
+_servers = contextlib.ExitStack()
+
+
+def start_servers() -> None:
+    """Servers for the whole run; xdist's processes find the addresses in the environment that they inherit."""
+    os.environ.update(embedded.environment(_servers.enter_context(embedded.scratch(tests=True))))
+
+
+def use_own_part(worker: str) -> None:
+    """Point this process, and those it will start, at its own database and its own part of Valkey."""
+    for name in embedded.VARIABLES:
+        own = urlsplit(os.environ[name])._replace(path=f"/{PREFIX}flyround_{worker}")
+        os.environ[name] = urlunsplit(own)
+    socket, part = os.environ["REDIS_URL"].partition("?")[0], int(worker.removeprefix("gw")) % 16
+    os.environ["REDIS_URL"] = f"{socket}?db={part}"
+    os.environ["CELERY_BROKER_URL"] = f"{socket.replace('unix://', 'redis+socket://', 1)}?virtual_host={part}"
 
 
 def set_up_django() -> None:
-    import django
-
     os.environ["DJANGO_SETTINGS_MODULE"] = "server.settings"
     django.setup()
     # Not left for xdist's processes: pytest-django would read the settings there before this module is imported.
     del os.environ["DJANGO_SETTINGS_MODULE"]
 
 
-def use_own_part(worker: str) -> None:
-    """Point this process, and those it will start, at its own database and its own part of Valkey."""
-    database = f"{PREFIX}flyround_{worker}"
-    for name in embedded.VARIABLES:
-        os.environ[name] = urlunsplit(urlsplit(os.environ[name])._replace(path=f"/{database}"))
-    socket, part = os.environ["REDIS_URL"], int(worker.removeprefix("gw")) % 16
-    os.environ["REDIS_URL"] = f"{socket}?db={part}"
-    os.environ["CELERY_BROKER_URL"] = f"{socket.replace('unix://', 'redis+socket://', 1)}?virtual_host={part}"
+# While this module is imported, since the settings read the environment and the conftests of the folders below import
+# models.
+if "PYTEST_XDIST_WORKER" not in os.environ:
+    start_servers()
+use_own_part(os.environ.get("PYTEST_XDIST_WORKER", "gw0"))
+set_up_django()
+pytest.register_assert_rewrite("tests.cast")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.pluginmanager.import_plugin("tests.cast")
+
+
+def pytest_unconfigure() -> None:
+    _servers.close()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

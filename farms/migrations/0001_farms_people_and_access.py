@@ -693,8 +693,8 @@ class Migration(migrations.Migration):
         ForceRowSecurity(
             "apitoken",
             {
-                "app": "SELECT, INSERT, UPDATE (revoked_at, last_used_on)",
-                "definer": "SELECT, INSERT",
+                "app": "SELECT, INSERT, UPDATE (revoked_at)",
+                "definer": "SELECT, INSERT, UPDATE (last_used_on)",
                 "eraser": "SELECT, DELETE",
             },
         ),

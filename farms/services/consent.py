@@ -50,15 +50,14 @@ def give_consent(*, farm: Farm, kind: str, adviser: User | None = None, by: User
 def withdraw_consent(*, consent: Consent, by: User, now: datetime) -> Consent:
     """End a consent at once; a second time changes nothing."""
     head = lock_heads([consent.farm_id])[consent.farm_id]
-    lasting = Consent.objects.filter(farm_id=consent.farm_id, id=consent.id, withdrawn_at__isnull=True)
-    # Asked before the change: an adviser who gives the farm back is a stranger after it.
-    actor = actor_on(by, consent.farm_id)
-    changed = lasting.update(withdrawn_at=now)
-    if not changed:
-        consent.refresh_from_db(fields=["withdrawn_at"])
+    consent.refresh_from_db()
+    if consent.withdrawn_at is not None:
         return consent
     consent.withdrawn_at = now
+    # The entry first: an adviser who gives the farm back may write nothing on it after the change.
+    actor = actor_on(by, consent.farm_id)
     append(head, kind="consent_withdrawn", actor=actor, row_hashes=[withdrawn_hash(consent)], now=now)
+    Consent.objects.filter(farm_id=consent.farm_id, id=consent.id).update(withdrawn_at=now)
     return consent
 
 

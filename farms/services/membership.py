@@ -40,10 +40,13 @@ def end_membership(*, membership: Membership, now: datetime) -> Membership:
     """End a role; a second time changes nothing. Raises LastOwner."""
     # The head is the farm's lock: two owners who leave at the same moment would leave nobody.
     lock_heads([membership.farm_id])
+    membership.refresh_from_db()
+    if membership.ended_at is not None:
+        return membership
     lasting = Membership.objects.filter(farm_id=membership.farm_id, ended_at__isnull=True)
     others = lasting.exclude(id=membership.id).filter(role=FarmRole.OWNER)
     if membership.role == FarmRole.OWNER and not others.exists():
         raise LastOwner()
     lasting.filter(id=membership.id).update(ended_at=now)
-    membership.refresh_from_db(fields=["ended_at"])
+    membership.ended_at = now
     return membership

@@ -16,10 +16,13 @@ LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, public AS $$
         WHERE m.user_id = NULLIF(current_setting('app.user_id', true), '')::uuid AND m.ended_at IS NULL
         UNION
         SELECT c.farm_id FROM public.farms_consent c
+        JOIN public.farms_farm f ON f.id = c.farm_id
         WHERE c.adviser_id = NULLIF(current_setting('app.user_id', true), '')::uuid
           AND c.kind = 'adviser' AND c.withdrawn_at IS NULL
+          -- Who left the farm's group, even for another one, no longer advises.
           AND EXISTS (SELECT 1 FROM public.farms_groupmember g
-                      WHERE g.user_id = c.adviser_id AND g.role = 'adviser' AND g.ended_at IS NULL)
+                      WHERE g.user_id = c.adviser_id AND g.group_id = f.group_id
+                        AND g.role = 'adviser' AND g.ended_at IS NULL)
     )
 $$;
 
@@ -44,20 +47,35 @@ LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, public AS $$
     SELECT ARRAY(SELECT c.farm_id FROM public.farms_consent c WHERE c.kind = 'regional' AND c.withdrawn_at IS NULL)
 $$;
 
--- A key's hash names its token before anything is known of the farm; the answer holds no count.
+-- A key's hash names its token before anything is known of the farm; the answer holds no count. The first use of a day
+-- is noted, unless another request holds the row: nobody waits for a note.
 CREATE FUNCTION find_token(hash bytea) RETURNS TABLE (farm_id uuid, token_id uuid)
-LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE sql VOLATILE SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+    WITH unused_today AS (
+        SELECT t.farm_id, t.id FROM public.farms_apitoken t
+        WHERE t.key_hash = hash AND t.revoked_at IS NULL AND t.expires_at > now()
+          AND t.last_used_on IS DISTINCT FROM current_date
+        FOR NO KEY UPDATE SKIP LOCKED
+    ), noted AS (
+        UPDATE public.farms_apitoken t SET last_used_on = current_date
+        FROM unused_today u WHERE t.farm_id = u.farm_id AND t.id = u.id
+    )
     SELECT t.farm_id, t.id FROM public.farms_apitoken t
     WHERE t.key_hash = hash AND t.revoked_at IS NULL AND t.expires_at > now()
 $$;
 
--- A one-time code makes a phone the farm's: marked used and its token made in one statement, so it works once.
+-- A one-time code makes a phone the farm's: marked used and its token made in one statement, so it works once. Should
+-- two farms have the same eight digits at the same time, they open neither.
 CREATE FUNCTION use_phone_code(code bytea, token_id uuid, key bytea, name text, expires timestamptz)
 RETURNS TABLE (farm_id uuid)
 LANGUAGE sql VOLATILE SECURITY DEFINER SET search_path = pg_catalog, public AS $$
-    WITH used AS (
-        UPDATE public.farms_phonecode p SET used_at = now()
+    WITH fitting AS (
+        SELECT p.farm_id, p.id FROM public.farms_phonecode p
         WHERE p.code_hash = code AND p.used_at IS NULL AND p.expires_at > now()
+        FOR NO KEY UPDATE
+    ), used AS (
+        UPDATE public.farms_phonecode p SET used_at = now()
+        FROM fitting f WHERE p.farm_id = f.farm_id AND p.id = f.id AND (SELECT count(*) FROM fitting) = 1
         RETURNING p.farm_id, p.made_by_id
     )
     INSERT INTO public.farms_apitoken (farm_id, id, name, scope, key_hash, made_by_id, made_at, expires_at)

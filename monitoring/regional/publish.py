@@ -59,12 +59,11 @@ def _publish_region(region: Region, edition: Edition) -> int:
 
 def _holding_means(members: Mapping[UUID, UUID], edition: Edition) -> dict[str, list[float]]:
     """For each method one value a holding that counted: the mean over its farms. A farm without a count is left out."""
-    summaries = WeeklySummary.objects.using(edition.using).filter(
-        farm_id__in=members, week=edition.week, mean__isnull=False
-    )
+    summaries = WeeklySummary.objects.using(edition.using).filter(farm_id__in=members, week=edition.week)
     by_holding: dict[tuple[str, UUID], list[float]] = defaultdict(list)
     for method, farm_id, mean in summaries.values_list("method", "farm_id", "mean"):
-        by_holding[method, members[farm_id]].append(mean)
+        if mean is not None:
+            by_holding[method, members[farm_id]].append(mean)
     values: dict[str, list[float]] = defaultdict(list)
     for (method, _holding), means in by_holding.items():
         values[method].append(sum(means) / len(means))
