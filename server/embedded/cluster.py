@@ -54,7 +54,6 @@ def ensure_cluster(places: Places, programs: Programs, password: str, kind: Kind
         if places.account:
             os.chown(making, places.account.uid, places.account.gid)
         run_initdb(places, [programs.initdb, "-D", making, f"--pwfile={pwfile}"], kind)
-        places.cluster.rmdir()
         making.rename(places.cluster)
     finally:
         pwfile.unlink()
@@ -93,9 +92,9 @@ def run_initdb(places: Places, begin: list[str | Path], kind: Kind) -> None:
         command, cwd="/", env=ENVIRONMENT, capture_output=True, text=True, umask=0o077, check=False, **account
     )
     if done.returncode:
+        reason = last_message(done.stderr) or "it gave no reason"
         raise EmbeddedError(
-            f"PostgreSQL could not make its data in {places.base} ({last_message(done.stderr) or 'it gave no reason'}); "
-            "see to that and start again."
+            f"PostgreSQL could not make its data in {places.base} ({reason}); see to that and start again."
         )
 
 

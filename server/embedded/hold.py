@@ -4,7 +4,6 @@ import fcntl
 import json
 import os
 import secrets
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -15,7 +14,15 @@ from urllib.parse import quote
 
 from server.embedded import cluster
 from server.embedded.cluster import DATABASE, PORT, Kind
-from server.embedded.places import EmbeddedError, Places, open_places, programs_for, remove_own_sockets, socket_folder
+from server.embedded.places import (
+    EmbeddedError,
+    Places,
+    open_data,
+    open_places,
+    programs_for,
+    remove_own_sockets,
+    socket_folder,
+)
 
 START_PATIENCE = 60.0  # seconds until PostgreSQL answers; recovery after a power cut may take some
 LOCKS = ("start.lock", "alive.lock", "users.lock")
@@ -36,8 +43,10 @@ class Running:
     def database_url(self, role: str, database: str = DATABASE) -> str:
         """The address for a role: owner, app, worker, cohort, region, eraser, backup; postgres; in tests tester."""
         user = role if role == "postgres" else f"flyround_{role}"
-        password = quote(self.secrets["passwords"][role], safe="")
-        return f"postgresql://{user}:{password}@:{PORT}/{quote(database, safe='')}?host={quote(str(self.sockets), safe='')}"
+        password, name, host = (
+            quote(part, safe="") for part in (self.secrets["passwords"][role], database, str(self.sockets))
+        )
+        return f"postgresql://{user}:{password}@:{PORT}/{name}?host={host}"
 
     @property
     def redis_url(self) -> str:
@@ -57,9 +66,15 @@ class Hold:
 
     def __init__(self, data: Path) -> None:
         self.process = os.getpid()
-        self.supervisor: subprocess.Popen[bytes] | None = None
+        self.supervisor: int | None = None  # its process id while it is our child and not waited for
         self.start, self.alive, self.users = (open_closed(data / name, os.O_RDWR | os.O_CREAT) for name in LOCKS)
         self.left = False
+
+    def supervisor_has_ended(self) -> bool:
+        """Whether the supervisor that this process started is gone; never asked of one that somebody else started."""
+        if self.supervisor and os.waitpid(self.supervisor, os.WNOHANG)[0]:
+            self.supervisor = None
+        return self.supervisor is None
 
     def supervisor_is_alive(self) -> bool:
         free = try_lock(self.alive, fcntl.LOCK_EX)
@@ -82,7 +97,7 @@ class Hold:
 
     def wait_for_the_end(self) -> None:
         if self.supervisor:
-            self.supervisor.wait()
+            os.waitpid(self.supervisor, 0)
         while self.supervisor_is_alive():
             time.sleep(0.02)
 
@@ -108,10 +123,11 @@ def enter(data: Path, kind: Kind, *, say: Callable[[str], None] | None = None) -
 
 def start_or_join(data: Path, kind: Kind, *, say: Callable[[str], None] | None) -> Running:
     begin = time.monotonic()
-    places = open_places(data)
+    open_data(data)
     hold = Hold(data)
     try:
         fcntl.flock(hold.start, fcntl.LOCK_EX)
+        places = open_places(data)
         # Waits here while a supervisor without users stops its servers.
         fcntl.flock(hold.users, fcntl.LOCK_SH)
         secret = load_secrets(places, kind)
@@ -153,8 +169,8 @@ def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any]) -> Pat
     if record.exists():
         remove_own_sockets(Path(json.loads(record.read_text())["sockets"]), places)
     sockets = socket_folder(places.base, places.account)
-    write_closed(record, {"sockets": str(sockets)})
     order = {
+        "sockets": str(sockets),
         "alive": str(places.data / "alive.lock"),
         "users": str(places.data / "users.lock"),
         "children": [
@@ -163,8 +179,9 @@ def start(hold: Hold, places: Places, kind: Kind, secret: dict[str, Any]) -> Pat
         ],
         "remove": [str(folder) for folder in to_remove(places, sockets, kind)],
     }
-    hold.supervisor = spawn_supervisor(order, places.log / "supervisor.log")
-    wait_for_answer(hold.supervisor, places, sockets, passwords["postgres"])
+    write_closed(record, order)
+    hold.supervisor = spawn_supervisor(record, places.log / "supervisor.log")
+    wait_for_answer(hold, places, sockets, passwords["postgres"])
     cluster.prepare_databases(sockets, passwords, kind)
     return sockets
 
@@ -174,29 +191,27 @@ def to_remove(places: Places, sockets: Path, kind: Kind) -> list[Path]:
     return [*folders, places.base, places.data] if kind.throw_away else folders
 
 
-def spawn_supervisor(order: dict[str, Any], log: Path) -> "subprocess.Popen[bytes]":
-    """A process in a session of its own, so that Ctrl-C in the terminal reaches only the command."""
-    program = Path(__file__).with_name("supervisor.py")
+def spawn_supervisor(order: Path, log: Path) -> int:
+    """Start the process that outlives this one where others still use the servers; hence no Popen, which objects."""
     log.unlink(missing_ok=True)
-    with open(log, "xb") as errors:
-        process = subprocess.Popen(
-            [sys.executable, "-I", "-S", str(program)],
-            stdin=subprocess.PIPE,
-            stdout=errors,
-            stderr=errors,
-            cwd="/",
-            start_new_session=True,
-        )
-    assert process.stdin
-    with process.stdin:
-        process.stdin.write(json.dumps(order).encode())
-    return process
+    program = Path(__file__).with_name("supervisor.py")
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
+    return os.posix_spawn(
+        sys.executable,
+        [sys.executable, "-I", "-S", str(program), str(order)],
+        os.environ,
+        file_actions=[
+            (os.POSIX_SPAWN_OPEN, 0, os.devnull, os.O_RDONLY, 0),
+            (os.POSIX_SPAWN_OPEN, 1, str(log), flags, 0o600),
+            (os.POSIX_SPAWN_DUP2, 1, 2),
+        ],
+    )
 
 
-def wait_for_answer(supervisor: "subprocess.Popen[bytes]", places: Places, sockets: Path, password: str) -> None:
+def wait_for_answer(hold: Hold, places: Places, sockets: Path, password: str) -> None:
     deadline = time.monotonic() + START_PATIENCE
     while not (cluster.valkey_answers(sockets) and cluster.answers(sockets, password)):
-        if supervisor.poll() is not None:
+        if hold.supervisor_has_ended():
             raise EmbeddedError(f"The database could not start ({cluster.why_it_ended(places)}); see {places.log}.")
         if time.monotonic() > deadline:
             raise EmbeddedError(f"The database did not answer within {START_PATIENCE:.0f} seconds: see {places.log}.")

@@ -62,8 +62,7 @@ class Places:
 
 
 def open_places(data: Path) -> Places:
-    """Make the folders that are missing, each closed to other accounts. Raises EmbeddedError."""
-    open_data(data)
+    """Make the servers' folders that are missing, each closed to other accounts; one command at a time."""
     account = account_for(data)
     places = Places(data=data, base=reachable_base(data, account), account=account)
     for folder in (places.cluster, places.valkey):
@@ -74,8 +73,9 @@ def open_places(data: Path) -> Places:
 
 
 def open_data(data: Path) -> None:
+    """Make the data folder if it is missing. Raises EmbeddedError if it is another account's."""
     if not data.exists():
-        data.mkdir(parents=True)
+        data.mkdir(parents=True, exist_ok=True)
         # Root's servers run under another account, which must be able to pass through, not to look.
         data.chmod(0o711 if os.geteuid() == 0 else 0o700)
     owner = data.stat().st_uid
@@ -238,7 +238,7 @@ def copied_programs(target: Path, postgres: Path, valkey: Path) -> Programs:
 def open_for_reading(target: Path) -> None:
     """Give the copy, and nothing above it, the rights that a narrow umask took away."""
     for folder, _folders, files in os.walk(target):
-        os.chmod(folder, 0o755)
+        Path(folder).chmod(0o755)
         for name in files:
             path = Path(folder, name)
             path.chmod(0o755 if path.stat().st_mode & stat.S_IXUSR else 0o644)

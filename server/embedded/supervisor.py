@@ -1,7 +1,7 @@
 """The process that holds the embedded servers: starts them, waits until nobody uses them, stops them.
 
-Run as a script of its own with the standard library only. It reads one JSON object from standard input:
-`alive` and `users` (lock files), `children` (a list, see `start`), `remove` (folders to take away at the end).
+Run as a script of its own with the standard library only. Its one argument names a file with a JSON object: `alive`
+and `users` (lock files), `children` (a list, see `start`), `remove` (folders to take away at the end).
 
 Every command that uses the servers holds a shared lock on `users`. The kernel drops that lock however the command
 ends, so this process needs no list of process ids and signals nobody but the children it made itself.
@@ -90,7 +90,8 @@ def hold(order: dict[str, Any], users: int) -> None:
         for number in watched:
             signal.signal(number, interrupt)
         for child in order["children"]:
-            children.append((start(child), child["stop"]))
+            # One by one: those that run must be known when a later one fails.
+            children.append((start(child), child["stop"]))  # noqa: PERF401
         fcntl.flock(users, fcntl.LOCK_EX)
     except Ended:
         pass
@@ -101,7 +102,10 @@ def hold(order: dict[str, Any], users: int) -> None:
 
 
 def main() -> None:
-    order = json.load(sys.stdin)
+    os.setsid()  # Ctrl-C in the terminal is for the command, and for this process only through it
+    os.chdir("/")
+    with open(sys.argv[1]) as file:
+        order = json.load(file)
     alive = os.open(order["alive"], os.O_RDWR)
     users = os.open(order["users"], os.O_RDWR)
     fcntl.flock(alive, fcntl.LOCK_EX | fcntl.LOCK_NB)
