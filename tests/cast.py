@@ -42,7 +42,8 @@ def as_role(name: str) -> Iterator[None]:
         cursor.execute(f"SET LOCAL ROLE flyround_{name}")
         yield
         # After an error the rollback does it.
-        cursor.execute(f"SET LOCAL ROLE {before}")
+        if not connection.needs_rollback:
+            cursor.execute(f"SET LOCAL ROLE {before}")
 
 
 def as_factory():
@@ -72,6 +73,8 @@ def _settings_kept() -> Iterator[None]:
         cursor.execute("SELECT " + ", ".join(f"current_setting('{name}', true)" for name in SETTINGS))
         before = cursor.fetchone()
         yield
+        if connection.needs_rollback:
+            return
         for name, value in zip(SETTINGS, before, strict=True):
             cursor.execute("SELECT set_config(%s, %s, true)", [name, value or ""])
 
