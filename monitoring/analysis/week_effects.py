@@ -7,7 +7,8 @@ from monitoring.analysis.shapes import Bools, Floats, Ints, refuse, refuse_unlik
 # Farms fitted together; about 500 stay in the processor's cache.
 CHUNK = 500
 HALF_A_COUNT = 0.5
-STEP_SMALL_ENOUGH = 1e-9
+# Steps this short are taken whole; then the error is about the square of the last step.
+WHOLE_STEP, LAST_STEP = 0.1, 1e-6
 MOST_STEPS = 200
 MOST = 1e9
 
@@ -41,8 +42,8 @@ def week_effects(counts: Floats, days: Floats) -> Floats:
     4. Missing is never zero: a cell without a count is in no sum.
 
     Given the week effects b, the best station effects are known exactly, which leaves the multinomial likelihood
-    of each station's catches over weeks. Newton steps of damped length log(1 + v)/v, v the range of the step,
-    find its maximum from anywhere, because the log of a sum of exponentials is self-concordant.
+    of each station's catches over weeks. Newton steps of damped length log(1 + v)/v, v the range of the step, find its
+    maximum from anywhere, because the log of a sum of exponentials is self-concordant; near it they are taken whole.
 
     References
     ----------
@@ -75,15 +76,28 @@ def _refuse_bad(counts: Floats, days: Floats) -> None:
 
 def _prepare(counts: Floats, days: Floats) -> tuple[Floats, Floats, Bools]:
     """Give counts and days with zeros for what is not in the fit, and the weeks that are."""
-    y = np.where(np.isnan(counts), 0.0, counts)
-    d = np.where(np.isnan(counts) | (y.sum(axis=2) == 0)[:, :, None], 0.0, days)
-    week_days = d.sum(axis=1)
-    empty = (week_days > 0) & (y.sum(axis=1) == 0)
-    share = d / np.where(week_days > 0, week_days, 1.0)[:, None, :]
-    y = y + np.where(empty[:, None, :], HALF_A_COUNT * share, 0.0)
+    missing = np.isnan(counts)
+    y = np.where(missing, 0.0, counts)
+    d = np.where(missing | (_over_weeks(y) == 0)[:, :, None], 0.0, days)
+    week_days = _over_stations(d)
+    empty = (week_days > 0) & (_over_stations(y) == 0)
+    if empty.any():
+        share = d / np.where(week_days > 0, week_days, 1.0)[:, None, :]
+        y += np.where(empty[:, None, :], HALF_A_COUNT * share, 0.0)
     weeks = _joined_to_newest(y > 0, d > 0)
-    inside = weeks[:, None, :]
-    return np.where(inside, y, 0.0), np.where(inside, d, 0.0), weeks
+    if weeks.all():
+        return y, d, weeks
+    return np.where(weeks[:, None, :], y, 0.0), np.where(weeks[:, None, :], d, 0.0), weeks
+
+
+def _over_weeks(values: Floats) -> Floats:
+    """Add up each station's weeks; a matrix product is faster than a sum over a short axis."""
+    return values @ np.ones(values.shape[2])
+
+
+def _over_stations(values: Floats) -> Floats:
+    """Add up each week's stations."""
+    return np.ones(values.shape[1]) @ values
 
 
 def _joined_to_newest(caught: Bools, counted: Bools) -> Bools:
@@ -106,8 +120,8 @@ def _product(left: Bools, right: Bools) -> Bools:
 
 def _fit(y: Floats, d: Floats, weeks: Bools) -> Floats:
     """Run Newton steps until every farm's step is small; a farm that is done is set aside."""
-    effects = _start(y, d, weeks)
-    station_total, week_total = y.sum(axis=2), y.sum(axis=1)
+    station_total, week_total = _over_weeks(y), _over_stations(y)
+    effects = _start(station_total, week_total, d, weeks)
     active: Ints = np.flatnonzero(weeks.sum(axis=1) > 1)
     for _ in range(MOST_STEPS):
         if active.size == 0:
@@ -115,39 +129,40 @@ def _fit(y: Floats, d: Floats, weeks: Bools) -> Floats:
         step = _newton_step(effects[active], d[active], station_total[active], week_total[active], weeks[active])
         span = step.max(axis=1) - step.min(axis=1)
         effects[active] += step * _damping(span)[:, None]
-        active = active[span > STEP_SMALL_ENOUGH]
+        active = active[span > LAST_STEP]
     effects[active] = np.nan
     level = effects.sum(axis=1, where=weeks) / np.maximum(weeks.sum(axis=1), 1)
     return np.where(weeks, effects - level[:, None], np.nan)
 
 
-def _start(y: Floats, d: Floats, weeks: Bools) -> Floats:
+def _start(station_total: Floats, week_total: Floats, d: Floats, weeks: Bools) -> Floats:
     """Start from the logs of each week's catches over what the stations would catch in as many days of a usual week."""
-    usual = y.sum(axis=2) / np.maximum(d.sum(axis=2), 1e-300)
-    expected = (usual[:, :, None] * d).sum(axis=1)
-    ratio = np.where(weeks, y.sum(axis=1), 1.0) / np.where(weeks, expected, 1.0)
+    usual = station_total / np.maximum(_over_weeks(d), 1 / MOST)
+    expected = np.matmul(usual[:, None, :], d)[:, 0, :]
+    ratio = np.where(weeks, week_total, 1.0) / np.where(weeks, expected, 1.0)
     return np.log(ratio)
 
 
 def _damping(span: Floats) -> Floats:
-    """Give log(1 + v) / v, which is 1 - v/2 near zero."""
-    small = span < STEP_SMALL_ENOUGH
-    return np.where(small, 1.0, np.log1p(span) / np.where(small, 1.0, span))
+    """Give log(1 + v) / v for long steps and 1 for short ones."""
+    return np.where(span < WHOLE_STEP, 1.0, np.log1p(span) / np.maximum(span, WHOLE_STEP))
 
 
 def _newton_step(effects: Floats, d: Floats, station_total: Floats, week_total: Floats, weeks: Bools) -> Floats:
     """Solve H x = score; H is singular along equal shifts of all weeks, which a rank-one term takes care of."""
     top = effects.max(axis=1, where=weeks, initial=-np.inf)
-    weight = d * np.exp(np.maximum(effects - top[:, None], -200.0))[:, None, :]
-    station_sum = weight.sum(axis=2)
-    share = weight / np.where(station_sum > 0, station_sum, 1.0)[:, :, None]
-    # score_t = y_t - sum_i n_i p_it;  H_ts = [t = s] sum_i n_i p_it - sum_i n_i p_it p_is
-    expected = station_total[:, :, None] * share
-    week_expected = expected.sum(axis=1)
-    hessian = -np.matmul(expected.transpose(0, 2, 1), share)
-    hessian += np.where(weeks, station_total.sum(axis=1, keepdims=True), 0.0)[:, :, None] * weeks[:, None, :]
+    e = np.where(weeks, np.exp(np.maximum(effects - top[:, None], -200.0)), 0.0)
+    # With s_i = sum_t d_it e_t and n_i a station's catches, station i expects n_i d_it e_t / s_i in week t:
+    # score_t = y_t - sum_i n_i d_it e_t / s_i
+    # H_ts = [t = s] sum_i n_i d_it e_t / s_i - sum_i n_i d_it e_t d_is e_s / s_i^2
+    reach = np.matmul(d, e[:, :, None])[:, :, 0]
+    reach = np.where(reach > 0, reach, 1.0)
+    rate = station_total / reach
+    expected = np.matmul(rate[:, None, :], d)[:, 0, :] * e
+    hessian = np.matmul((d * (rate / reach)[:, :, None]).transpose(0, 2, 1), d)
+    hessian *= -(e[:, :, None] * e[:, None, :])
+    hessian += (weeks * week_total.sum(axis=1, keepdims=True))[:, :, None] * weeks[:, None, :]
     diagonal = np.arange(hessian.shape[1])
-    hessian[:, diagonal, diagonal] += np.where(weeks, week_expected, 1.0)
-    score = np.where(weeks, week_total - week_expected, 0.0)
-    step: Floats = np.linalg.solve(hessian, score[:, :, None])[:, :, 0]
+    hessian[:, diagonal, diagonal] += np.where(weeks, expected, 1.0)
+    step: Floats = np.linalg.solve(hessian, (week_total - expected)[:, :, None])[:, :, 0]
     return step
