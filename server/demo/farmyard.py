@@ -1,0 +1,142 @@
+"""Who and what there is before the first count: the group, its regions, people, farms, buildings, stations, consents."""
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, time
+from uuid import UUID
+
+from django.db import transaction
+
+from farms import services
+from farms.access import OWNER, Role
+from farms.ledger import Actor
+from farms.models import Facility, Farm, Group, GroupMember, Holding, Region, User
+from farms.models.access import ConsentKind, FarmRole, GroupRole
+from farms.services import NewFarm
+from farms.tenancy.acting import act_for_user
+from monitoring.methods import CARD, LEG, TRAP
+from monitoring.models import Station
+from monitoring.services import SitingData, add_station
+from server.demo import scenario
+from server.demo.scenario import Building, Dairy
+
+OPENED = datetime.combine(scenario.FIRST_HUNG, time(12), UTC)
+
+
+@dataclass
+class Yard:
+    """A farm of the demo with what its season needs: its owner, who counts, its stations in walking order."""
+
+    dairy: Dairy
+    farm: Farm
+    owner: User
+    counted_by: UUID
+    buildings: dict[str, Facility] = field(default_factory=dict)
+    stations: list[tuple[Station, Building]] = field(default_factory=list)
+
+    def actor(self, role: Role = OWNER) -> Actor:
+        return Actor(role.actor_kind, self.owner.id)
+
+
+@dataclass(frozen=True)
+class Cast:
+    """The group and its people who are not on one farm only."""
+
+    group: Group
+    regions: dict[str, Region]
+    advisers: dict[str, User]
+    coordinator: User
+    recorder: User
+
+
+def make_cast() -> Cast:
+    """The group, its regions and its people, in one transaction."""
+    with transaction.atomic():
+        group = Group.objects.create(name=scenario.GROUP, slug="millrace", time_zone=scenario.TIME_ZONE)
+        regions = {
+            name: Region.objects.create(group=group, name=name, slug=name.lower().replace(" ", "-"))
+            for name in scenario.REGIONS
+        }
+        users = {
+            key: User.objects.create_user(email=email, name=name) for key, (email, name) in scenario.PEOPLE.items()
+        }
+        for key in ("north", "south"):
+            GroupMember.objects.create(group=group, user=users[key], role=GroupRole.ADVISER)
+        GroupMember.objects.create(group=group, user=users["coordinator"], role=GroupRole.COORDINATOR)
+    advisers = {key: users[key] for key in ("north", "south")}
+    return Cast(group, regions, advisers, users["coordinator"], users["recorder"])
+
+
+def make_yard(cast: Cast, dairy: Dairy) -> Yard:
+    """One dairy as its coordinator and its owner set it up."""
+    slug = dairy.name.lower().replace(" ", ".")
+    with transaction.atomic():
+        act_for_user(cast.coordinator.id)
+        holding, _ = Holding.objects.get_or_create(group=cast.group, name=dairy.holding)
+        owner = _owner(cast, dairy, holding, slug)
+        place = NewFarm(
+            group=cast.group,
+            region=cast.regions[dairy.region],
+            holding=holding,
+            name=dairy.name,
+            time_zone=scenario.TIME_ZONE,
+            language=dairy.language,
+        )
+        farm = services.register_farm(by=cast.coordinator, farm=place, owner=owner, now=OPENED)
+        act_for_user(owner.id)
+        services.open_season(farm=farm, opens_on=scenario.FIRST_HUNG)
+        counter = services.add_person(farm=farm, name="Farm staff", initials="FS", now=OPENED)
+        yard = Yard(dairy, farm, owner, counter.id)
+        _consent(cast, yard)
+        _build(yard)
+        if dairy.name == "Hollow Creek":
+            services.add_member(farm=farm, user=cast.recorder, role=FarmRole.RECORDER, now=OPENED)
+    return yard
+
+
+def _owner(cast: Cast, dairy: Dairy, holding: Holding, slug: str) -> User:
+    """One owner a holding: two farms of one owner share the person."""
+    email = f"owner.{holding.name.lower().replace(' ', '.')}@example.org"
+    found = User.objects.filter(email=email).first()
+    return found or User.objects.create_user(
+        email=email, name=f"Owner of {dairy.holding} (invented)", language=dairy.language
+    )
+
+
+def _consent(cast: Cast, yard: Yard) -> None:
+    adviser = cast.advisers[yard.dairy.adviser]
+    services.give_consent(farm=yard.farm, kind=ConsentKind.ADVISER, adviser=adviser, by=yard.owner, now=OPENED)
+    if yard.dairy.consents_to_region:
+        services.give_consent(farm=yard.farm, kind=ConsentKind.REGIONAL, by=yard.owner, now=OPENED)
+
+
+def _build(yard: Yard) -> None:
+    numbers = {method: 0 for method in (CARD.code, TRAP.code, LEG.code)}
+    for position, building in enumerate(yard.dairy.buildings, start=1):
+        facility = services.add_facility(farm=yard.farm, name=building.name, kind=building.kind, position=position)
+        yard.buildings[building.name] = facility
+        for method, many in ((CARD.code, building.cards), (TRAP.code, building.traps), (LEG.code, building.legs)):
+            for _ in range(many):
+                numbers[method] += 1
+                yard.stations.append((_station(yard, facility, method, numbers[method]), building))
+
+
+def _station(yard: Yard, facility: Facility, method: str, number: int) -> Station:
+    trouble = yard.dairy.trouble
+    card = method == CARD.code
+    siting = SitingData(
+        windy=card and number in trouble.windy,
+        near="milk" if card and number in trouble.over_milk else _near(yard, card, number),
+        out_of_reach=None if method == LEG.code else True,
+        # Spread along the building; a sketch can be drawn over it later.
+        x=round(0.08 + 0.84 * ((number * 0.382) % 1), 3),
+        y=round(0.1 + 0.25 * facility.position % 0.8, 3),
+        position=number,
+    )
+    return add_station(
+        farm=yard.farm, facility=facility, method=method, number=number, since=scenario.FIRST_HUNG, siting=siting
+    )
+
+
+def _near(yard: Yard, card: bool, number: int) -> str:
+    """At Hollow Creek Card 7 hangs over the waterer, so that its flies may only rest there."""
+    return "water" if card and yard.dairy.name == "Hollow Creek" and number == 7 else "nothing"

@@ -1,0 +1,152 @@
+"""`manage.py demo`: from nothing to a served site with a season in it, on real servers and processes."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import call_command
+from django.db import connections, transaction
+from django.utils import timezone
+
+from farms import services as farm_services
+from farms.models import User
+from server.demo import scenario
+from server.demo.farmyard import Yard
+from server.demo.load import Stage, load, program_key
+from server.demo.processes import DemoError, Processes, free_port, running, start_site, start_worker
+from server.demo.season import Season
+from server.demo.tally import tally
+
+LINKS = {
+    "recorder": scenario.PEOPLE["recorder"][0],
+    "owner": "owner.hollow.creek@example.org",
+    "adviser": scenario.PEOPLE["north"][0],
+    "coordinator": scenario.PEOPLE["coordinator"][0],
+}
+
+
+@dataclass(frozen=True)
+class Folder:
+    """The demo's part of the data folder."""
+
+    data: Path
+
+    @property
+    def clock(self) -> Path:
+        return self.data / "clock"
+
+    @property
+    def mail(self) -> Path:
+        return self.data / "mail"
+
+    @property
+    def logs(self) -> Path:
+        return self.data / "demo"
+
+    @property
+    def finished(self) -> Path:
+        """Written at the end of loading: without it a start begins anew."""
+        return self.data / "demo.json"
+
+
+def environment(folder: Folder, port: int) -> dict[str, str]:
+    """What the demo's processes see beside the servers' addresses."""
+    return {
+        "CLOCK_FILE": str(folder.clock),
+        "DEMO_MAIL_DIR": str(folder.mail),
+        "EMAIL_URL": f"filemail://{folder.mail}",
+        "SITE_URL": f"http://127.0.0.1:{port}",
+        "DJANGO_SETTINGS_MODULE": "server.settings",
+        "PYTHONPATH": str(settings.BASE_DIR),
+        "LOG_LEVEL": "WARNING",
+    }
+
+
+def serve(folder: Folder, *, wanted_port: int, once: bool) -> None:
+    """Load what isn't loaded, then serve until Ctrl-C; with `once`, print the tally as one JSON object instead."""
+    began = time.monotonic()
+    folder.mail.mkdir(parents=True, exist_ok=True)
+    port = free_port(wanted_port)
+    with running(folder.logs, environment(folder, port)) as processes:
+        if not folder.finished.exists():
+            _begin(folder, processes, port)
+        elif not once:
+            start_site(processes, port)
+            start_worker(processes)
+        if once:
+            print(json.dumps(tally()), flush=True)
+            return
+        _invite(port, time.monotonic() - began)
+        _hold(processes)
+
+
+def _begin(folder: Folder, processes: Processes, port: int) -> None:
+    for old in folder.mail.iterdir():
+        old.unlink()
+    say("Making the tables")
+    call_command("migrate", database="owner", verbosity=0)
+    connections.close_all()
+    folder.clock.write_text(timezone.now().isoformat())
+    say("Starting the web server and the worker")
+    start_site(processes, port)
+    start_worker(processes)
+    say("Loading an invented season; a real worker judges each Monday and sends the mails")
+    stage = Stage(folder.clock, say, lambda: _check_alive(processes))
+    load(stage, lambda yard, season: _bring(folder, yard, season, port))
+    folder.finished.write_text(json.dumps(tally()))
+
+
+def _bring(folder: Folder, yard: Yard, season: Season, port: int) -> None:
+    """The newcomer's season goes the way of any program: a CSV file, through the API, by the client command."""
+    file = folder.logs / "quarry-side.csv"
+    file.write_text(season.as_csv(yard))
+    result = subprocess.run(
+        [
+            sys.executable, "-m", "server.client", "import", str(file),
+            "--farm", str(yard.farm.id), "--site", f"http://127.0.0.1:{port}",
+        ],
+        env=os.environ | {"FLYROUND_TOKEN": program_key(yard), "PYTHONPATH": str(settings.BASE_DIR)},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if result.returncode != 0:
+        raise DemoError(f"The file {file} was not taken: {result.stdout}{result.stderr}")
+    say(f"  {yard.dairy.name} sent its season as a file: {result.stdout.strip().splitlines()[-1]}")
+
+
+def _check_alive(processes: Processes) -> None:
+    ended = processes.ended()
+    if ended is not None:
+        raise DemoError(f"A process of the demo ended by itself. See the logs in {processes.logs}.")
+
+
+def _invite(port: int, seconds: float) -> None:
+    site = f"http://127.0.0.1:{port}"
+    now = timezone.now()
+    say(f"Ready after {seconds:.0f} s at {site}/ (it is {scenario.TODAY:%A, %B %-d, %Y} there; all of it is invented)")
+    say(f"  mails: {site}/demo/mail/   API: {site}/api/v1/docs/")
+    say("Sign in, once each:")
+    for role, email in LINKS.items():
+        with transaction.atomic():
+            user = User.objects.get(email=email)
+            key = farm_services.make_sign_in_link(user=user, now=now, valid_for=timedelta(days=1))
+        say(f"  {role:11} {site}/sign-in/link/{key}/")
+    say("Ctrl-C stops everything.")
+
+
+def _hold(processes: Processes) -> None:
+    try:
+        while True:
+            _check_alive(processes)
+            time.sleep(0.5)
+    except KeyboardInterrupt:
+        say("Stopping.")
+
+
+def say(line: str) -> None:
+    print(line, flush=True)

@@ -1,0 +1,126 @@
+"""The scenario: an invented advisory group, 36 invented dairies in four regions, and one more that brings a CSV file.
+
+Every name is made up; no farm, place or person is real. The numbers come from the simulator (server/demo/season.py).
+"""
+
+from dataclasses import dataclass, field
+from datetime import date
+
+GROUP = "Millrace Fly Watch (invented)"
+TIME_ZONE = "America/Chicago"
+FIRST_HUNG = date(2026, 5, 4)  # the first visit only hangs
+TODAY = date(2026, 8, 31)  # a Monday; the week of August 24 is the newest judged
+SEED = 20260504
+
+
+@dataclass(frozen=True)
+class Building:
+    """A facility with its devices: how many cards, traps and leg stations, and how good a place it is for flies."""
+
+    name: str
+    kind: str
+    cards: int = 0
+    traps: int = 0
+    legs: int = 0
+    richness: float = 1.0
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What goes wrong, or right, on a farm. Days are in the season; stations are card numbers."""
+
+    corner: tuple[int, ...] = ()  # cards beside a corner that is never cleaned
+    corner_from: date | None = None
+    windy: tuple[int, ...] = ()
+    over_milk: tuple[int, ...] = ()
+    stops_on: date | None = None
+    cleaned_on: tuple[date, ...] = ()
+    stable_flies: float = 1.0
+
+
+@dataclass(frozen=True)
+class Dairy:
+    name: str
+    region: str
+    holding: str
+    buildings: tuple[Building, ...]
+    trouble: Trouble = field(default_factory=Trouble)
+    consents_to_region: bool = True
+    language: str = "en"
+    adviser: str = "north"
+
+
+CALVES = Building("Calf barn", "calf_barn", cards=7, richness=1.3)
+HUTCHES = Building("Hutches", "calf_hutches", cards=5, richness=1.1)
+STALLS = Building("Free-stall barn", "free_stall_barn", cards=5, traps=3, legs=1)
+TIES = Building("Tie-stall barn", "tie_stall_barn", cards=6, traps=2, legs=1)
+PACK = Building("Bedded pack", "bedded_pack", cards=5, traps=2, legs=1, richness=1.2)
+HEIFERS = Building("Heifer barn", "heifer_barn", cards=5, richness=0.9)
+
+LAYOUTS = ((CALVES, STALLS), (HUTCHES, STALLS), (CALVES, TIES), (HUTCHES, PACK), (CALVES, STALLS, HEIFERS))
+
+REGIONS = ("Upper Bend", "Longmeadow", "Stony Fork", "Far Shore")
+
+NAMES = {
+    "Upper Bend": (
+        "Hollow Creek", "Sorrel Flats", "Windrow Hill", "Milk Lane", "Clearbrook", "Hay Ring", "Pebble Ford",
+        "Alder Bank", "Two Gates", "Larkrise", "Old Orchard", "Bramble Yard", "Long Acre", "Thistle End",
+        "Kettle Pond", "Mossy Gate",
+    ),
+    "Longmeadow": (
+        "Cowslip Green", "Ash Corner", "Wagon Wheel", "Dewberry", "Stone Trough", "Fallow Field", "Rookery",
+        "Broadmere", "Tall Oats", "Willow Crossing", "Cobble Yard",
+    ),
+    "Stony Fork": ("Flint Ridge", "Dry Run", "Juniper Draw", "Cedar Lot", "Sandy Bottom", "Grindstone"),
+    "Far Shore": ("Reed Bay", "Driftwood", "Gull Meadow"),
+}  # fmt: skip
+
+# Two owners have two farms each, so that holdings and farms are not the same number.
+SHARED_HOLDINGS = {"Larkrise": "Larkrise and Old Orchard", "Old Orchard": "Larkrise and Old Orchard"}
+SHARED_HOLDINGS |= {"Two Gates": "Two Gates and Long Acre", "Long Acre": "Two Gates and Long Acre"}
+
+TROUBLES = {
+    "Hollow Creek": Trouble(corner=(4, 7), corner_from=date(2026, 6, 15)),
+    "Windrow Hill": Trouble(windy=(3,)),
+    "Milk Lane": Trouble(over_milk=(2,)),
+    "Sorrel Flats": Trouble(stops_on=date(2026, 8, 14)),
+    "Clearbrook": Trouble(corner=(1, 2, 3), corner_from=date(2026, 6, 1), cleaned_on=(date(2026, 7, 20),)),
+    "Hay Ring": Trouble(stable_flies=3.5),
+    "Wagon Wheel": Trouble(corner=(5,), corner_from=date(2026, 8, 3)),
+    "Dry Run": Trouble(stops_on=date(2026, 7, 31)),
+    "Grindstone": Trouble(stable_flies=2.5, cleaned_on=(date(2026, 6, 22), date(2026, 7, 27))),
+}
+
+SPANISH = {"Cedar Lot", "Dewberry", "Juniper Draw"}
+NO_REGIONAL_CONSENT = {"Mossy Gate"}
+
+# The farm that brings its season as a file, as a program would send it.
+NEWCOMER = Dairy(
+    "Quarry Side", "Upper Bend", "Quarry Side", (CALVES, STALLS), consents_to_region=False, adviser="north"
+)
+
+
+def dairies() -> tuple[Dairy, ...]:
+    """The 36 dairies of the scenario, region by region."""
+    return tuple(
+        Dairy(
+            name=name,
+            region=region,
+            holding=SHARED_HOLDINGS.get(name, name),
+            buildings=LAYOUTS[index % len(LAYOUTS)] if name != "Hollow Creek" else (CALVES, STALLS, HEIFERS),
+            trouble=TROUBLES.get(name, Trouble()),
+            consents_to_region=name not in NO_REGIONAL_CONSENT,
+            language="es" if name in SPANISH else "en",
+            adviser="north" if region == "Upper Bend" else "south",
+        )
+        for region, names in NAMES.items()
+        for index, name in enumerate(names)
+    )
+
+
+PEOPLE = {
+    "north": ("adviser.north@example.org", "Nora Vane (invented)"),
+    "south": ("adviser.south@example.org", "Sol Marsh (invented)"),
+    "coordinator": ("coordinator@example.org", "Cora Finch (invented)"),
+    "recorder": ("recorder@example.org", "Rico Palm (invented)"),
+}

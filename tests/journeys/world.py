@@ -1,0 +1,110 @@
+"""What a whole way needs beside the cast: a web server, a Celery worker, an SMTP server and a clock, all of them real."""
+
+import email
+import email.policy
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from email.message import EmailMessage
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import httpx
+from aiosmtpd.controller import Controller
+
+from alerts.models import CheckRun, Digest, MondayList
+from alerts.models.check import RunState
+from alerts.models.outbox import DeliveryState
+from server.demo.clockwork import set_clock
+from server.demo.processes import Processes, free_port, running, start_site
+from tests.cast import as_factory
+
+ZONE = ZoneInfo("America/Chicago")
+PATIENCE = 60.0  # seconds
+
+
+@dataclass
+class Mailbox:
+    """An SMTP handler that keeps every mail it takes."""
+
+    mails: list[EmailMessage] = field(default_factory=list)
+
+    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802 - aiosmtpd's name
+        message = email.message_from_bytes(envelope.content, policy=email.policy.default)
+        assert isinstance(message, EmailMessage)
+        self.mails.append(message)
+        return "250 Taken"
+
+    def to(self, address: str) -> list[EmailMessage]:
+        return [mail for mail in self.mails if address in str(mail["To"])]
+
+
+@dataclass
+class World:
+    """The running service, and the hands of a test in it."""
+
+    site: str
+    clock: Path
+    mailbox: Mailbox
+    processes: Processes
+
+    def at(self, moment: datetime) -> None:
+        set_clock(self.clock, moment)
+
+    def program(self, key: str) -> httpx.Client:
+        """A program with a token."""
+        return httpx.Client(base_url=f"{self.site}/api/v1", headers={"Authorization": f"Bearer {key}"}, timeout=30)
+
+    def judge(self, week: date, monday: datetime) -> None:
+        """Move the clock to a Monday morning, ring the bell as beat does, wait until the week is judged and mailed."""
+        # Imported late: the tasks bind to the Celery application of this process.
+        from server.celery import app
+
+        self.at(monday)
+        app.send_task("alerts.tasks.check_due_groups")
+        wait_until(lambda: CheckRun.objects.filter(week=week, state=RunState.DONE).exists(), "the week is judged")
+        app.send_task("alerts.tasks.send_due_mail")
+        wait_until(lambda: not _waiting(), "the mails are sent")
+
+
+def _waiting() -> bool:
+    with as_factory():
+        waiting = [DeliveryState.QUEUED, DeliveryState.SENDING]
+        return any(model.objects.filter(state__in=waiting).exists() for model in (Digest, MondayList))
+
+
+def wait_until(done: Callable[[], bool], what: str) -> None:
+    deadline = time.monotonic() + PATIENCE
+    while not done():
+        assert time.monotonic() < deadline, f"Waited {PATIENCE:.0f} s in vain until {what}."
+        time.sleep(0.05)
+
+
+@contextmanager
+def world(folder: Path) -> Iterator[World]:
+    """Start everything, with its files in `folder`; at the end stop what was started."""
+    mailbox = Mailbox()
+    smtp = Controller(mailbox, hostname="127.0.0.1", port=free_port(0))
+    smtp.start()
+    port = free_port(0)
+    environment = {
+        "CLOCK_FILE": str(folder / "clock"),
+        "EMAIL_URL": f"smtp://127.0.0.1:{smtp.port}",
+        "SITE_URL": f"http://127.0.0.1:{port}",
+        "DJANGO_SETTINGS_MODULE": "server.settings",
+        "PYTHONPATH": str(Path(__file__).resolve().parents[2]),
+    }
+    set_clock(folder / "clock", datetime(2026, 4, 6, 12, tzinfo=ZONE))
+    try:
+        with running(folder / "logs", environment) as processes:
+            start_site(processes, port)
+            processes.start(
+                "worker", "celery", "-A", "server.celery", "worker", "--pool", "solo", "--loglevel", "INFO",
+                "--without-gossip", "--without-mingle", DATABASE_ROLE="worker",
+            )  # fmt: skip
+            yield World(f"http://127.0.0.1:{port}", folder / "clock", mailbox, processes)
+    finally:
+        smtp.stop()
