@@ -10,7 +10,8 @@ from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 
 KEY_LENGTH = 50
-NEEDED_ROLES = ("worker", "cohort", "region", "eraser")
+# By the role that the process works as (DATABASE_ROLE).
+NEEDED_LOGINS = {"app": ("region",), "worker": ("cohort",)}
 DEMO_ONLY = {
     "CLOCK_FILE": "it moves the clock, and with it every date in the record",
     "DEMO_MAIL_DIR": "it shows everybody's mails on a page",
@@ -63,9 +64,10 @@ def addresses(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
 
 
 def databases(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
-    """Each role has a connection of its own, or its wall is missing."""
-    missing = [f"DATABASE_URL_{role.upper()}" for role in NEEDED_ROLES if role not in settings.DATABASES]
+    """A process has the logins that its work asks for: the pages read region reports, the weekly check makes them."""
+    needed = NEEDED_LOGINS.get(settings.DATABASE_ROLE, ())
+    missing = [f"DATABASE_URL_{role.upper()}" for role in needed if role not in settings.DATABASES]
     if not missing:
         return []
-    hint = "Give each role its own login (server/roles.sql makes them)."
+    hint = "Give the process its own login for each (server/roles.sql makes them)."
     return [checks.Warning(f"Not set: {', '.join(missing)}.", hint=hint, id="flyround.W003")]

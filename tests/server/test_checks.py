@@ -58,8 +58,10 @@ def test_links_in_mails_lead_to_the_site(settings):
     assert [message.id for message in checks.addresses(None)] == ["flyround.W002"]
 
 
-def test_each_role_has_its_own_connection(settings, monkeypatch):
+@pytest.mark.parametrize(("role", "login"), [("app", "region"), ("worker", "cohort")])
+def test_a_process_has_the_logins_of_its_work(settings, monkeypatch, role, login):
+    settings.DATABASE_ROLE = role
     assert checks.databases(None) == []
-    monkeypatch.delitem(settings.DATABASES, "cohort")
+    monkeypatch.delitem(settings.DATABASES, login)
     (warning,) = checks.databases(None)
-    assert "DATABASE_URL_COHORT" in warning.msg
+    assert f"DATABASE_URL_{login.upper()}" in warning.msg
