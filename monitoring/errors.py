@@ -1,0 +1,157 @@
+"""What this floor refuses with: stable codes, full sentences.
+
+Faults of single values travel in `errors`, each with a pointer and a code of its own (see monitoring.rules).
+"""
+
+from django.utils.translation import gettext_lazy as _
+
+from farms.errors import Conflict, Invalid, TooLarge
+
+
+class ReadingRefused(Invalid):
+    """One or more values of a round or a correction break a rule; `errors` names each of them."""
+
+    code = "reading_refused"
+    message = _("Nothing was stored, because some of it can't be right. Correct what is named below and send it again.")
+
+
+class ReadingDiffers(Invalid):
+    """A reading's id is known, with other values: nothing is overwritten."""
+
+    code = "reading_differs"
+    message = _(
+        "{label} is already stored under this id and says something else. Nothing was stored. Send the new value as a "
+        "correction, with a reason."
+    )
+
+
+class RoundDiffers(Invalid):
+    """A round's, a placement's or a note's id is known, with other values."""
+
+    code = "round_differs"
+    message = _(
+        "What was sent under this id is already stored and says something else: {stored}. Nothing was stored. "
+        "Use a new id for what is new."
+    )
+
+
+class AlreadyRead(Conflict):
+    """A second person's reading of a card or trap that is already taken down. `details["reading"]` is the first one."""
+
+    code = "already_read"
+    message = _(
+        "{label} was already taken down on {taken_on}, and what was counted then is stored. Nothing was stored now. "
+        "Send yours as a correction of it, or drop it."
+    )
+
+
+class AlreadyCorrected(Conflict):
+    """Only the latest reading can be corrected. `details["by"]` is the id of the one that corrected this one."""
+
+    code = "already_corrected"
+    message = _("This reading was already corrected. Correct the latest one, which replaced it.")
+
+
+class AlreadyWithdrawn(Conflict):
+    code = "already_withdrawn"
+    message = _("This reading was withdrawn and says nothing any more. Send what was counted as a new reading.")
+
+
+class SkipRefused(Invalid):
+    code = "skip_refused"
+    message = _("The round wasn't skipped. Correct what is named below and send it again.")
+
+
+class StationRefused(Invalid):
+    code = "station_refused"
+    message = _("The station wasn't stored. Correct what is named below and send it again.")
+
+
+class StationNumberTaken(Conflict):
+    code = "station_number_taken"
+    message = _("This farm already has a {label}. Choose another number.")
+
+
+class SitedTwice(Conflict):
+    code = "sited_twice"
+    message = _("How {label} stands from {since} on is already noted. Give another day.")
+
+
+class WorkRefused(Invalid):
+    code = "work_refused"
+    message = _("The work wasn't noted. Correct what is named below and send it again.")
+
+
+class TemperatureRefused(Invalid):
+    code = "temperature_refused"
+    message = _("No temperature was stored. Correct what is named below and send all of them again.")
+
+
+class TableRefused(Invalid):
+    """Cells of a file or of a bulk request are wrong; `errors` names at most a hundred, `details["more"]` counts on."""
+
+    code = "table_refused"
+    message = _(
+        "Nothing was stored, because {cells} of the values can't be right. Correct what is named below and send all of "
+        "it again, or ask for the good rows only."
+    )
+
+
+class FileRefused(Invalid):
+    """The file as a whole can't be read as a table of readings."""
+
+    code = "file_refused"
+
+
+class NotUtf8(FileRefused):
+    code = "not_utf8"
+    message = _(
+        "The file isn't UTF-8 text: byte {byte} (line {line}) doesn't fit. Save it again as \"CSV UTF-8\" from the "
+        "spreadsheet program, and send that file."
+    )
+
+
+class HoldsNul(FileRefused):
+    code = "holds_nul"
+    message = _(
+        'The file isn\'t plain text: line {line} holds a NUL character. Save it again as "CSV UTF-8" from the '
+        "spreadsheet program, and send that file."
+    )
+
+
+class EmptyFile(FileRefused):
+    code = "empty_file"
+    message = _("The file holds no readings. It needs a first line with the names of the columns, and a line for each.")
+
+
+class ColumnsMissing(FileRefused):
+    code = "columns_missing"
+    message = _("The first line of the file doesn't name {columns}. Add what is missing; the order doesn't matter.")
+
+
+class ColumnsUnclear(FileRefused):
+    code = "columns_unclear"
+    message = _("Two columns of the file both mean {column}: {headers}. Delete one of them.")
+
+
+class ColumnUnknown(FileRefused):
+    code = "column_unknown"
+    message = _("Nothing here is called {headers}. Delete the column, or name it as one of these: {known}.")
+
+
+class DatesUnclear(FileRefused):
+    code = "dates_unclear"
+    message = _(
+        "The dates in {column} could be read in two ways: is {example} in {first} or in {second}? Say whether the day "
+        "or the month comes first, or write dates as 2026-06-30."
+    )
+
+
+class FileTooLarge(TooLarge):
+    code = "file_too_large"
+    message = _("The file is larger than {megabytes} MB. Split it, for example by month, and send the parts.")
+
+
+class TooManyRows(TooLarge):
+    code = "too_many_rows"
+    message = _("This is more than {rows} readings. Split it, for example by month, and send the parts.")
