@@ -1,0 +1,31 @@
+"""What is written on this floor: one file a noun.
+
+The caller has already come through `farms.access` and opened the transaction in which row security knows for whom it
+acts. Every function takes `now` from its entry point.
+"""
+
+from monitoring.services.correction import correct_reading
+from monitoring.services.round import record_round
+from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
+from monitoring.services.skip import skip_round
+from monitoring.services.station import SitingData, add_station, resite_station
+from monitoring.services.summary import refresh_summaries
+from monitoring.services.temperature import record_temperatures
+from monitoring.services.work import WorkDone, record_work
+
+__all__ = [
+    "HungSent",
+    "NoteSent",
+    "ReadingSent",
+    "RoundSent",
+    "SitingData",
+    "WorkDone",
+    "add_station",
+    "correct_reading",
+    "record_round",
+    "record_temperatures",
+    "record_work",
+    "refresh_summaries",
+    "resite_station",
+    "skip_round",
+]
