@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 from django.db import transaction
@@ -65,9 +66,9 @@ def _set_up(stage: Stage) -> tuple[Cast, list[Yard], Yard]:
 
 
 def _mondays() -> list[date]:
-    """The Mondays on which a week was judged: from the second after the first hanging to today's."""
+    """The Mondays on which a week was judged: from the first after the first hanging to today's."""
     weeks = (scenario.TODAY - scenario.FIRST_HUNG).days // 7
-    return [scenario.FIRST_HUNG + timedelta(days=7 * week) for week in range(2, weeks + 1)]
+    return [scenario.FIRST_HUNG + timedelta(days=7 * week) for week in range(1, weeks + 1)]
 
 
 def _weather(cast: Cast, season: Season) -> None:
@@ -105,7 +106,7 @@ def _reading(yard: Yard, cell: Cell) -> ReadingSent:
         station_id=cell.station_id,
         count=cell.count,
         reason=cell.reason,
-        at_least=cell.at_least,
+        fraction=Decimal(str(cell.fraction)),
         how=cell.how,
         animals=cell.animals,
     )

@@ -9,8 +9,8 @@ from datetime import date
 GROUP = "Millrace Fly Watch (invented)"
 TIME_ZONE = "America/Chicago"
 FIRST_HUNG = date(2026, 5, 4)  # the first visit only hangs
-TODAY = date(2026, 8, 31)  # a Monday; the week of August 24 is the newest judged
-SEED = 20260504
+TODAY = date(2026, 8, 17)  # a Monday; the week of August 10 is the newest judged
+SEED = 104
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,7 @@ class Trouble:
 
     corner: tuple[int, ...] = ()  # cards beside a corner that is never cleaned
     corner_from: date | None = None
+    corner_times: float = 4.0  # how much more room for maggots it makes within three weeks
     windy: tuple[int, ...] = ()
     over_milk: tuple[int, ...] = ()
     stops_on: date | None = None
@@ -80,14 +81,16 @@ SHARED_HOLDINGS = {"Larkrise": "Larkrise and Old Orchard", "Old Orchard": "Larkr
 SHARED_HOLDINGS |= {"Two Gates": "Two Gates and Long Acre", "Long Acre": "Two Gates and Long Acre"}
 
 TROUBLES = {
-    "Hollow Creek": Trouble(corner=(4, 7), corner_from=date(2026, 6, 15)),
+    "Hollow Creek": Trouble(corner=(4, 7), corner_from=date(2026, 7, 1), corner_times=8.0),
     "Windrow Hill": Trouble(windy=(3,)),
     "Milk Lane": Trouble(over_milk=(2,)),
-    "Sorrel Flats": Trouble(stops_on=date(2026, 8, 14)),
-    "Clearbrook": Trouble(corner=(1, 2, 3), corner_from=date(2026, 6, 1), cleaned_on=(date(2026, 7, 20),)),
+    "Sorrel Flats": Trouble(stops_on=date(2026, 8, 2)),
+    "Clearbrook": Trouble(
+        corner=(1, 2, 3), corner_from=date(2026, 6, 1), corner_times=7.0, cleaned_on=(date(2026, 7, 20),)
+    ),
     "Hay Ring": Trouble(stable_flies=3.5),
-    "Wagon Wheel": Trouble(corner=(5,), corner_from=date(2026, 8, 3)),
-    "Dry Run": Trouble(stops_on=date(2026, 7, 31)),
+    "Wagon Wheel": Trouble(corner=(5,), corner_from=date(2026, 7, 20)),
+    "Dry Run": Trouble(stops_on=date(2026, 7, 19)),
     "Grindstone": Trouble(stable_flies=2.5, cleaned_on=(date(2026, 6, 22), date(2026, 7, 27))),
 }
 
