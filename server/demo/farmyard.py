@@ -1,4 +1,4 @@
-"""Who and what there is before the first count: the group, its regions, people, farms, buildings, stations, consents."""
+"""Who and what there is before the first count: group, regions, people, farms, buildings, stations, consents."""
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time
@@ -110,7 +110,7 @@ def _consent(cast: Cast, yard: Yard) -> None:
 
 
 def _build(yard: Yard) -> None:
-    numbers = {method: 0 for method in (CARD.code, TRAP.code, LEG.code)}
+    numbers = dict.fromkeys((CARD.code, TRAP.code, LEG.code), 0)
     for position, building in enumerate(yard.dairy.buildings, start=1):
         facility = services.add_facility(farm=yard.farm, name=building.name, kind=building.kind, position=position)
         yard.buildings[building.name] = facility
@@ -125,7 +125,7 @@ def _station(yard: Yard, facility: Facility, method: str, number: int) -> Statio
     card = method == CARD.code
     siting = SitingData(
         windy=card and number in trouble.windy,
-        near="milk" if card and number in trouble.over_milk else _near(yard, card, number),
+        near=_near(yard, number) if card else "nothing",
         out_of_reach=None if method == LEG.code else True,
         # Spread along the building; a sketch can be drawn over it later.
         x=round(0.08 + 0.84 * ((number * 0.382) % 1), 3),
@@ -137,6 +137,8 @@ def _station(yard: Yard, facility: Facility, method: str, number: int) -> Statio
     )
 
 
-def _near(yard: Yard, card: bool, number: int) -> str:
-    """At Hollow Creek Card 7 hangs over the waterer, so that its flies may only rest there."""
-    return "water" if card and yard.dairy.name == "Hollow Creek" and number == 7 else "nothing"
+def _near(yard: Yard, number: int) -> str:
+    """What is close to a card. At Hollow Creek Card 7 hangs over the waterer, so that its flies may only rest there."""
+    if number in yard.dairy.trouble.over_milk:
+        return "milk"
+    return "water" if yard.dairy.name == "Hollow Creek" and number == 7 else "nothing"

@@ -1,4 +1,4 @@
-"""The demo's own processes: a web server, a Celery worker and beat. Started together, stopped together, by their ids."""
+"""The demo's own processes: a web server, a Celery worker and beat. Started together, stopped by their ids."""
 
 import contextlib
 import os
@@ -7,11 +7,11 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
-import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import httpx
 
 from server.embedded.supervisor import end_with_this_process
 
@@ -41,7 +41,8 @@ class Processes:
                 stdout=log,
                 stderr=log,
                 start_new_session=True,
-                preexec_fn=end_with_this_process(signal.SIGTERM),
+                # One system call and no lock, so threads of ours do not matter.
+                preexec_fn=end_with_this_process(signal.SIGTERM),  # noqa: PLW1509
             )
         self.started.append(process)
         return process
@@ -103,10 +104,9 @@ def wait_for(url: str, process: subprocess.Popen[bytes], log: Path) -> None:
     while time.monotonic() < deadline:
         if process.poll() is not None:
             raise DemoError(f"The web server ended at once. Its last words are in {log}.")
-        with contextlib.suppress(urllib.error.URLError, ConnectionError, TimeoutError):
-            with urllib.request.urlopen(url, timeout=2) as answer:
-                if answer.status == 200:
-                    return
+        with contextlib.suppress(httpx.TransportError):
+            if httpx.get(url, timeout=2).status_code == 200:
+                return
         time.sleep(0.1)
     raise DemoError(f"The web server did not answer within {PATIENCE:.0f} s. See {log}.")
 

@@ -80,7 +80,7 @@ def serve(folder: Folder, *, wanted_port: int, once: bool) -> None:
             start_site(processes, port)
             start_worker(processes)
         if once:
-            print(json.dumps(tally()), flush=True)
+            say(json.dumps(tally()))
             return
         _invite(port, time.monotonic() - began)
         _hold(processes)
@@ -149,4 +149,5 @@ def _hold(processes: Processes) -> None:
 
 
 def say(line: str) -> None:
-    print(line, flush=True)
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()

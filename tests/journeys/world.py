@@ -1,4 +1,4 @@
-"""What a whole way needs beside the cast: a web server, a Celery worker, an SMTP server and a clock, all of them real."""
+"""What a whole way needs beside the cast: a web server, a Celery worker, an SMTP server, all real, and a clock."""
 
 import email
 import email.policy
