@@ -23,7 +23,7 @@ Data = tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]
 
 
 def data(*, farms: int, weeks_of_zeros: bool, seed: int = 20260601) -> Data:
-    """Invented counts and days (farms, 9 stations, 8 weeks), a tenth missing; a quiet mean of 3, or a busy one of 40.
+    """Invented counts and days (farms, 9 stations, 8 weeks), a tenth missing, about 40 a card.
 
     With weeks of zeros, one or two weeks of every farm are empty; without, none is.
     """

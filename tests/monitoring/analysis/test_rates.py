@@ -1,5 +1,7 @@
 """Station-week rates: pooling, parts, flags, and what is missing."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -41,6 +43,10 @@ def test_every_simple_part_comes_back_from_four_decimals(denominator: int, data:
     typed = as_typed(round(numerator / denominator, 4))
     assert abs(float(typed) - numerator / denominator) <= 1e-4
     assert typed.denominator <= denominator
+
+
+def test_a_part_too_small_for_four_decimals_stays_what_it_is():
+    assert as_typed(0.00001) == Fraction(1, 100_000)
 
 
 def test_legs_are_flies_per_animal_and_per_leg():
