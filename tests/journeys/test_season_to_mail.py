@@ -1,7 +1,7 @@
-"""The whole way: a program posts a season over HTTP, a Celery worker judges it week by week, an SMTP server takes mails.
+"""The whole way: a program posts a season over HTTP, a worker judges it week by week, an SMTP server takes the mails.
 
-Nothing is doubled: the servers, the worker and the mails are real, only the clock is moved. The alert opens in the right
-week, stays quiet while it stays, and closes.
+Nothing is doubled: servers, worker and mails are real, only the clock is moved. The alert opens in the right week,
+stays quiet while it stays, and closes.
 """
 
 from collections.abc import Iterator
