@@ -83,6 +83,12 @@ def regions_of(group: Group) -> QuerySet[Region]:
     return Region.objects.filter(group_id=group.id).order_by("name")
 
 
+def regions_open_to(user: User) -> QuerySet[Region]:
+    """The regions whose reports a user may read: of their groups, and of the groups of the farms they may see."""
+    groups = Q(group_id__in=group_roles_of(user).values("group_id")) | Q(group_id__in=farms_of(user).values("group_id"))
+    return Region.objects.filter(groups).select_related("group").order_by("name", "id")
+
+
 def token_by_key(key: str, now: datetime) -> ApiToken | None:
     """The live token of a key, or None. From here to the end of the transaction row security acts for that token."""
     with connection.cursor() as cursor:
@@ -129,3 +135,18 @@ def advised_farms(user: User) -> QuerySet[Farm]:
     roles = GroupMember.objects.filter(user_id=user.id, role=GroupRole.ADVISER, ended_at__isnull=True)
     farms = Farm.objects.select_related("group", "region").filter(id__in=consents.values("farm_id"))
     return farms.filter(group_id__in=roles.values("group_id")).order_by("name", "id")
+
+
+def withdrew_since(adviser_id: UUID, moment: datetime) -> bool:
+    """Whether any farm has ended its consent to an adviser since a moment."""
+    return Consent.objects.filter(adviser_id=adviser_id, withdrawn_at__gte=moment).exists()
+
+
+def groups() -> QuerySet[Group]:
+    """Every group, for the weekly check."""
+    return Group.objects.order_by("id")
+
+
+def facilities_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Facility]:
+    """The facilities of many farms, each farm's in walking order."""
+    return Facility.objects.filter(farm_id__in=farm_ids).order_by("farm_id", "position", "name")

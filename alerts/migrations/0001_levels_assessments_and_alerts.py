@@ -50,6 +50,7 @@ class Migration(migrations.Migration):
                             ("no_longer_rising", "no longer rising"),
                             ("counted_again", "counted again"),
                             ("skipped_ahead", "a round was skipped ahead"),
+                            ("corrected", "a count was corrected"),
                             ("season_closed", "season closed"),
                         ],
                         default="",

@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
@@ -18,6 +19,7 @@ class ClosedBecause(models.TextChoices):
     NO_LONGER_RISING = "no_longer_rising", _("no longer rising")
     COUNTED_AGAIN = "counted_again", _("counted again")
     SKIPPED_AHEAD = "skipped_ahead", _("a round was skipped ahead")
+    CORRECTED = "corrected", _("a count was corrected")
     SEASON_CLOSED = "season_closed", _("season closed")
 
 
@@ -52,10 +54,10 @@ class Alert(FarmRecord):
 
 
 class EventKind(models.TextChoices):
-    OPENED = "opened", _("opened")
-    STAYED = "stayed", _("stayed")
-    SEEN = "seen", _("seen")
-    CLOSED = "closed", _("closed")
+    OPENED = "opened", pgettext_lazy("alert", "opened")
+    STAYED = "stayed", pgettext_lazy("alert", "stayed")
+    SEEN = "seen", pgettext_lazy("alert", "seen")
+    CLOSED = "closed", pgettext_lazy("alert", "closed")
 
 
 class AlertEvent(FarmRecord):

@@ -1,24 +1,24 @@
 """What the weekly check concluded for a farm, or one of its facilities, a method and an ISO week."""
 
 from django.db import models
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.methods import METHOD_CHOICES
 
 
 class LevelWord(models.TextChoices):
-    BELOW = "below", _("below")
-    NEAR = "near", _("near")
-    OVER = "over", _("at or over")
-    NONE = "none", _("not counted")
+    BELOW = "below", pgettext_lazy("level", "below")
+    NEAR = "near", pgettext_lazy("level", "near")
+    OVER = "over", pgettext_lazy("level", "at or over")
+    NONE = "none", pgettext_lazy("level", "not counted")
 
 
 class TrendWord(models.TextChoices):
-    RISING = "rising", _("rising")
-    FALLING = "falling", _("falling")
-    LEVEL = "level", _("level")
-    TOO_EARLY = "too_early", _("too early to tell")
+    RISING = "rising", pgettext_lazy("trend", "rising")
+    FALLING = "falling", pgettext_lazy("trend", "falling")
+    LEVEL = "level", pgettext_lazy("trend", "level")
+    TOO_EARLY = "too_early", pgettext_lazy("trend", "too early to tell")
 
 
 class Assessment(FarmRecord):

@@ -7,7 +7,7 @@ import pytest
 
 from alerts.checks.rules import over, overdue, rising
 from alerts.checks.rules.over import Week
-from alerts.checks.rules.overdue import Season, Walks
+from alerts.rounds import Season, Walks, days_without, due_on
 
 
 def weeks(*shares: float | None, at_least: bool = False) -> list[Week]:
@@ -80,10 +80,10 @@ def after(days: int, since: date = ROUND) -> date:
 class TestOverdue:
     def test_due_after_seven_days_and_overdue_after_ten(self):
         walks = Walks(SEASON, ROUND)
-        assert overdue.due_on(walks, ROUND) == after(7)
+        assert due_on(walks, ROUND) == after(7)
         assert not overdue.opens(walks, after(9))
         assert overdue.opens(walks, after(10))
-        assert overdue.days_without(walks, after(16)) == 16
+        assert days_without(walks, after(16)) == 16
 
     def test_the_first_hanging_visit_is_a_round_that_makes_the_next_due_in_seven_days(self):
         walks = Walks(SEASON, last_round=OPENS)
@@ -99,7 +99,7 @@ class TestOverdue:
 
     def test_nothing_is_overdue_before_the_day_named_when_a_round_was_skipped(self):
         walks = Walks(SEASON, ROUND, skipped_to=after(21))
-        assert overdue.due_on(walks, after(10)) == after(21)
+        assert due_on(walks, after(10)) == after(21)
         assert not overdue.opens(walks, after(23))
         assert overdue.opens(walks, after(24))
 
@@ -107,4 +107,4 @@ class TestOverdue:
         closed = (Season(OPENS, closes_on=after(3)),)
         assert overdue.opens(Walks(closed, OPENS), after(3))
         assert not overdue.opens(Walks(closed, OPENS), after(4))
-        assert overdue.due_on(Walks(closed, ROUND), after(30)) is None
+        assert due_on(Walks(closed, ROUND), after(30)) is None

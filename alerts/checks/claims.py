@@ -1,0 +1,58 @@
+"""Claiming a run of the weekly check: by compare-and-set with a lease, so that two workers judge a week once.
+
+A run that stopped halfway is claimed again when its lease has run out; what it wrote stays and is found to be the same.
+"""
+
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from django.conf import settings
+from django.db import connection
+from django.db.models import F, Q, QuerySet
+
+from alerts.models import CheckRun
+from alerts.models.check import RunState
+
+LEASE = timedelta(minutes=30)
+FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=1), timedelta(hours=1)
+
+
+def claim(group_id: UUID, week: date, now: datetime) -> CheckRun | None:
+    """The run of a group's week as ours until its lease ends, or None: somebody has it, it is done, or it must wait."""
+    CheckRun.objects.bulk_create([CheckRun(group_id=group_id, week=week)], ignore_conflicts=True)
+    free = Q(state=RunState.DUE) & (Q(lease_until__isnull=True) | Q(lease_until__lte=now))
+    left = Q(state=RunState.RUNNING, lease_until__lte=now)
+    claimed = CheckRun.objects.filter(free | left, group_id=group_id, week=week).update(
+        state=RunState.RUNNING, lease_until=now + LEASE, attempts=F("attempts") + 1, started_at=now,
+        code_version=settings.CODE_VERSION,
+    )  # fmt: skip
+    return CheckRun.objects.select_related("group").get(group_id=group_id, week=week) if claimed else None
+
+
+def finish(run: CheckRun, *, now: datetime) -> bool:
+    """Record a run as done, with what `run` says of farms, failures and error. False: it was no longer ours."""
+    done = _ours(run).update(
+        state=RunState.DONE, finished_at=now, judged_to=run.judged_to, lease_until=None, farms=run.farms,
+        failures=run.failures, error=run.error,
+    )  # fmt: skip
+    return bool(done)
+
+
+def give_back(run: CheckRun, error: str, *, now: datetime) -> None:
+    """Store why a run stopped and when it may be claimed again: after a pause that doubles with each attempt."""
+    pause = min(FIRST_PAUSE * 2 ** min(run.attempts - 1, 10), LONGEST_PAUSE)
+    _ours(run).update(state=RunState.DUE, lease_until=now + pause, error=error)
+
+
+def hold_group(group_id: UUID) -> None:
+    """Wait until no other worker judges farms of this group, and keep it so until the transaction ends.
+
+    The lease keeps workers apart; this keeps them apart where a lease ran out while its owner still worked.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtext('weekly check'), hashtext(%s))", [str(group_id)])
+
+
+def _ours(run: CheckRun) -> QuerySet[CheckRun]:
+    # The number of attempts is ours: whoever claimed it after us has a higher one.
+    return CheckRun.objects.filter(id=run.id, state=RunState.RUNNING, attempts=run.attempts)

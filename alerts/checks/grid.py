@@ -1,0 +1,124 @@
+"""The readings of many farms as one grid of stations and weeks, and whose each station is."""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cached_property
+from uuid import UUID
+
+import numpy as np
+from monitoring.arrays import CheckArrays
+from numpy.typing import NDArray
+
+from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, StationWeeks, station_weeks
+from monitoring.analysis.shapes import Bools, Ints, Words
+from monitoring.analysis.trend import WINDOW_WEEKS
+from monitoring.analysis.weeks import week_index
+from monitoring.methods import METHODS
+
+
+def first_week_of_window(week: date) -> date:
+    """The first of the weeks that the trend of a week looks at."""
+    return week - timedelta(weeks=WINDOW_WEEKS - 1)
+
+
+@dataclass(frozen=True)
+class Owners:
+    """What is judged: one row a method and a farm, or a method and a facility.
+
+    `farm` is an index into the arrays' `farm_ids`; `facility` None for the whole farm; `of_station` (n_stations,) the
+    row of each station; `in_use` whether any of its stations stood in the judged week.
+    """
+
+    farm: Ints
+    facility: tuple[UUID | None, ...]
+    method: Words
+    of_station: Ints
+    in_use: Bools
+
+    def __len__(self) -> int:
+        return len(self.facility)
+
+    @property
+    def to_judge(self) -> list[int]:
+        return [int(owner) for owner in self.in_use.nonzero()[0]]
+
+    @property
+    def hangs(self) -> Bools:
+        return np.array([METHODS[str(method)].hangs for method in self.method], np.bool_)
+
+    @property
+    def comparison(self) -> Words:
+        return np.array([METHODS[str(method)].comparison for method in self.method], np.str_)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Arrays of many farms, seen from one week: the last column of the grid."""
+
+    arrays: CheckArrays
+    week: date
+
+    @property
+    def column(self) -> int:
+        return WINDOW_WEEKS - 1
+
+    @cached_property
+    def week_of_reading(self) -> Ints:
+        first = np.datetime64(first_week_of_window(self.week), "D")
+        return week_index(self.arrays.week, first)
+
+    @cached_property
+    def station_weeks(self) -> StationWeeks:
+        """Rates of all stations, per 7 days or per animal, in the weeks of the window."""
+        arrays = self.arrays
+        readings = Readings(
+            station=arrays.station, week=self.week_of_reading, middle=arrays.middle, count=arrays.count,
+            part=arrays.fraction, exposure=arrays.exposure, at_least=arrays.at_least, how=arrays.how,
+        )  # fmt: skip
+        hangs = np.array([METHODS[str(method)].hangs for method in arrays.station_method], np.bool_)
+        per = np.where(hangs, DEVICE_DAYS, PER_ANIMAL)
+        return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=WINDOW_WEEKS, per=per)
+
+    @cached_property
+    def in_use(self) -> Bools:
+        """(n_stations,) -- stood in the judged week, or was read in it all the same."""
+        arrays, weeks = self.arrays, self.station_weeks
+        monday = np.datetime64(self.week, "D")
+        ended = ~np.isnat(arrays.station_until) & (arrays.station_until < monday)
+        stood = (arrays.station_since <= monday + np.timedelta64(6, "D")) & ~ended
+        return np.asarray(stood | (weeks.devices[:, -1] > 0) | (weeks.missing[:, -1] > 0), np.bool_)
+
+    @cached_property
+    def this_week(self) -> Bools:
+        """(n_readings,) -- the readings of the judged week."""
+        return np.asarray(self.week_of_reading == self.column, np.bool_)
+
+    @cached_property
+    def counted_this_week(self) -> Bools:
+        return np.asarray(self.this_week & ~np.isnan(self.arrays.count), np.bool_)
+
+    def farm_owners(self) -> Owners:
+        arrays = self.arrays
+        keys = list(zip(arrays.station_farm.tolist(), arrays.station_method.tolist(), strict=True))
+        of_station, rows = _numbered(keys)
+        return self._owners(of_station, rows, tuple(None for _ in rows))
+
+    def facility_owners(self) -> Owners:
+        arrays = self.arrays
+        farms, methods = arrays.station_farm.tolist(), arrays.station_method.tolist()
+        of_station, rows = _numbered(list(zip(farms, arrays.station_facility, methods, strict=True)))
+        return self._owners(of_station, rows, tuple(arrays.station_facility[row] for row in rows))
+
+    def _owners(self, of_station: Ints, rows: Ints, facility: tuple[UUID | None, ...]) -> Owners:
+        in_use = np.bincount(of_station, self.in_use, minlength=len(rows)) > 0
+        arrays = self.arrays
+        return Owners(arrays.station_farm[rows], facility, arrays.station_method[rows], of_station, in_use)
+
+
+def _numbered(keys: Sequence[Hashable]) -> tuple[Ints, Ints]:
+    """The number of each key in the order of first appearance, and where each key first appears."""
+    numbers: dict[Hashable, int] = {}
+    of_each: NDArray[np.int64] = np.array([numbers.setdefault(key, len(numbers)) for key in keys], np.int64)
+    _, first = np.unique(of_each, return_index=True)
+    return of_each, first.astype(np.int64)

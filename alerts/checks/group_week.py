@@ -1,0 +1,75 @@
+"""The weekly check of a group: a week judged for the first time, or again for what arrived after it was."""
+
+from collections.abc import Collection
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from monitoring.selectors import farms_received_since
+
+from alerts.checks.calendar import WEEK, is_newest, newest_due
+from alerts.checks.judge import farms_to_judge, judge
+from alerts.checks.occasion import Occasion
+from alerts.models import CheckFailure, CheckRun
+from alerts.models.check import RunState
+from farms.selectors import farms_of_group
+
+if TYPE_CHECKING:
+    from farms.models import Farm, Group
+
+WEEKS_BACK = 8
+# A reading may be stored a moment after the run read, under a time before it: so a little is looked at twice.
+SLACK = timedelta(minutes=2)
+
+
+def run_group_week(*, run: CheckRun, now: datetime) -> list["Farm"]:
+    """Judge a claimed week of a group. Returns the farms that were judged; the run knows how many failed."""
+    newest = is_newest(run.week, run.group.time_zone, now)
+    occasion = Occasion(run.group, run.week, now, newest=newest)
+    farms = farms_to_judge(list(farms_of_group(run.group_id)), occasion)
+    failed = judge(farms, occasion)
+    run.farms, run.failures, run.judged_to = len(farms), len(failed), now
+    return [farm for farm in farms if farm.id not in failed]
+
+
+def judge_late_readings(group: "Group", now: datetime) -> int:
+    """Judge again, up to eight weeks back, what readings and corrections changed since. Returns farm-weeks looked at.
+
+    A week's trend rests on the weeks before it, so each later week of the farm is looked at too. A result that stays
+    the same gets no new revision.
+    """
+    newest = newest_due(group.time_zone, now)
+    runs = CheckRun.objects.filter(group_id=group.id, state=RunState.DONE, week__gt=newest - WEEKS_BACK * WEEK)
+    looked_at, changed = 0, set[UUID]()
+    for run in runs.order_by("week"):
+        changed |= _received(run)
+        if changed:
+            looked_at += len(changed)
+            _judge_again(group, run.week, changed, now)
+        CheckRun.objects.filter(id=run.id, judged_to__lt=now).update(judged_to=now)
+    return looked_at
+
+
+def retry_failures(group: "Group", now: datetime) -> list["Farm"]:
+    """Judge the farms that were set aside and whose time has come. Returns those whose newest week is judged now."""
+    newest = newest_due(group.time_zone, now)
+    waiting = CheckFailure.objects.filter(farm__group_id=group.id, solved_at__isnull=True, retry_at__lte=now)
+    solved: list[Farm] = []
+    for week in sorted(set(waiting.values_list("week", flat=True))):
+        farm_ids = set(waiting.filter(week=week).values_list("farm_id", flat=True))
+        farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
+        # The newest week is this farm's first judgement; an older one opens no alert about the past.
+        failed = judge(farms, Occasion(group, week, now, newest=week == newest, again=week != newest))
+        solved += [farm for farm in farms if week == newest and farm.id not in failed]
+    return solved
+
+
+def _received(run: CheckRun) -> set[UUID]:
+    if run.judged_to is None:
+        return set()
+    return farms_received_since(run.group_id, run.week, run.judged_to - SLACK)
+
+
+def _judge_again(group: "Group", week: date, farm_ids: Collection[UUID], now: datetime) -> None:
+    farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
+    judge(farms, Occasion(group, week, now, newest=is_newest(week, group.time_zone, now), again=True))

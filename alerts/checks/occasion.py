@@ -1,0 +1,37 @@
+"""Which week is judged, when, and what may follow from it."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from farms.clock import local_date
+
+if TYPE_CHECKING:
+    from farms.models import Farm, Group
+
+
+@dataclass(frozen=True)
+class Occasion:
+    """One judgement of one week (its Monday) of a group.
+
+    `newest`: no later week is due yet. `again`: the week was judged before, and what arrived late is brought in.
+    """
+
+    group: "Group"
+    week: date
+    now: datetime
+    newest: bool
+    again: bool = False
+
+    @property
+    def sunday(self) -> date:
+        return self.week + timedelta(days=6)
+
+    @property
+    def changes_alerts(self) -> bool:
+        """An older week judged again changes results, and no alert about the past."""
+        return self.newest or not self.again
+
+    def day_on(self, farm: "Farm") -> date:
+        """The day from which a farm's rounds are looked at: today for the newest week, else the Monday after it."""
+        return local_date(self.now, farm.time_zone) if self.newest else self.week + timedelta(days=7)

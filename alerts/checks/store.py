@@ -1,0 +1,97 @@
+"""Storing what was concluded: results, alerts, their history, and one entry a farm in the chain."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from alerts.checks.life import Change, Matter, by_farm
+from alerts.checks.occasion import Occasion
+from alerts.models import Alert, AlertEvent, Assessment
+from alerts.models.alert import EventKind
+from alerts.services.seen import event_hash
+from farms.ledger import Actor, append, lock_heads, next_number
+
+SERVICE = Actor("service", None)
+
+
+def store_results(rows: Sequence[Assessment]) -> None:
+    Assessment.objects.bulk_create(rows)
+
+
+def store_changes(changes: Sequence[Change], occasion: Occasion) -> None:
+    """Write what happens to alerts, one chain entry a farm. What this week has told of an alert already is left out."""
+    told = _told_already(changes, occasion)
+    changes = [change for change in changes if not _is_told(change, told, occasion)]
+    if not changes:
+        return
+    opening = _Opening.for_changes(changes, occasion)
+    heads = lock_heads({change.farm_id for change in changes})
+    events = [_event(change, opening.alert_of(change), occasion) for change in changes]
+    for event in events:
+        event.entry = next_number(heads[event.farm_id])
+    Alert.objects.bulk_create(opening.made)
+    AlertEvent.objects.bulk_create(events)
+    for change in changes:
+        _close(change, occasion)
+    for farm_id, own in by_farm(events).items():
+        hashes = [event_hash(event) for event in own]
+        append(heads[farm_id], kind="alerts", actor=SERVICE, row_hashes=hashes, now=occasion.now)
+
+
+@dataclass
+class _Opening:
+    """New alerts, and the episode that each is: one more than the last of its matter."""
+
+    occasion: Occasion
+    episodes: dict[tuple[UUID, Matter], int]
+    made: list[Alert]
+
+    @classmethod
+    def for_changes(cls, changes: Sequence[Change], occasion: Occasion) -> "_Opening":
+        farm_ids = {change.farm_id for change in changes if change.alert is None}
+        rows = Alert.objects.filter(farm_id__in=farm_ids).order_by("episode")
+        past = rows.values_list("farm_id", "facility_id", "method", "rule", "episode")
+        episodes = {(farm, (place, method, rule)): episode for farm, place, method, rule, episode in past}
+        return cls(occasion, episodes, [])
+
+    def alert_of(self, change: Change) -> Alert:
+        """The alert that a change is about; made where a matter opens."""
+        if change.alert is not None:
+            return change.alert
+        facility_id, method, rule = change.matter
+        alert = Alert(
+            farm_id=change.farm_id, facility_id=facility_id, method=method, rule=rule,
+            episode=self.episodes.get((change.farm_id, change.matter), 0) + 1,
+            opened_week=self.occasion.week, opened_at=self.occasion.now,
+        )  # fmt: skip
+        self.made.append(alert)
+        return alert
+
+
+def _told_already(changes: Collection[Change], occasion: Occasion) -> set[UUID]:
+    """Alerts whose week is in their history already: a run that begins again tells nothing twice."""
+    ids = [change.alert.id for change in changes if change.alert is not None]
+    farm_ids = {change.farm_id for change in changes}
+    events = AlertEvent.objects.filter(farm_id__in=farm_ids, alert_id__in=ids, week=occasion.week)
+    return set(events.exclude(kind=EventKind.SEEN).values_list("alert_id", flat=True))
+
+
+def _is_told(change: Change, told: Collection[UUID], occasion: Occasion) -> bool:
+    stays = change.kind == EventKind.STAYED and change.alert is not None
+    return stays and (occasion.again or change.alert.id in told)  # type: ignore[union-attr]  # stays has one
+
+
+def _event(change: Change, alert: Alert, occasion: Occasion) -> AlertEvent:
+    evidence = {"rule": alert.rule, **change.evidence} | ({"because": change.because} if change.because else {})
+    return AlertEvent(
+        farm_id=change.farm_id, alert_id=alert.id, kind=change.kind, week=occasion.week, at=occasion.now,
+        evidence=evidence, actor_kind=SERVICE.kind,
+    )  # fmt: skip
+
+
+def _close(change: Change, occasion: Occasion) -> None:
+    if change.kind != EventKind.CLOSED or change.alert is None:
+        return
+    Alert.objects.filter(farm_id=change.farm_id, id=change.alert.id).update(
+        closed_week=occasion.week, closed_at=occasion.now, closed_because=change.because
+    )

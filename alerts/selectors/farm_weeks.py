@@ -1,0 +1,145 @@
+"""A farm's week as it is told: this week's results, the weeks before, what is open, what was done, what is due."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from monitoring.selectors import last_works
+
+from alerts.models import Alert, Assessment, CheckFailure
+from alerts.models.alert import Rule
+from alerts.models.assessment import LevelWord, TrendWord
+from alerts.rounds import Walks, days_without, due_on
+from alerts.selectors.results import assessments_of_farms
+from alerts.selectors.rounds import walks_of_farms
+from farms.selectors import facilities_of_farms
+from monitoring.methods import METHODS
+
+if TYPE_CHECKING:
+    from farms.models import Facility, Farm
+    from monitoring.models import Work
+
+Place = tuple[UUID | None, str]
+WEEKS_TOLD = 8
+WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class FarmWeek:
+    """One farm's week (its Monday), seen from a day after it.
+
+    `farm_rows` maps a method to this week's result; `facility_rows` are the facilities' in walking order; `series` maps
+    a place (facility or None for the farm, method) to its results of the last eight weeks, None where there is none.
+    """
+
+    farm: "Farm"
+    week: date
+    day: date
+    farm_rows: Mapping[str, Assessment] = field(default_factory=dict)
+    facility_rows: Sequence[Assessment] = ()
+    series: Mapping[Place, Sequence[Assessment | None]] = field(default_factory=dict)
+    facilities: Mapping[UUID, "Facility"] = field(default_factory=dict)
+    alerts: Sequence[Alert] = ()
+    work: "Work | None" = None
+    walks: Walks = field(default_factory=lambda: Walks((), None))
+    failed: bool = False
+
+    @property
+    def over(self) -> list[Assessment]:
+        """What is over its level this week: facilities first, then the whole farm, each by how far over it is."""
+        rows = [row for row in (*self.facility_rows, *self.farm_rows.values()) if row.result == LevelWord.OVER]
+        return sorted(rows, key=lambda row: (row.facility_id is None, -share_of_level(row)))
+
+    @property
+    def rising(self) -> list[Assessment]:
+        return [row for row in self.farm_rows.values() if row.trend == TrendWord.RISING and row.mean is not None]
+
+    @property
+    def first_week(self) -> date:
+        """The first of the weeks that are told."""
+        return self.week - (WEEKS_TOLD - 1) * WEEK
+
+    @property
+    def is_overdue(self) -> bool:
+        return any(alert.rule == Rule.OVERDUE for alert in self.alerts)
+
+    @property
+    def due_on(self) -> date | None:
+        return due_on(self.walks, self.day)
+
+    @property
+    def days_without(self) -> int | None:
+        return days_without(self.walks, self.day)
+
+    def before(self, method: str) -> Assessment | None:
+        """The last counted result of the farm before this week."""
+        earlier = [row for row in self.series[None, method][:-1] if row is not None and row.mean is not None]
+        return earlier[-1] if earlier else None
+
+    def weeks_up(self, method: str) -> int:
+        """How many counted weeks running, up to this one, the farm's mean was higher than the counted week before."""
+        means = [row.mean for row in self.series[None, method] if row is not None and row.mean is not None]
+        if self.farm_rows[method].mean is None:
+            return 0
+        steps = [later > earlier for earlier, later in pairwise(means)]
+        return next((number for number, up in enumerate(reversed(steps)) if not up), len(steps))
+
+    def only_place(self, row: Assessment) -> bool:
+        """Whether a facility is the only one where its method is used, so that the farm's row says the same."""
+        return sum(other.method == row.method for other in self.facility_rows) == 1
+
+
+def share_of_level(row: Assessment) -> float:
+    """Mean over action level; 0 where either is missing."""
+    return row.mean / row.level if row.mean is not None and row.level else 0.0
+
+
+def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
+    """The week of each farm, seen from a day after it; eight queries, however many farms."""
+    farm_ids = [farm.id for farm in farms]
+    results = _by_farm(assessments_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
+    alerts = _by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True).order_by("opened_week", "id"))
+    facilities = _by_farm(facilities_of_farms(farm_ids))
+    works, walks = last_works(farm_ids, day), walks_of_farms(farm_ids, day)
+    failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=week, solved_at__isnull=True)
+    failed = set(failures.values_list("farm_id", flat=True))
+    return [
+        FarmWeek(
+            farm=farm, week=week, day=day, facilities={place.id: place for place in facilities[farm.id]},
+            alerts=alerts[farm.id], work=works.get(farm.id), walks=walks[farm.id], failed=farm.id in failed,
+            **_told(results[farm.id], facilities[farm.id], week),
+        )
+        for farm in farms
+    ]  # fmt: skip
+
+
+def _told(rows: Sequence[Assessment], facilities: Sequence["Facility"], week: date) -> dict[str, Any]:
+    order = {place.id: number for number, place in enumerate(facilities)}
+    now = [row for row in rows if row.week == week]
+    of_farm = {row.method: row for row in now if row.facility_id is None}
+    of_places = [row for row in now if row.facility_id is not None]
+    return {
+        "farm_rows": {method: of_farm[method] for method in METHODS if method in of_farm},
+        "facility_rows": sorted(of_places, key=lambda row: (order[row.facility_id], row.method)),
+        "series": {place_of(row): _series(rows, place_of(row), week) for row in now},
+    }
+
+
+def place_of(row: Assessment) -> Place:
+    return row.facility_id, row.method
+
+
+def _series(rows: Sequence[Assessment], place: Place, week: date) -> list[Assessment | None]:
+    by_week = {row.week: row for row in rows if place_of(row) == place}
+    return [by_week.get(week - back * WEEK) for back in range(WEEKS_TOLD - 1, -1, -1)]
+
+
+def _by_farm(rows: Iterable[Any]) -> dict[UUID, list[Any]]:
+    found: dict[UUID, list[Any]] = defaultdict(list)
+    for row in rows:
+        found[row.farm_id].append(row)
+    return found

@@ -1,0 +1,221 @@
+"""The Monday list: an adviser's farms, which to call first and why. Told in the active language.
+
+Only farms whose consent names the adviser are on it. The order is ours: over the action level first, surest and
+furthest over first; then what can only be asked; then what is fine.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext as _
+
+from alerts.models import Alert, Assessment
+from alerts.models.alert import Rule
+from alerts.models.assessment import LevelWord, TrendWord
+from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
+from alerts.wording.numbers import day_phrase
+from alerts.wording.places import and_list, facility_name
+from alerts.wording.results import against_level, heading, mean_phrase, weeks_up_phrase
+from farms.selectors import advised_farms
+
+if TYPE_CHECKING:
+    from farms.models import Farm, User
+
+RECENT_WORK = timedelta(days=14)
+
+
+class Verdict(StrEnum):
+    CALL = "call"
+    ASK = "ask"
+    FINE = "fine"
+
+
+@dataclass(frozen=True)
+class MondayRow:
+    """One farm of the list: the verdict, the reasons in words, and the figures behind them.
+
+    `weeks` are the last eight weekly means of what is told of, None = not counted; `level_word` its level this week.
+    """
+
+    farm: "Farm"
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    numbers: str
+    facility_name: str
+    weeks: tuple[float | None, ...]
+    level_word: str
+    alerts: tuple[Alert, ...]
+
+
+def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[MondayRow]:
+    """An adviser's farms for a week, "call first" rows first, seen from `day` or else from the Monday after it."""
+    farms = list(advised_farms(user))
+    told = weeks_of_farms(farms, week, day or week + timedelta(days=7))
+    ordered = sorted(told, key=_order)
+    return [row_of(farm_week) for farm_week in ordered]
+
+
+def row_of(told: FarmWeek) -> MondayRow:
+    """A farm's line of the list."""
+    verdict, row = verdict_of(told), _row_told_of(told)
+    place = facility_name(told.facilities[row.facility_id]) if row and row.facility_id else ""
+    series = told.series[row.facility_id, row.method] if row else ()
+    return MondayRow(
+        farm=told.farm,
+        verdict=verdict,
+        reasons=tuple(reason for reason in _reasons(told, verdict, place) if reason),
+        numbers=_numbers(row) if row else "",
+        facility_name=place,
+        weeks=tuple(each.mean if each else None for each in series),
+        level_word=row.result if row else LevelWord.NONE.value,
+        alerts=tuple(told.alerts),
+    )
+
+
+def verdict_of(told: FarmWeek) -> Verdict:
+    """Call where something is over its level, or rises towards it; ask where it can't be told or only watched."""
+    towards = [row for row in told.rising if row.result == LevelWord.NEAR]
+    if told.over or towards:
+        return Verdict.CALL
+    unknown = told.failed or told.is_overdue or _mostly_missing(told)
+    watched = told.rising or _open(told, Rule.OVER) is not None
+    return Verdict.ASK if unknown or watched else Verdict.FINE
+
+
+def _order(told: FarmWeek) -> tuple[object, ...]:
+    place = [Verdict.CALL, Verdict.ASK, Verdict.FINE].index(verdict_of(told))
+    return place, not told.over, not _is_sure(told), -_weight(told), told.farm.name
+
+
+def _is_sure(told: FarmWeek) -> bool:
+    """Whether the whole range of something over its level lies over it."""
+    return any(row.low is not None and row.level is not None and row.low >= row.level for row in told.over)
+
+
+def _weight(told: FarmWeek) -> float:
+    """How far over, half as much again where it rises; else how near, else how long nobody was there."""
+    rows = told.over or [*told.facility_rows, *told.farm_rows.values()]
+    share = max((share_of_level(row) for row in rows), default=0.0)
+    return share * (1.5 if told.rising else 1.0) + (told.days_without or 0) / 1000
+
+
+def _row_told_of(told: FarmWeek) -> Assessment | None:
+    """What a farm's line is about: what is over, else what rises, else what is highest against its level."""
+    first = next(iter((*told.over, *told.rising)), None)
+    if first is not None:
+        return first
+    counted = [row for row in told.farm_rows.values() if row.mean is not None]
+    return max(counted or told.farm_rows.values(), key=share_of_level, default=None)
+
+
+def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[str]:
+    if told.failed:
+        return [_("the check failed here and is tried again")]
+    overdue = told.is_overdue
+    if verdict == Verdict.CALL:
+        return [_levels(told), _rise(told), place, _doubt(told), _days(told) if overdue else "", _work(told)]
+    if verdict == Verdict.ASK:
+        return [_days(told) if overdue else "", _watched(told), _missing(told), _rise(told), _last_seen(told)]
+    return [_fine(told)]
+
+
+def _levels(told: FarmWeek) -> str:
+    """Cards over; cards near."""
+    over = list(dict.fromkeys(heading(row.method).lower() for row in told.over))
+    if over:
+        return _("{methods} over").format(methods=and_list(over))
+    near = [heading(row.method).lower() for row in told.rising if row.result == LevelWord.NEAR]
+    return _("{methods} near and rising").format(methods=and_list(near))
+
+
+def _rise(told: FarmWeek) -> str:
+    """Third week up."""
+    return weeks_up_phrase(max((told.weeks_up(row.method) for row in told.rising), default=0)) if told.rising else ""
+
+
+def _doubt(told: FarmWeek) -> str:
+    return _("not certain") if told.over and not _is_sure(told) and _has_range(told) else ""
+
+
+def _has_range(told: FarmWeek) -> bool:
+    return any(row.low is not None for row in told.over)
+
+
+def _days(told: FarmWeek) -> str:
+    days = told.days_without
+    return _("no round for {days} days").format(days=days) if days is not None else ""
+
+
+def _work(told: FarmWeek) -> str:
+    """Nothing noted since June 18; clean-out June 18."""
+    if told.work is None:
+        return _("no work noted")
+    day = day_phrase(told.work.done_on)
+    if told.day - told.work.done_on <= RECENT_WORK:
+        return _("{work} {day}").format(work=told.work.get_kind_display(), day=day)
+    return _("nothing noted since {day}").format(day=day)
+
+
+def _watched(told: FarmWeek) -> str:
+    alert = _open(told, Rule.OVER)
+    return _("was over, now below") if alert is not None and not _not_counted(told) else ""
+
+
+def _missing(told: FarmWeek) -> str:
+    if not _mostly_missing(told):
+        return ""
+    missing = sum(row.missing for row in told.farm_rows.values())
+    return _("{missing} of {all} without a count").format(missing=missing, all=missing + _devices(told))
+
+
+def _last_seen(told: FarmWeek) -> str:
+    """Last seen falling: what the trend was when it was last counted, where nothing was counted this week."""
+    if not _not_counted(told):
+        return ""
+    for method in told.farm_rows:
+        before = told.before(method)
+        if before is not None and before.trend in (TrendWord.RISING, TrendWord.FALLING):
+            rising = before.trend == TrendWord.RISING
+            return _("last seen rising") if rising else _("last seen falling")
+        if before is not None and before.result == LevelWord.OVER:
+            return _("last seen over")
+    return ""
+
+
+def _fine(told: FarmWeek) -> str:
+    counted = [row for row in told.farm_rows.values() if row.mean is not None]
+    near = [heading(row.method).lower() for row in counted if row.result == LevelWord.NEAR]
+    if near:
+        return _("{methods} near").format(methods=and_list(near))
+    if counted:
+        methods = and_list([heading(row.method).lower() for row in counted])
+        return _("{methods} below").format(methods=methods)
+    return _("cards and traps hang, first counts to come") if told.days_without is not None else _("out of season")
+
+
+def _numbers(row: Assessment) -> str:
+    """118 specks a card (98 to 142), level 100."""
+    return f"{mean_phrase(row)}{against_level(row)}" if row.mean is not None else ""
+
+
+def _open(told: FarmWeek, rule: Rule) -> Alert | None:
+    return next((alert for alert in told.alerts if alert.rule == rule), None)
+
+
+def _devices(told: FarmWeek) -> int:
+    return sum(row.devices for row in told.farm_rows.values())
+
+
+def _mostly_missing(told: FarmWeek) -> bool:
+    return sum(row.missing for row in told.farm_rows.values()) > _devices(told)
+
+
+def _not_counted(told: FarmWeek) -> bool:
+    return all(row.mean is None for row in told.farm_rows.values())
+
+
+def count_of(rows: Sequence[MondayRow], verdict: Verdict) -> int:
+    return sum(row.verdict == verdict for row in rows)

@@ -1,0 +1,85 @@
+"""One result in words: the mean and how sure it is, where it stands against its level, where it is going."""
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from alerts.models import Assessment
+from alerts.models.assessment import LevelWord, TrendWord
+from alerts.wording.numbers import amount, growth_phrase
+from monitoring.analysis.trend import WEEKS_NEEDED
+from monitoring.methods import METHODS
+
+HEADINGS = {"card": gettext_lazy("Cards"), "trap": gettext_lazy("Traps"), "leg": gettext_lazy("Legs")}
+
+
+def heading(method: str) -> str:
+    """Cards, Traps, Legs: the farm's words."""
+    return str(HEADINGS[method])
+
+
+def mean_phrase(row: Assessment) -> str:
+    """118 specks a card (98 to 142)."""
+    if row.mean is None:
+        return _("no count")
+    told = f"{amount(row.mean, beside=row.level)} {METHODS[row.method].unit}"
+    if row.at_least:
+        return _("at least {mean}").format(mean=told)
+    if row.low is None or row.high is None:
+        return told
+    return _("{mean} ({low} to {high})").format(mean=told, low=amount(row.low), high=amount(row.high))
+
+
+def level_phrase(row: Assessment) -> str:
+    """Over your action level of 100; empty where nothing was counted or there is no level."""
+    if row.level is None or row.result == LevelWord.NONE:
+        return ""
+    level = amount(row.level)
+    if row.result == LevelWord.OVER:
+        at_least = METHODS[row.method].comparison == "at_least"
+        words = _("At or over your action level of {level}") if at_least else _("Over your action level of {level}")
+    elif row.result == LevelWord.NEAR:
+        words = _("Near your action level of {level}")
+    else:
+        words = _("Below your action level of {level}")
+    return words.format(level=level)
+
+
+def doubt_phrase(row: Assessment) -> str:
+    """How sure the comparison with the level is, where it isn't sure; else empty."""
+    if row.mean is None or row.level is None:
+        return ""
+    if row.result != LevelWord.OVER and row.at_least:
+        return _("Some had too many to count, so there may be more than this.")
+    if row.result == LevelWord.OVER and row.low is not None and row.low < row.level:
+        return _("Not certain: the range reaches below it.")
+    if row.result != LevelWord.OVER and row.high is not None and row.high > row.level:
+        return _("Not certain: the range reaches over it.")
+    return ""
+
+
+def trend_text(row: Assessment) -> str:
+    """Where the farm's counts are going over the last eight weeks, or why that can't be told yet."""
+    if row.trend == TrendWord.TOO_EARLY:
+        if row.weeks_observed >= WEEKS_NEEDED:
+            return _("Trend: can't tell, too few cards or traps were counted in more than one week.")
+        counted = {"weeks": row.weeks_observed, "needed": WEEKS_NEEDED}
+        return _("Trend: too early, {weeks} of {needed} weeks.").format(**counted)
+    if row.growth is None or row.trend == TrendWord.LEVEL:
+        return _("No clear trend over the last eight weeks.") if row.trend else ""
+    growth = growth_phrase(row.growth)
+    if row.trend == TrendWord.RISING:
+        return _("Rising: {growth}, over the last eight weeks.").format(growth=growth)
+    return _("Falling: {growth}, over the last eight weeks.").format(growth=growth)
+
+
+def against_level(row: Assessment) -> str:
+    """, level 100."""
+    return _(", level {level}").format(level=amount(row.level)) if row.level is not None else ""
+
+
+def weeks_up_phrase(weeks: int) -> str:
+    """Third week up."""
+    if weeks < 2:
+        return _("rising")
+    phrases = {2: _("second week up"), 3: _("third week up"), 4: _("fourth week up"), 5: _("fifth week up")}
+    return phrases.get(weeks) or _("up for {weeks} weeks").format(weeks=weeks)
