@@ -1,0 +1,95 @@
+"""The weekly digest: one mail a farm and owner, in the owner's language, written when the check ran."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from alerts.checks.failures import set_aside
+from alerts.delivery import sentences
+from alerts.delivery.chart import picture_of
+from alerts.delivery.letter import Letter
+from alerts.delivery.outbox import queue
+from alerts.models import Digest
+from alerts.selectors.corrections import Correction, corrections_since
+from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.wording.numbers import day_phrase
+from farms.clock import local_date
+from farms.selectors import owners_of_farms
+
+if TYPE_CHECKING:
+    from farms.models import Farm, Group, User
+
+
+def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime) -> int:
+    """Write the week's mail of each farm to each of its owners and put it into the outbox.
+
+    A farm whose mail can't be written is set aside with its error; the others get theirs.
+    """
+    farm_ids = [farm.id for farm in farms]
+    owners: dict[UUID, list[User]] = {}
+    for membership in owners_of_farms(farm_ids):
+        owners.setdefault(membership.farm_id, []).append(membership.user)
+    corrected = corrections_since(group.id, farm_ids, week)
+    mails: list[Digest] = []
+    for told in weeks_of_farms(farms, week, local_date(now, group.time_zone)):
+        try:
+            mails += _digests(told, owners.get(told.farm.id, []), corrected.get(told.farm.id, []), now)
+        except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
+            set_aside(told.farm, week, error, now)
+    return queue(mails)
+
+
+def occasion_of(week: date) -> str:
+    """2026-W27: what a mail is about."""
+    year, number, _day = week.isocalendar()
+    return f"{year}-W{number:02d}"
+
+
+def _digests(told: FarmWeek, owners: Sequence["User"], corrected: Sequence[Correction], now: datetime) -> list[Digest]:
+    letters: dict[str, Letter] = {}
+    for owner in owners:
+        if owner.language not in letters:
+            with override(owner.language):
+                letters[owner.language] = letter_of(told, corrected)
+    return [_row(told, owner, letters[owner.language], now) for owner in owners]
+
+
+def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest:
+    with override(owner.language):
+        return Digest(
+            farm_id=told.farm.id, recipient=owner, occasion=occasion_of(told.week), language=owner.language,
+            subject=letter.subject[:200], text=letter.as_text(), html=letter.as_html(),
+            picture=letter.picture.png if letter.picture else None,
+            picture_text=letter.picture.words if letter.picture else "", queued_at=now, next_try_at=now,
+        )  # fmt: skip
+
+
+def letter_of(told: FarmWeek, corrected: Sequence[Correction] = ()) -> Letter:
+    """A farm's week in the active language."""
+    where, work = sentences.where_paragraph(told), sentences.work_paragraph(told)
+    others = (where, work, sentences.next_round_paragraph(told), sentences.corrected_paragraph(corrected))
+    return Letter(
+        subject=sentences.subject(told),
+        title=told.farm.name,
+        week=_("week of {day}").format(day=day_phrase(told.week)),
+        counts=tuple(sentences.count_paragraphs(told)),
+        paragraphs=tuple(each for each in others if each is not None),
+        picture=picture_of(told),
+        link=settings.SITE_URL + reverse("farm", args=[told.farm.id]),
+        small_print=_small_print(told, cautions=where is not None or work is not None),
+    )
+
+
+def _small_print(told: FarmWeek, *, cautions: bool) -> tuple[str, ...]:
+    caution = _(
+        "Before any spray, pour-on or bait, the label, local rules and licensed people decide. Cattle and manure gas "
+        "can hurt: stay out of pits, and don't work alone among animals."
+    )
+    reason = _("You get this mail as an owner of {farm}.").format(farm=told.farm.name)
+    return (caution, reason) if cautions else (reason,)

@@ -1,0 +1,155 @@
+"""The Monday list: one mail an adviser with the farms that let them in, which to call first and why."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, override, pgettext
+
+from alerts.delivery.digest import occasion_of
+from alerts.delivery.letter import MARKS, Picture, as_text, render
+from alerts.delivery.outbox import queue
+from alerts.delivery.small_weeks import picture_of_rows
+from alerts.models import MondayList
+from alerts.selectors.monday import MondayRow, Verdict, count_of, monday_rows
+from alerts.wording.numbers import day_phrase
+from farms.clock import local_date
+from farms.selectors import advisers_of_group
+
+if TYPE_CHECKING:
+    from farms.models import Group, User
+
+
+@dataclass(frozen=True)
+class Line:
+    """One farm as it is told: its name, its reasons in one line, the figures behind them."""
+
+    name: str
+    reasons: str
+    numbers: str
+    link: str
+    level: str
+
+    @property
+    def mark(self) -> str:
+        return MARKS[self.level]
+
+
+@dataclass(frozen=True)
+class Section:
+    """The farms of one verdict."""
+
+    heading: str
+    verdict: str
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class MondayLetter:
+    """An adviser's list in their language."""
+
+    subject: str
+    title: str
+    week: str
+    sections: tuple[Section, ...]
+    picture: Picture | None
+    link: str
+    small_print: tuple[str, ...]
+
+    def as_text(self) -> str:
+        return as_text(
+            [
+                f"{self.title}, {self.week}",
+                *(block for section in self.sections for block in _blocks(section)),
+                self.link,
+                *self.small_print,
+            ]
+        )
+
+    def as_html(self) -> str:
+        return render("alerts/monday_list.html", letter=self)
+
+
+def queue_monday_lists(group: "Group", *, week: date, now: datetime) -> int:
+    """Write the list of each of the group's advisers who has farms on it, and put it into the outbox."""
+    day = local_date(now, group.time_zone)
+    mails = []
+    for adviser in advisers_of_group(group.id):
+        with override(adviser.language):
+            rows = [row for row in monday_rows(adviser, week, day=day) if row.farm.group_id == group.id]
+            if rows:
+                mails.append(_mail(group, adviser, letter_of(group, rows, week), week, now))
+    return queue(mails)
+
+
+def letter_of(group: "Group", rows: Sequence[MondayRow], week: date) -> MondayLetter:
+    """The list in the active language."""
+    to_call = [row for row in rows if row.verdict == Verdict.CALL]
+    return MondayLetter(
+        subject=_subject(rows, week),
+        title=group.name,
+        week=_("week of {day}").format(day=day_phrase(week)),
+        sections=tuple(_sections(rows)),
+        picture=picture_of_rows(to_call or [row for row in rows if row.verdict == Verdict.ASK]),
+        link=settings.SITE_URL + reverse("monday"),
+        small_print=(
+            _("Counts of different farms should not be compared: each stands against its own level and its own weeks."),
+            _("You get this mail as an adviser of {group}; it holds the farms that let you in.").format(
+                group=group.name
+            ),
+        ),
+    )
+
+
+def _mail(group: "Group", adviser: "User", letter: MondayLetter, week: date, now: datetime) -> MondayList:
+    return MondayList(
+        group=group, recipient=adviser, occasion=occasion_of(week), language=adviser.language,
+        subject=letter.subject[:200], text=letter.as_text(), html=letter.as_html(),
+        picture=letter.picture.png if letter.picture else None,
+        picture_text=letter.picture.words if letter.picture else "", queued_at=now, next_try_at=now,
+    )  # fmt: skip
+
+
+def _subject(rows: Sequence[MondayRow], week: date) -> str:
+    """5 farms to call, 3 to ask: week of June 29."""
+    call, ask = count_of(rows, Verdict.CALL), count_of(rows, Verdict.ASK)
+    if not call and not ask:
+        what = _("No farm to call")
+    elif not call:
+        what = ngettext("{n} farm to ask", "{n} farms to ask", ask).format(n=ask)
+    else:
+        what = ngettext("{n} farm to call", "{n} farms to call", call).format(n=call)
+        what += _(", {n} to ask").format(n=ask) if ask else ""
+    return _("{what}: week of {day}").format(what=what, day=day_phrase(week))
+
+
+def _sections(rows: Sequence[MondayRow]) -> list[Section]:
+    headings = (
+        (Verdict.CALL, pgettext("farms", "Call first")),
+        (Verdict.ASK, pgettext("farms", "Ask")),
+        (Verdict.FINE, pgettext("farms", "Fine")),
+    )
+    made = [
+        Section(heading, verdict.value, tuple(_line(row) for row in rows if row.verdict == verdict))
+        for verdict, heading in headings
+    ]
+    return [section for section in made if section.lines]
+
+
+def _line(row: MondayRow) -> Line:
+    link = settings.SITE_URL + reverse("farm", args=[row.farm.id])
+    return Line(row.farm.name, " · ".join(row.reasons), row.numbers, link, row.level_word)
+
+
+def _blocks(section: Section) -> list[str]:
+    """The section in plain text; figures only where somebody is to be called."""
+    return [section.heading.upper(), *(_block(line, section.verdict) for line in section.lines)]
+
+
+def _block(line: Line, verdict: str) -> str:
+    told = f"{line.name} · {line.reasons}"
+    return f"{told} · {line.numbers}" if verdict == Verdict.CALL and line.numbers else told
