@@ -46,12 +46,13 @@ WITH seen AS (
            max(received_at) AS received_at
     FROM seen GROUP BY farm_id, method, week, station_id
 )
-SELECT farm_id, method, week,
+SELECT w.farm_id, w.method, w.week,
        count(rate), sum(devices), sum(missing), sum(counted),
-       COALESCE(sum(exposure) FILTER (WHERE method <> 'leg'), 0),
-       COALESCE(sum(exposure) FILTER (WHERE method = 'leg'), 0),
-       sum(rate ORDER BY station_id) / NULLIF(count(rate), 0), bool_or(at_least), max(received_at)
-FROM stations GROUP BY farm_id, method, week ORDER BY farm_id, method, week
+       COALESCE(sum(exposure) FILTER (WHERE w.method <> 'leg'), 0),
+       COALESCE(sum(exposure) FILTER (WHERE w.method = 'leg'), 0),
+       sum(rate ORDER BY s.number) / NULLIF(count(rate), 0), bool_or(at_least), max(received_at)
+FROM stations w JOIN monitoring_station s ON s.farm_id = w.farm_id AND s.id = w.station_id
+GROUP BY w.farm_id, w.method, w.week ORDER BY w.farm_id, w.method, w.week
 ON CONFLICT (farm_id, method, week) DO UPDATE SET
     stations = EXCLUDED.stations, devices = EXCLUDED.devices, missing = EXCLUDED.missing,
     counted = EXCLUDED.counted, days = EXCLUDED.days, animals = EXCLUDED.animals, mean = EXCLUDED.mean,

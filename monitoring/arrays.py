@@ -1,0 +1,224 @@
+"""The readings of many farms as NumPy columns, in one read: what the weekly check looks at.
+
+PostgreSQL sends one row of arrays in its binary form, so that 660,000 readings are turned into columns without a loop:
+an array without NULLs is a header and then, for each element, its length and its bytes.
+"""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+import psycopg
+from django.db import connections
+from numpy.typing import NDArray
+
+from monitoring.analysis.shapes import Bools, Days, Floats, Ints, Words
+from monitoring.analysis.weeks import monday_of
+from monitoring.methods import METHODS
+from monitoring.models.reading import How, NoCount
+from monitoring.models.station import Near
+from monitoring.rules.readings import MOST_DAYS_UP
+
+METHOD_CODES = np.array(list(METHODS))
+HOW_CODES = np.array(How.values)
+REASON_CODES = np.array(["", *NoCount.values])
+NEAR_CODES = np.array(Near.values)
+LATE_AFTER = 14  # days
+COLD_BELOW = 15  # degrees Celsius: below it stable flies stop feeding (a review, Animals 2023, 13(24), 3847)
+HALF_OF_MOST_DAYS_UP = timedelta(days=MOST_DAYS_UP // 2 + 1)
+NEVER = datetime(9999, 1, 1, tzinfo=UTC)
+NO_DAY = -(2**31)  # stands for an unknown day on the way here
+
+
+@dataclass(frozen=True)
+class CheckArrays:
+    """Current readings, one entry a reading, and the tables that they point into.
+
+    `station_*` (n_stations,): every station in use in the weeks asked for, also one without a reading, in order of
+    farm, method and number; `station_farm` is an index into `farm_ids`; siting as of the last week.
+    `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
+    NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
+    `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius.
+    `sprayed`: on animals sprayed or poured that week.
+    """
+
+    farm_ids: tuple[UUID, ...]
+    station_id: tuple[UUID, ...]
+    station_farm: Ints
+    station_facility: tuple[UUID, ...]
+    station_method: Words
+    station_number: Ints
+    station_since: Days
+    station_until: Days
+    station_near: Words
+    station_windy: Bools
+    station: Ints
+    week: Days
+    middle: Days
+    count: Floats
+    fraction: Floats
+    exposure: Floats
+    at_least: Bools
+    how: Words
+    reason: Words
+    sprayed: Bools
+    late: Bools
+    cold: Bools
+
+
+STATIONS = """
+SELECT s.id, s.farm_id, s.facility_id, s.number, s.since, s.until,
+       array_position(%(methods)s, s.method::text) AS method,
+       COALESCE(g.near, 'nothing') AS near, COALESCE(g.windy, false) AS windy,
+       row_number() OVER (ORDER BY s.farm_id, s.method, s.number) - 1 AS place
+FROM monitoring_station s LEFT JOIN LATERAL (
+    SELECT near, windy FROM monitoring_siting g
+    WHERE g.farm_id = s.farm_id AND g.station_id = s.id AND g.since <= %(last)s ORDER BY g.since DESC LIMIT 1) g ON true
+WHERE s.farm_id = ANY(%(farms)s) AND s.since <= %(last)s AND (s.until IS NULL OR s.until >= %(first)s)
+"""
+# The middle day: the earlier of two. A correction received after the moment asked for isn't one yet.
+READINGS = """
+SELECT s.place, m.middle, r.count, r.fraction, r.at_least,
+       CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END AS exposure,
+       array_position(%(hows)s, r.how::text) AS how, array_position(%(reasons)s, r.reason::text) AS reason,
+       COALESCE(r.sprayed, false) AS sprayed,
+       (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s AS late,
+       r.method = 'leg' AND COALESCE(t.max_c < %(cold)s, false) AS cold
+FROM monitoring_reading r
+JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
+JOIN farms_farm f ON f.id = r.farm_id
+CROSS JOIN LATERAL (SELECT COALESCE(r.hung_on, r.taken_on)
+    + (r.taken_on - COALESCE(r.hung_on, r.taken_on)) / 2 AS middle) m
+LEFT JOIN monitoring_dailytemperature t ON r.method = 'leg' AND t.region_id = f.region_id AND t.day = r.taken_on
+WHERE r.farm_id = ANY(%(farms)s) AND r.taken_on >= %(first)s AND r.taken_on <= %(latest)s
+  AND m.middle BETWEEN %(first)s AND %(last)s AND r.correction_kind <> 'withdrawn' AND r.received_at < %(before)s
+  AND NOT EXISTS (SELECT 1 FROM monitoring_reading l
+                  WHERE l.farm_id = r.farm_id AND l.corrects_id = r.id AND l.received_at < %(before)s)
+"""
+BOTH = f"""
+WITH stations AS MATERIALIZED ({STATIONS}), readings AS ({READINGS}),
+station_columns AS (
+    SELECT array_agg(id ORDER BY place) AS a, array_agg(facility_id ORDER BY place) AS b,
+           array_agg(array_position(%(farms)s, farm_id) ORDER BY place) AS c, array_agg(method ORDER BY place) AS d,
+           array_agg(number::int4 ORDER BY place) AS e, array_agg(since - DATE 'epoch' ORDER BY place) AS f,
+           array_agg(COALESCE(until - DATE 'epoch', {NO_DAY}) ORDER BY place) AS g,
+           array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i
+    FROM stations),
+reading_columns AS (
+    SELECT array_agg(place::int4) AS j, array_agg(middle - DATE 'epoch') AS k, array_agg(COALESCE(count, -1)) AS l,
+           array_agg(fraction::float8) AS m, array_agg(COALESCE(exposure, -1)) AS n, array_agg(at_least) AS o,
+           array_agg(how) AS p, array_agg(reason) AS q, array_agg(sprayed) AS r, array_agg(late) AS s,
+           array_agg(cold) AS t
+    FROM readings)
+SELECT * FROM station_columns, reading_columns
+"""  # noqa: S608 - put together from texts of this file
+BIG_ENDIAN = {"int": (">i4", np.int64), "float": (">f8", np.float64), "bool": ("?", np.bool_)}
+HEADER = 20  # bytes of a one-dimensional array: dimensions, NULL flag, type, length, lower bound
+
+
+def readings_for_check(
+    farm_ids: Sequence[UUID],
+    first_week: date,
+    last_week: date,
+    *,
+    received_before: datetime | None = None,
+    using: str = "default",
+) -> CheckArrays:
+    """The current readings of these farms in the weeks from first to last (their Mondays).
+
+    With `received_before`, as they stood at that moment. A reading belongs to the week that holds the middle day of its
+    exposure.
+    """
+    last = last_week + timedelta(days=6)
+    asked = {
+        "farms": list(farm_ids), "first": first_week, "last": last, "latest": last + HALF_OF_MOST_DAYS_UP,
+        "before": received_before or NEVER, "late": LATE_AFTER, "cold": COLD_BELOW,
+        "methods": METHOD_CODES.tolist(), "hows": HOW_CODES.tolist(), "reasons": REASON_CODES.tolist(),
+        "nears": NEAR_CODES.tolist(),
+    }  # fmt: skip
+    connection = connections[using]
+    connection.ensure_connection()
+    # Not Django's cursor, which puts parameters in by itself and takes no binary results.
+    with psycopg.Cursor(connection.connection) as cursor:
+        cursor.execute(BOTH, asked, binary=True)
+        result = cursor.pgresult
+        sent = [result.get_value(0, column) if result else None for column in range(20)]
+    station_id, station_facility = (tuple(_ids(value)) for value in sent[:2])
+    farm, method, number, since, until, near = (_column(value, "int") for value in sent[2:8])
+    place, middle, count = (_column(value, "int") for value in sent[9:12])
+    # By station and day, so that sums don't hang on the order in which rows lie on the disk.
+    order = np.lexsort((count, middle, place))
+    exposure, how, reason = (_column(sent[column], "int")[order] for column in (13, 15, 16))
+    at_least, sprayed, late, cold = (_column(sent[column], "bool")[order] for column in (14, 17, 18, 19))
+    days = _days(middle[order])
+    return CheckArrays(
+        farm_ids=tuple(farm_ids),
+        station_id=station_id,
+        station_farm=farm - 1,
+        station_facility=station_facility,
+        station_method=METHOD_CODES[method - 1],
+        station_number=number,
+        station_since=_days(since),
+        station_until=_days(until),
+        station_near=NEAR_CODES[near - 1],
+        station_windy=_column(sent[8], "bool"),
+        station=place[order],
+        week=monday_of(days),
+        middle=days,
+        count=_or_nan(count[order]),
+        fraction=_column(sent[12], "float")[order],
+        exposure=_or_nan(exposure),
+        at_least=at_least,
+        how=HOW_CODES[how - 1],
+        reason=REASON_CODES[reason - 1],
+        sprayed=sprayed,
+        late=late,
+        cold=cold,
+    )
+
+
+def _column(value: bytes | None, kind: str) -> NDArray[Any]:
+    """A PostgreSQL array in its binary form as a NumPy column; NULL, the aggregate of no rows, is empty."""
+    sent, wanted = BIG_ENDIAN[kind]
+    if value is None:
+        return np.empty(0, wanted)
+    elements = np.frombuffer(value, np.dtype([("length", ">i4"), ("value", sent)]), offset=HEADER)
+    return elements["value"].astype(wanted)
+
+
+def _ids(value: bytes | None) -> list[UUID]:
+    if value is None:
+        return []
+    elements = np.frombuffer(value, np.dtype([("length", ">i4"), ("value", "V16")]), offset=HEADER)
+    return [UUID(bytes=each) for each in elements["value"].tolist()]
+
+
+def _days(numbers: Ints) -> Days:
+    """Days since 1970 as dates; NO_DAY as NaT."""
+    return np.where(numbers == NO_DAY, np.datetime64("NaT", "D"), numbers.astype("M8[D]"))
+
+
+def _or_nan(numbers: Ints) -> Floats:
+    return np.where(numbers < 0, np.nan, numbers.astype(np.float64))
+
+
+def days_of_last_rounds(farm_ids: Collection[UUID], on: date, *, using: str = "default") -> dict[UUID, date]:
+    """The day of each farm's last round up to a day; a farm without a round isn't in it."""
+    sql = """SELECT farm_id, max(walked_on) FROM monitoring_round
+             WHERE farm_id = ANY(%s) AND walked_on <= %s GROUP BY farm_id"""
+    with connections[using].cursor() as cursor:
+        cursor.execute(sql, [list(farm_ids), on])
+        return dict(cursor.fetchall())
+
+
+def skips_of(farm_ids: Collection[UUID], on: date, *, using: str = "default") -> dict[UUID, tuple[date, date]]:
+    """Each farm's last skip noted up to a day: the day that was skipped, and the day named for the next round."""
+    sql = """SELECT DISTINCT ON (farm_id) farm_id, skipped_on, next_round_on FROM monitoring_skip
+             WHERE farm_id = ANY(%s) AND skipped_on <= %s
+             ORDER BY farm_id, skipped_on DESC, next_round_on DESC"""
+    with connections[using].cursor() as cursor:
+        cursor.execute(sql, [list(farm_ids), on])
+        return {farm: (skipped_on, next_round_on) for farm, skipped_on, next_round_on in cursor.fetchall()}

@@ -1,0 +1,25 @@
+"""What is read on this floor. The farm has already come through `farms.access`."""
+
+from monitoring.selectors.readings import farms_received_since, readings_of, summaries_of
+from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
+from monitoring.selectors.rounds import last_round, next_round_due, rounds_of
+from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
+from monitoring.selectors.work import last_works, works_of
+
+__all__ = [
+    "FacilityResult",
+    "PlaceToLook",
+    "SheetHanging",
+    "SheetPlace",
+    "farms_received_since",
+    "last_round",
+    "last_works",
+    "next_round_due",
+    "readings_of",
+    "round_result",
+    "round_sheet",
+    "rounds_of",
+    "stations_of",
+    "summaries_of",
+    "works_of",
+]

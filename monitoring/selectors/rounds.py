@@ -1,0 +1,41 @@
+"""A farm's rounds, and when the next one is due."""
+
+from datetime import date, timedelta
+
+from django.db.models import QuerySet
+
+from farms.models import Farm
+from farms.selectors import season_on
+from monitoring.models import Round, Skip
+
+DUE_AFTER = 7  # days
+
+
+def rounds_of(farm: Farm) -> QuerySet[Round]:
+    """The farm's rounds, newest first."""
+    return Round.objects.filter(farm_id=farm.id).order_by("-walked_on", "-id")
+
+
+def last_round(farm: Farm, on: date | None = None) -> Round | None:
+    """The newest round; with `on`, the newest up to that day."""
+    rounds = rounds_of(farm)
+    return (rounds if on is None else rounds.filter(walked_on__lte=on)).first()
+
+
+def next_round_due(farm: Farm, today: date) -> date | None:
+    """When the next round is due; None outside every season.
+
+    Seven days after the last round of this season, or after its opening where there was none yet, and never before
+    the day that a skip named which no round has followed since. alerts.rounds.due_on says the same for many farms.
+    """
+    season = season_on(farm, today)
+    if season is None:
+        return None
+    last = last_round(farm, today)
+    begun = max(last.walked_on, season.opens_on) if last else season.opens_on
+    due = begun + timedelta(days=DUE_AFTER)
+    skips = Skip.objects.filter(farm_id=farm.id, skipped_on__lte=today)
+    if last is not None:
+        skips = skips.filter(skipped_on__gte=last.walked_on)
+    skip = skips.order_by("skipped_on", "next_round_on").last()
+    return max(due, skip.next_round_on) if skip else due
