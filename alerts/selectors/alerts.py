@@ -19,3 +19,8 @@ def open_alerts(farm: "Farm") -> QuerySet[Alert]:
 def alert_history(alert: Alert) -> QuerySet[AlertEvent]:
     """What happened to an alert, oldest first."""
     return AlertEvent.objects.filter(farm_id=alert.farm_id, alert_id=alert.id).order_by("at", "id")
+
+
+def alerts_of(farm: "Farm") -> QuerySet[Alert]:
+    """A farm's alerts, open and closed; the order is the caller's."""
+    return Alert.objects.filter(farm_id=farm.id)

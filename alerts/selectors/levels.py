@@ -11,7 +11,7 @@ from alerts.levels import FarmLevels, Level, Place
 from alerts.models import FarmLevel, GroupLevel
 
 if TYPE_CHECKING:
-    from farms.models import Farm
+    from farms.models import Farm, Group
 
 Row = TypeVar("Row", FarmLevel, GroupLevel)
 
@@ -42,3 +42,13 @@ def levels_of_farms(group_id: UUID, farm_ids: Iterable[UUID], on: date) -> dict[
 def _latest(rows: QuerySet[Row], *place: str) -> QuerySet[Row]:
     """The row of each place that is valid from the latest day; of two from one day, the one set later."""
     return rows.order_by(*place, "-valid_from", "-set_at", "-id").distinct(*place)
+
+
+def own_levels_of(farm: "Farm") -> QuerySet[FarmLevel]:
+    """Every level that the farm ever set for itself or for a facility, newest first."""
+    return FarmLevel.objects.filter(farm_id=farm.id).order_by("-valid_from", "-set_at", "-id")
+
+
+def set_levels_of_group(group: "Group") -> QuerySet[GroupLevel]:
+    """Every level that the group ever set, newest first."""
+    return GroupLevel.objects.filter(group_id=group.id).order_by("-valid_from", "-set_at", "-id")
