@@ -1,10 +1,10 @@
 """Safe on an empty database only: it is the first."""
 
 import django.db.models.deletion
-import farms.ids
 from django.conf import settings
 from django.db import migrations, models
 
+import farms.ids
 from farms.tenancy.migrations import ForceRowSecurity, Grant, TieToFarm
 
 

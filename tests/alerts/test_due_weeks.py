@@ -1,0 +1,163 @@
+"""When a week is due, who gets it, and what an outage changes: nothing but the moment."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from django.db import connection
+
+from alerts import monday as a_monday
+from alerts.checks.calendar import due_at, due_weeks, newest_due
+from alerts.checks.claims import LEASE, claim, finish, give_back
+from alerts.models import Assessment, CheckRun, Digest, MondayList
+from alerts.models.check import RunState
+from farms.models import Farm, Group, Season
+from monitoring.models import RegionReport, Station
+from tests.alerts.scene import alerts, check, check_time, count_week, monday
+from tests.cast import as_factory, as_role
+
+CHICAGO = "America/Chicago"
+
+
+def test_a_week_is_due_from_the_groups_own_monday_at_five():
+    # 05:00 in Chicago is 10:00 UTC in summer.
+    assert due_at(date(2026, 6, 1), CHICAGO) == datetime(2026, 6, 8, 10, tzinfo=UTC)
+    assert newest_due(CHICAGO, datetime(2026, 6, 8, 9, 59, tzinfo=UTC)) == date(2026, 5, 25)
+    assert newest_due(CHICAGO, datetime(2026, 6, 8, 10, tzinfo=UTC)) == date(2026, 6, 1)
+
+
+def test_five_stays_five_when_the_clocks_change():
+    # Daylight saving time ends in the United States on November 1, 2026 (common practice, no source).
+    assert due_at(date(2026, 10, 26), CHICAGO) == datetime(2026, 11, 2, 11, tzinfo=UTC)
+
+
+@pytest.mark.django_db
+class TestDueWeeks:
+    def test_every_week_since_the_season_opened_oldest_first(self, group: Group, northfield: Farm):
+        with as_role("worker"):
+            assert due_weeks(group, check_time(monday(2))) == [monday(0), monday(1), monday(2)]
+
+    def test_a_week_that_is_done_is_not_due(self, group: Group, northfield: Farm):
+        check(group, monday(0))
+        with as_role("worker"):
+            assert due_weeks(group, check_time(monday(1))) == [monday(1)]
+
+    def test_a_group_without_a_season_has_nothing_to_do(self, group: Group, northfield: Farm):
+        with as_factory():
+            Season.objects.all().delete()
+        with as_role("worker"):
+            assert due_weeks(group, check_time(monday(2))) == []
+
+    def test_after_the_season_nothing_is_due_but_to_close_what_is_open(
+        self, group: Group, northfield: Farm, cards: list[Station]
+    ):
+        count_week(cards, monday(0), [150] * 5)
+        check(group, monday(0))
+        check(group, monday(1))
+        with as_factory():
+            # Closed late, back to a day that was judged already.
+            Season.objects.filter(farm=northfield).update(closes_on=monday(1))
+        with as_role("worker"):
+            assert due_weeks(group, check_time(monday(2))) == [monday(2)]
+        check(group, monday(2))
+        assert alerts(northfield, still_open=True) == []
+        with as_role("worker"):
+            assert due_weeks(group, check_time(monday(3))) == []
+
+
+@pytest.mark.django_db
+class TestClaims:
+    def test_two_workers_claim_one_run_once(self, group: Group):
+        with as_role("worker"):
+            now = check_time(monday(0))
+            assert claim(group.id, monday(0), now) is not None
+            assert claim(group.id, monday(0), now) is None
+
+    def test_a_lease_that_ran_out_is_claimed_again_and_the_first_can_not_finish(self, group: Group):
+        with as_role("worker"):
+            now = check_time(monday(0))
+            first = claim(group.id, monday(0), now)
+            second = claim(group.id, monday(0), now + LEASE)
+            assert first is not None and second is not None
+            assert not finish(first, now=now + LEASE)
+            assert finish(second, now=now + LEASE)
+            assert claim(group.id, monday(0), now + 2 * LEASE) is None
+
+    def test_a_run_that_stopped_waits_longer_each_time(self, group: Group):
+        with as_role("worker"):
+            now, pauses = check_time(monday(0)), []
+            for _ in range(8):
+                run = claim(group.id, monday(0), now)
+                assert run is not None
+                give_back(run, "the disk was full", now=now)
+                run.refresh_from_db()
+                assert (run.state, run.error) == (RunState.DUE, "the disk was full")
+                pauses.append((run.lease_until - now).total_seconds() / 60)
+                assert claim(group.id, monday(0), now) is None
+                now = run.lease_until
+            assert pauses == [1, 2, 4, 8, 16, 32, 60, 60]
+
+
+@pytest.fixture
+def as_worker(request: pytest.FixtureRequest):
+    """The whole process's connection as the weekly check's role, over many transactions."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET ROLE flyround_worker")
+    yield
+    with connection.cursor() as cursor:
+        cursor.execute("SET ROLE flyround_app")
+
+
+@pytest.mark.django_db(transaction=True, databases="__all__")
+class TestAnOutage:
+    def test_of_ten_days_judges_every_week_and_mails_once(
+        self, group: Group, northfield: Farm, cards: list[Station], as_worker: None
+    ):
+        for number in range(4):
+            count_week(cards, monday(number), [150] * 5)
+        a_monday.check_group(group, check_time(monday(0)))
+        # Down from Tuesday after week 0 for ten days and more: back on the Thursday after week 2.
+        back = check_time(monday(2)) + timedelta(days=3)
+        assert a_monday.check_group(group, back) == [monday(1), monday(2)]
+        assert a_monday.check_group(group, back) == []
+        with as_factory():
+            weeks = Assessment.objects.filter(farm=northfield, facility_id=None, method="card").order_by("week")
+            assert [row.week for row in weeks] == [monday(0), monday(1), monday(2)]
+            occasions = sorted(Digest.objects.values_list("occasion", flat=True))
+            # ISO weeks of April 6 and April 20, 2026.
+            assert occasions == ["2026-W15", "2026-W17"]
+            assert sorted(MondayList.objects.values_list("occasion", flat=True)) == occasions
+            assert set(CheckRun.objects.values_list("state", "error")) == {("done", "")}
+
+    def test_a_run_that_broke_off_is_done_again_and_tells_nothing_twice(
+        self, group: Group, northfield: Farm, cards: list[Station], as_worker: None
+    ):
+        count_week(cards, monday(0), [150] * 5)
+        now = check_time(monday(0))
+        a_monday.check_group(group, now)
+        with as_factory():
+            before = [model.objects.count() for model in (Assessment, Digest, MondayList, RegionReport)]
+            CheckRun.objects.update(state=RunState.RUNNING, lease_until=now)
+        assert a_monday.check_group(group, now) == [monday(0)]
+        with as_factory():
+            assert [model.objects.count() for model in (Assessment, Digest, MondayList, RegionReport)] == before
+        assert len(alerts(northfield, rule="over")) == 2
+
+    def test_region_reports_come_with_every_week(
+        self, group: Group, northfield: Farm, cards: list[Station], as_worker: None
+    ):
+        a_monday.check_group(group, check_time(monday(1)))
+        with as_factory():
+            assert set(RegionReport.objects.values_list("week", flat=True)) == {monday(0), monday(1)}
+
+    def test_reports_that_fail_are_noted_on_the_run_and_stop_no_mail(
+        self, group: Group, northfield: Farm, as_worker: None, monkeypatch: pytest.MonkeyPatch
+    ):
+        def fails(**_: object) -> int:
+            raise RuntimeError("no cohort")
+
+        monkeypatch.setattr(a_monday, "publish_week", fails)
+        a_monday.check_group(group, check_time(monday(0)))
+        with as_factory():
+            run = CheckRun.objects.get()
+            assert (run.state, run.error) == ("done", "Region reports were not published. RuntimeError: no cohort")
+            assert Digest.objects.count() == 1

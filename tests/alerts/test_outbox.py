@@ -1,0 +1,183 @@
+"""The outbox: a mail is sent once, tried again after a fault, never again after a refusal, and held back in time."""
+
+import smtplib
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+import pytest
+from django.core import mail as django_mail
+from django.core.mail.backends.locmem import EmailBackend
+
+from alerts.delivery import outbox
+from alerts.models import Digest, MondayList
+from farms.models import Consent, Farm, Group, GroupMember, Membership, User
+from tests.cast import NOW, as_factory, as_role
+
+pytestmark = pytest.mark.django_db
+
+
+def make_digest(farm: Farm, to: User, occasion: str = "2026-W22", **columns: object) -> Digest:
+    with as_factory():
+        return Digest.objects.create(
+            farm=farm, recipient=to, occasion=occasion, language="en", subject=f"{farm.name}: week", text="Cards: 118.",
+            html="<p>Cards: 118.</p>", queued_at=NOW, next_try_at=NOW, **columns,
+        )  # fmt: skip
+
+
+@pytest.fixture
+def digest(northfield: Farm, anna: User) -> Digest:
+    return make_digest(northfield, anna)
+
+
+@pytest.fixture
+def monday_list(group: Group, northfield: Farm, dana: User) -> MondayList:
+    with as_factory():
+        return MondayList.objects.create(
+            group=group, recipient=dana, occasion="2026-W22", language="en", subject="1 farm to call",
+            text="Northfield", html="<p>Northfield</p>", queued_at=NOW, next_try_at=NOW,
+        )  # fmt: skip
+
+
+@pytest.fixture
+def failing(monkeypatch: pytest.MonkeyPatch) -> Callable[[Exception, str], None]:
+    """Let the mail server answer mails to one address with an error; the others are taken."""
+
+    def fails(error: Exception, address: str = "anna@example.org") -> None:
+        taken = EmailBackend.send_messages
+
+        def send(self: EmailBackend, messages: list[django_mail.EmailMessage]) -> int:
+            if messages[0].to == [address]:
+                raise error
+            return int(taken(self, messages))
+
+        monkeypatch.setattr(EmailBackend, "send_messages", send)
+
+    return fails
+
+
+def send(now: datetime = NOW) -> dict[str, int]:
+    with as_role("worker"):
+        return dict(outbox.send_due(now))
+
+
+def stored(row: Digest | MondayList) -> Digest | MondayList:
+    with as_factory():
+        return type(row).objects.get(id=row.id)
+
+
+def test_what_is_due_is_sent_and_recorded_once(digest: Digest, monday_list: MondayList):
+    assert send() == {"sent": 2}
+    assert send(NOW + timedelta(days=1)) == {}
+    assert sorted(message.to[0] for message in django_mail.outbox) == ["anna@example.org", "dana@example.org"]
+    assert (stored(digest).state, stored(digest).sent_at, stored(digest).attempts) == ("sent", NOW, 1)
+
+
+def test_two_workers_claim_one_mail_once(digest: Digest):
+    with as_role("worker"):
+        (mine,), (theirs,) = outbox.due(NOW), outbox.due(NOW)
+        assert outbox.claim(mine, NOW)
+        assert not outbox.claim(theirs, NOW)
+
+
+def test_a_mail_whose_worker_died_is_sent_when_its_lease_ran_out(digest: Digest):
+    with as_role("worker"):
+        assert outbox.claim(outbox.due(NOW)[0], NOW)
+        assert outbox.due(NOW + outbox.LEASE - timedelta(seconds=1)) == []
+    assert send(NOW + outbox.LEASE) == {"sent": 1}
+
+
+def test_the_same_mail_is_queued_once(digest: Digest, northfield: Farm, anna: User):
+    with as_role("worker"):
+        again = Digest(
+            farm=northfield, recipient=anna, occasion=digest.occasion, language="en", subject="again", text="",
+            html="", queued_at=NOW, next_try_at=NOW,
+        )  # fmt: skip
+        outbox.queue([again])
+    with as_factory():
+        assert Digest.objects.get().subject == "Northfield: week"
+
+
+@pytest.mark.parametrize(
+    "refusal",
+    [
+        smtplib.SMTPRecipientsRefused({"anna@example.org": (550, b"no such user")}),
+        smtplib.SMTPDataError(554, b"not wanted"),
+    ],
+)
+def test_a_mail_refused_for_good_is_never_tried_again(digest: Digest, failing: Callable, refusal: Exception):
+    failing(refusal)
+    assert send() == {"refused": 1}
+    assert stored(digest).error.startswith(type(refusal).__name__)
+    assert send(NOW + timedelta(days=30)) == {}
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        smtplib.SMTPRecipientsRefused({"anna@example.org": (452, b"mailbox full")}),
+        smtplib.SMTPDataError(451, b"try later"),
+        # Ours, and everybody's: giving these up would lose every mail.
+        smtplib.SMTPSenderRefused(553, b"sender unknown", "flyround@localhost"),
+        smtplib.SMTPAuthenticationError(535, b"wrong password"),
+        ConnectionRefusedError(111, "nobody listens"),
+        TimeoutError("too slow"),
+        ValueError("something else"),
+    ],
+)
+def test_any_other_fault_is_tried_again(digest: Digest, failing: Callable, fault: Exception):
+    failing(fault)
+    assert send() == {"queued": 1}
+    row = stored(digest)
+    assert (row.state, row.next_try_at, row.lease_until) == ("queued", NOW + timedelta(minutes=5), None)
+    assert row.error.startswith(type(fault).__name__)
+
+
+def test_the_pause_doubles_up_to_six_hours(digest: Digest, failing: Callable):
+    failing(smtplib.SMTPDataError(451, b"try later"))
+    now, pauses = NOW, []
+    for _ in range(9):
+        send(now)
+        pauses.append(int((stored(digest).next_try_at - now).total_seconds() // 60))
+        now = stored(digest).next_try_at
+    assert pauses == [5, 10, 20, 40, 80, 160, 320, 360, 360]
+
+
+def test_one_bad_mail_stops_no_other(digest: Digest, monday_list: MondayList, failing: Callable):
+    failing(ValueError("something else"))
+    assert send() == {"queued": 1, "sent": 1}
+
+
+def test_a_server_that_can_not_be_reached_is_asked_once_a_tick(
+    digest: Digest, monday_list: MondayList, failing: Callable
+):
+    failing(ConnectionRefusedError(111, "nobody listens"))
+    assert send() == {"queued": 1}
+    assert stored(monday_list).attempts == 0
+
+
+class TestHeldBack:
+    """Consents and roles end at once, also for a mail that waits."""
+
+    def test_an_owner_who_is_none_any_more_gets_nothing(self, digest: Digest, anna: User):
+        with as_factory():
+            Membership.objects.filter(user=anna).update(ended_at=NOW)
+        assert send() == {"refused": 1}
+        assert django_mail.outbox == []
+
+    def test_an_adviser_gets_no_list_with_a_farm_that_withdrew_meanwhile(self, monday_list: MondayList):
+        with as_factory():
+            Consent.objects.update(withdrawn_at=NOW + timedelta(minutes=1))
+        assert send(NOW + timedelta(minutes=5)) == {"refused": 1}
+        assert "withdrawn its consent" in stored(monday_list).error
+
+    def test_an_adviser_who_left_gets_nothing(self, monday_list: MondayList, dana: User):
+        with as_factory():
+            GroupMember.objects.filter(user=dana).update(ended_at=NOW)
+        assert send() == {"refused": 1}
+
+
+def test_the_worker_can_not_change_what_a_mail_says(digest: Digest):
+    from django.db import ProgrammingError
+
+    with pytest.raises(ProgrammingError, match="permission denied"), as_role("worker"):
+        Digest.objects.update(text="something else")
