@@ -1,0 +1,16 @@
+"""The records' own choices, for forms: the pages name no other app's tables."""
+
+from typing import Any
+
+from django.apps import apps
+
+
+def choices_of(model: str, field: str, *, first: Any = None) -> list[tuple[str, Any]]:
+    """What a column may hold and how it is called; `first` is the label of "nothing chosen" where that is allowed."""
+    found = list(apps.get_model(model)._meta.get_field(field).choices)
+    return found if first is None else [("", first), *found]
+
+
+def label_of(model: str, field: str, value: str) -> Any:
+    """How one value of a column is called; the value itself where it is not among the choices."""
+    return dict(choices_of(model, field)).get(value, value)

@@ -1,0 +1,102 @@
+"""A farm's season in pictures and tables, from what the weekly check concluded. Nothing is judged here."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+
+from monitoring.charts import ChartWords, SeasonSeries, WorkMark, season_chart
+from monitoring.methods import METHODS
+from server.web.choices import label_of
+from server.web.words import method_name, rate, short_day, unit, week_of
+
+if TYPE_CHECKING:
+    from alerts.models import Assessment
+    from monitoring.models import Work
+
+WEEK = timedelta(weeks=1)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One method's season in two widths, and as a table: a row for every week, None = not judged."""
+
+    method: str
+    title: str
+    wide: SafeString
+    narrow: SafeString
+    weeks: tuple["tuple[date, Assessment | None]", ...]
+    marks: tuple[tuple[str, date, str], ...]
+
+
+def season_figures(assessments: Iterable["Assessment"], works: Sequence["Work"], until: date) -> list[Figure]:
+    """A figure for each method that the farm has results of, up to the week (its Monday) `until`."""
+    by_method: dict[str, dict[date, Assessment]] = {}
+    for row in assessments:
+        if row.facility_id is None and row.method:
+            by_method.setdefault(row.method, {})[row.week] = row
+    marks = _marks(works)
+    return [_figure(method, by_method[method], marks, until) for method in METHODS if method in by_method]
+
+
+def _figure(
+    method: str, rows: dict[date, "Assessment"], marks: tuple[tuple[str, date, str], ...], until: date
+) -> Figure:
+    first = min(rows)
+    weeks = [first + WEEK * number for number in range((max(until, *rows) - first).days // 7 + 1)]
+    found = [rows.get(week) for week in weeks]
+    series = SeasonSeries(
+        key=method,
+        first_week=first,
+        means=[row.mean if row else None for row in found],
+        lows=[_interval(row)[0] for row in found],
+        highs=[_interval(row)[1] for row in found],
+        levels=[row.result if row else None for row in found],  # type: ignore[misc]
+        action_level=[row.level if row else None for row in found],
+        at_least=[bool(row and row.at_least) for row in found],
+        work=tuple(WorkMark(day, letter) for letter, day, _what in marks),
+    )
+    words = _words(method, [row for row in found if row])
+    drawn = {shape: mark_safe(season_chart(series, words=words, shape=shape)) for shape in ("wide", "narrow")}  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
+    in_time = tuple(mark for mark in marks if weeks[0] <= mark[1] < weeks[-1] + WEEK)
+    return Figure(method, words.title, drawn["wide"], drawn["narrow"], tuple(zip(weeks, found, strict=True)), in_time)
+
+
+def _interval(row: "Assessment | None") -> tuple[float | None, float | None]:
+    if row is None or row.mean is None:
+        return None, None
+    return row.low, row.high
+
+
+def _words(method: str, rows: Sequence["Assessment"]) -> ChartWords:
+    counted = [row for row in rows if row.mean is not None]
+    last = counted[-1] if counted else None
+    told = (
+        _("Weekly mean for each week. The last one, %(week)s, is %(mean)s %(unit)s. The table below has every week.")
+        % {"week": week_of(last.week), "mean": rate(last.mean), "unit": unit(method)}
+        if last
+        else _("Nothing was counted yet.")
+    )
+    level = next((row.level for row in reversed(rows) if row.level is not None), None)
+    return ChartWords(
+        title=_("%(what)s, week by week") % {"what": method_name(method).capitalize()},
+        description=told,
+        unit=unit(method),
+        action_level=_("action level %(level)s") % {"level": rate(level)},
+        no_counts=_("Nothing was counted yet."),
+        date_label=short_day,
+        number=rate,
+    )
+
+
+def _marks(works: Sequence["Work"]) -> tuple[tuple[str, date, str], ...]:
+    """A letter for each kind of work, in the order of its days."""
+    letters: dict[str, str] = {}
+    for work in works:
+        letters.setdefault(work.kind, "ABCDEFGHIJ"[min(len(letters), 9)])
+    return tuple(
+        (letters[work.kind], work.done_on, str(label_of("monitoring.Work", "kind", work.kind))) for work in works
+    )

@@ -1,0 +1,73 @@
+"""What a round says at its end: each building's mean, its action level, the round before, and one place to look."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from alerts.selectors import levels_of
+from alerts.wording import places_to_look, question_text
+from alerts.wording.places import facility_phrase
+from monitoring.selectors import FacilityResult, round_result, rounds_of
+from server.web.round_form import lines_on, stations_read
+
+if TYPE_CHECKING:
+    from monitoring.models import Round
+
+
+@dataclass(frozen=True)
+class BuildingEnd:
+    """One building and method: this round, and the mean of the round before (None where it wasn't counted)."""
+
+    result: FacilityResult
+    before: float | None
+
+
+@dataclass(frozen=True)
+class LookHere:
+    """The one place to look first: a question to check on the spot."""
+
+    station: str
+    building: str
+    question: str
+    where: str
+
+
+def end_of(farm: Any, walked: "Round") -> dict[str, Any]:
+    """For the template: buildings, the place to look (or None), and how many stations of the walk are still open."""
+    results = _results(farm, walked)
+    before = rounds_of(farm).filter(walked_on__lt=walked.walked_on).first()
+    means = {_key(result): result.mean for result in _results(farm, before)} if before else {}
+    return {
+        "buildings": [BuildingEnd(result, means.get(_key(result))) for result in results],
+        "before": before,
+        "look": look_here(results),
+        "left": len(lines_on(farm, walked.walked_on, done=stations_read(farm, walked.id))),
+    }
+
+
+def _results(farm: Any, walked: "Round") -> list[FacilityResult]:
+    levels = levels_of(farm, walked.walked_on)
+
+    def level_of(method: str, facility_id: UUID) -> float | None:
+        return levels.of(method, facility_id).value
+
+    return round_result(farm, walked, level_of)
+
+
+def _key(result: FacilityResult) -> tuple[UUID, str]:
+    return result.facility.id, result.method.code
+
+
+def look_here(results: Sequence[FacilityResult]) -> LookHere | None:
+    """The station that holds most in the building that is highest against its level; None where none stands out."""
+    found = [result for result in results if result.place is not None and result.mean]
+    top = max(found, key=lambda result: (result.mean or 0) / (result.level or float("inf")), default=None)
+    if top is None or top.place is None:
+        return None
+    return LookHere(
+        station=top.place.station.label,
+        building=facility_phrase(top.facility),
+        question=question_text(top.place.question),
+        where=places_to_look(top.facility.kind),
+    )

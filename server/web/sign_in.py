@@ -1,0 +1,59 @@
+"""Signing in by a mailed one-time code: no password, no signing up, mails in the reader's language."""
+
+from typing import Any
+
+from allauth.account.adapter import DefaultAccountAdapter
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.core.mail import EmailMessage
+from django.http import HttpRequest, HttpResponse
+from django.utils import translation
+from django.utils.translation import gettext_lazy as _
+
+
+class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
+    """allauth's adapter. People are let in by their farm or group, so nobody signs up."""
+
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "incorrect_code": _("That isn't the code from the latest mail. Look at the mail again and type its code."),
+        "too_many_login_attempts": _("That was tried too often. Wait five minutes, then ask for a new code."),
+        "rate_limited": _("That was asked for too often. Wait five minutes, then try again."),
+        "account_inactive": _("This account is switched off. Ask the coordinator of your group."),
+    }
+
+    def is_open_for_signup(self, request: HttpRequest) -> bool:
+        return False
+
+    def render_mail(
+        self,
+        template_prefix: str,
+        email: str | list[str],
+        context: dict[str, Any],
+        headers: dict[str, str] | None = None,
+    ) -> EmailMessage:
+        address = email if isinstance(email, str) else email[0]
+        with translation.override(language_of(address)):
+            message: EmailMessage = super().render_mail(template_prefix, email, context, headers)
+        return message
+
+    def post_login(self, request: HttpRequest, user: Any, **kwargs: Any) -> HttpResponse:
+        response: HttpResponse = super().post_login(request, user, **kwargs)
+        speak(response, user.language)
+        return response
+
+
+def language_of(address: str) -> str:
+    """The language of the user with this address; the page's where nobody has it."""
+    found = get_user_model().objects.filter(email=address.lower()).values_list("language", flat=True).first()
+    return found or translation.get_language() or settings.LANGUAGE_CODE
+
+
+def speak(response: HttpResponse, language: str) -> None:
+    """Keep a language in this browser."""
+    response.set_cookie(
+        settings.LANGUAGE_COOKIE_NAME,
+        language,
+        max_age=365 * 24 * 3600,
+        secure=settings.SECURE,
+        samesite="Lax",
+    )

@@ -1,0 +1,79 @@
+"""A round counted on a phone: one page, a big number a station, and at the end what it says. Works without scripts."""
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from farms.access import Need, one_of
+from farms.errors import Conflict, Invalid
+from farms.selectors import people_of
+from monitoring.selectors import rounds_of
+from monitoring.services import record_round
+from server.web.doors import Visit, farm_page
+from server.web.round_end import end_of
+from server.web.round_form import RoundForm, blank_round, typed_round
+
+NOTHING_TYPED = _("Nothing was typed. Type at least one number, say why there is none, or say what hangs now.")
+
+
+@farm_page(Need.COUNT)
+@require_http_methods(["GET", "HEAD", "POST"])
+def count(request: HttpRequest, visit: Visit) -> HttpResponse:
+    """Show the stations in walking order; a round that was begun goes on under its own id (?round=)."""
+    if request.method != "POST":
+        return _page(request, visit, _begin(request, visit))
+    form = typed_round(visit.farm, request.POST, visit.today)
+    stored = take(form, visit, source="phone" if visit.is_phone else "form") if form.is_valid() else None
+    if stored is None:
+        return _page(request, visit, form, status=422)
+    return redirect("round_end", farm_id=visit.farm.id, round_id=stored)
+
+
+def take(form: RoundForm, visit: Visit, *, source: str, **typed: object) -> UUID | None:
+    """Hand a round to the service: its id where it was taken, None where the form now says why not."""
+    sent = form.sent(source, **typed)
+    if not (sent.readings or sent.hung or sent.notes):
+        form.walk.add_error(None, NOTHING_TYPED)
+        return None
+    try:
+        stored = record_round(farm=visit.farm, sent=sent, actor=visit.actor, now=visit.now)
+    except (Invalid, Conflict) as refusal:
+        form.refuse(refusal)
+        return None
+    return UUID(str(stored.id))
+
+
+@farm_page(Need.COUNT)
+@require_safe
+def round_end(request: HttpRequest, visit: Visit, round_id: UUID) -> HttpResponse:
+    """What the round says, for whoever walked it: each building's mean, its action level, and one place to look."""
+    found = one_of(rounds_of(visit.farm), round_id)
+    return render(request, "web/round_end.html", {"visit": visit, "round": found, **end_of(visit.farm, found)})
+
+
+def _begin(request: HttpRequest, visit: Visit) -> RoundForm:
+    begun, counter = request.GET.get("round", ""), None
+    if not visit.is_phone:
+        own = people_of(visit.farm).filter(user_id=visit.who.id).first()
+        counter = own.id if own else None
+    round_id, day = None, visit.today
+    if begun:
+        found = one_of(rounds_of(visit.farm), _as_id(begun))
+        round_id, day, counter = found.id, found.walked_on, found.counted_by
+    return blank_round(visit.farm, day, round_id=round_id, counted_by=counter)
+
+
+def _as_id(text: str) -> UUID:
+    """An id as it stands in an address; one that nobody has where it is none."""
+    try:
+        return UUID(text)
+    except ValueError:
+        return UUID(int=0)
+
+
+def _page(request: HttpRequest, visit: Visit, form: RoundForm, *, status: int = 200) -> HttpResponse:
+    context = {"visit": visit, "walk": form.walk, "lines": form.lines, "wrong": form.wrong, "refused": status != 200}
+    return render(request, "web/count.html", context, status=status)

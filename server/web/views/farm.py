@@ -1,0 +1,57 @@
+"""A farm's page: the week in words, building by building, the season in pictures, what is open, what was done."""
+
+from datetime import timedelta
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from alerts.selectors import alert_history, assessments_of, newest_week, open_alerts
+from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from farms.access import Need
+from farms.clock import monday_of
+from farms.selectors import season_on
+from monitoring.selectors import last_round, readings_of, stations_of, works_of
+from server.web.doors import Visit, farm_page
+from server.web.figures import season_figures
+from server.web.results import building_lines, how_it_was_got, shares_of, told_of
+
+WEEK = timedelta(weeks=1)
+# A season and what came before it, in one picture.
+SHOWN = 30 * WEEK
+
+
+@farm_page(Need.READ)
+@require_safe
+def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
+    week = newest_week(visit.farm) or monday_of(visit.today) - WEEK
+    seen = weeks_of_farms([visit.farm], week, visit.today)[0]
+    works = list(works_of(visit.farm, week - SHOWN))
+    context = {
+        "visit": visit,
+        "week": week,
+        "told": told_of(seen),
+        "got": [how_it_was_got(row) for row in seen.farm_rows.values() if row.mean is not None],
+        "buildings": building_lines(seen),
+        "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
+        "alerts": [(alert, list(alert_history(alert))) for alert in open_alerts(visit.farm)],
+        "works": works[:8],
+        "stations": station_lines(visit, seen),
+        "last": last_round(visit.farm),
+        "season": season_on(visit.farm, visit.today),
+    }
+    return render(request, "web/farm.html", context)
+
+
+def station_lines(visit: Visit, seen: FarmWeek) -> list[dict[str, Any]]:
+    """Each station in walking order with its newest reading (None where there is none) and its share of the week."""
+    newest: dict[UUID, Any] = {}
+    for reading in readings_of(visit.farm).filter(taken_on__gte=visit.today - 12 * WEEK):
+        newest.setdefault(reading.station_id, reading)
+    shares = shares_of(seen)
+    return [
+        {"station": station, "reading": newest.get(station.id), "share": shares.get(str(station.id))}
+        for station in stations_of(visit.farm, visit.today)
+    ]

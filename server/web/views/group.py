@@ -1,0 +1,54 @@
+"""The coordinator's page: the group's regions and its action levels. No farm's counts are on it."""
+
+from datetime import date
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from alerts.levels import default_level
+from alerts.selectors import levels_of_group
+from alerts.services import NewLevel, set_group_level
+from farms import clock
+from farms.access import GroupRole, group_for
+from farms.clock import local_date
+from farms.selectors import group_roles_of, regions_of
+from monitoring.methods import METHODS
+from server.web.doors import signed_in
+from server.web.forms.farm import LevelForm
+from server.web.forms.refusals import accepted
+
+
+@signed_in
+@require_http_methods(["GET", "HEAD", "POST"])
+def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
+    """Everybody of the group may read it; the coordinator sets levels."""
+    found = group_for(request.user, group_id)
+    now = clock.now()
+    today = local_date(now, found.time_zone)
+    coordinates = any(role.group_id == group_id and role.role == "coordinator" for role in group_roles_of(request.user))
+    form = LevelForm(request.POST or None, initial={"valid_from": today})
+    if request.method == "POST":
+        group_for(request.user, group_id, role=GroupRole.COORDINATOR)
+        if form.is_valid() and accepted(
+            form, lambda: set_group_level(group=found, level=NewLevel(**form.cleaned_data), by=request.user, now=now)
+        ):
+            messages.success(request, _("The group's new action level is kept, with its reason."))
+            return redirect("group", group_id=group_id)
+    context = {
+        "group": found,
+        "coordinates": coordinates,
+        "form": form,
+        "regions": regions_of(found),
+        "levels": levels_shown(group_id, today),
+    }
+    return render(request, "web/group.html", context, status=422 if form.errors else 200)
+
+
+def levels_shown(group_id: UUID, today: date) -> list[tuple[object, object]]:
+    """Each method with the level that applies in the group today, its own or the trade's."""
+    own = levels_of_group(group_id, today)
+    return [(method, own.get(code) or default_level(code)) for code, method in METHODS.items()]

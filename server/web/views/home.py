@@ -1,0 +1,45 @@
+"""The first page: what this is, or straight on to what somebody came for."""
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import translation
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST, require_safe
+
+from farms.access import farms_of
+from farms.selectors import group_roles_of
+from farms.services import set_language
+from server.web.phone import phone_of
+from server.web.sign_in import speak
+
+
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:
+    if not request.user.is_authenticated:
+        phone = phone_of(request)
+        return redirect("count", farm_id=phone.farm_id) if phone else render(request, "web/home.html")
+    roles = group_roles_of(request.user)
+    farms = list(farms_of(request.user))
+    if any(role.role == "adviser" for role in roles):
+        return redirect("monday")
+    if len(farms) == 1 and not roles:
+        return redirect("farm", farm_id=farms[0].id)
+    if len(roles) == 1 and not farms:
+        return redirect("group", group_id=roles[0].group_id)
+    return render(request, "web/choose.html", {"farms": farms, "roles": roles})
+
+
+@require_POST
+def language(request: HttpRequest) -> HttpResponse:
+    """Speak another language in this browser, and in this person's mails."""
+    wanted = request.POST.get("language", "")
+    back = request.POST.get("next", "/")
+    if not url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure()):
+        back = "/"
+    response = redirect(back)
+    if translation.check_for_language(wanted) and wanted in dict(settings.LANGUAGES):
+        speak(response, wanted)
+        if request.user.is_authenticated:
+            set_language(user=request.user, language=wanted)
+    return response

@@ -1,0 +1,57 @@
+"""The adviser's Monday list: which farms first, and why."""
+
+from datetime import date, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from alerts.selectors import MondayRow, Verdict, monday_rows, run_of
+from farms import clock
+from farms.clock import local_date, monday_of
+from farms.errors import Missing
+from farms.selectors import group_roles_of
+from server.web.doors import signed_in
+
+WEEK = timedelta(weeks=1)
+
+
+@signed_in
+@require_safe
+def monday(request: HttpRequest) -> HttpResponse:
+    """The newest week that is over, or an earlier one that is asked for."""
+    role = next((role for role in group_roles_of(request.user) if role.role == "adviser"), None)
+    if role is None:
+        raise Missing()
+    today = local_date(clock.now(), role.group.time_zone)
+    newest = monday_of(today) - WEEK
+    week = min(_asked(request) or newest, newest)
+    rows = monday_rows(request.user, week, day=today if week == newest else None)
+    run = run_of(role.group, week)
+    context = {
+        "week": week,
+        "rows": rows,
+        "sections": _sections(rows),
+        "judged": run is not None and run.finished_at is not None,
+        "earlier": week - WEEK,
+        "later": week + WEEK if week < newest else None,
+    }
+    return render(request, "web/monday.html", context)
+
+
+def _asked(request: HttpRequest) -> date | None:
+    try:
+        return monday_of(date.fromisoformat(request.GET.get("week", "")))
+    except ValueError:
+        return None
+
+
+def _sections(rows: list[MondayRow]) -> list[tuple[str, str, list[MondayRow]]]:
+    """The rows by what to do, each with its heading; without empty ones."""
+    headings = {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}
+    sections = [
+        (verdict.value, heading, [row for row in rows if row.verdict == verdict])
+        for verdict, heading in headings.items()
+    ]
+    return [section for section in sections if section[2]]

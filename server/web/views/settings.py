@@ -1,0 +1,25 @@
+"""What can be set on a farm: the overview, shown by right."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+from monitoring.selectors import stations_of
+
+from farms.access import Need
+from farms.selectors import people_of, season_on, tokens_of
+from server.web.doors import Visit, farm_page
+
+
+@farm_page(Need.MANAGE)
+@require_safe
+def settings(request: HttpRequest, visit: Visit) -> HttpResponse:
+    live = [token for token in tokens_of(visit.farm) if token.is_live(visit.now)]
+    context = {
+        "visit": visit,
+        "people": len(people_of(visit.farm)),
+        "phones": sum(token.scope == "count" for token in live),
+        "keys": sum(token.scope != "count" for token in live),
+        "stations": len(stations_of(visit.farm)),
+        "season": season_on(visit.farm, visit.today),
+    }
+    return render(request, "web/settings.html", context)

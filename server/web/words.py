@@ -1,0 +1,150 @@
+"""How numbers, days and weeks are written on a page, in the reader's language. Templates: {% load words %}."""
+
+from datetime import date, timedelta
+from typing import Any
+from uuid import UUID
+
+from django import template
+from django.utils.formats import date_format, number_format
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
+
+from alerts.wording import amount, growth_phrase
+from alerts.wording.results import heading
+from monitoring.charts import weeks_line
+from monitoring.methods import METHODS
+from server.web.choices import label_of
+
+register = template.Library()
+
+
+@register.filter
+def rate(value: float | None) -> str:
+    """118; 2.4 below ten; an empty text for no count, which the page explains in words."""
+    return "" if value is None else amount(value)
+
+
+@register.filter
+def short_day(day: date) -> str:
+    """Jun 29; 29 jun."""
+    return date_format(day, pgettext("a day in few letters", "M j"))
+
+
+@register.filter
+def long_day(day: date) -> str:
+    """Monday, June 29."""
+    return date_format(day, pgettext("a day with its weekday", "l, F j"))
+
+
+@register.filter
+def week_of(monday: date) -> str:
+    """Week of June 29."""
+    return _("week of %(day)s") % {"day": date_format(monday, pgettext("a day", "F j"))}
+
+
+@register.filter
+def week_span(monday: date) -> str:
+    """June 29 to July 5, for the one place where it helps."""
+    ends = monday + timedelta(days=6)
+    return _("%(first)s to %(last)s") % {"first": short_day(monday), "last": short_day(ends)}
+
+
+@register.filter
+def method_name(code: str) -> str:
+    """Spot cards."""
+    return str(METHODS[code].name)
+
+
+@register.filter
+def unit(code: str) -> str:
+    """Specks a card."""
+    return str(METHODS[code].unit)
+
+
+@register.filter
+def days_up(days: int | None) -> str:
+    if days is None:
+        return ""
+    return ngettext("up for %(days)d day", "up for %(days)d days", days) % {"days": days}
+
+
+@register.filter
+def line_of_weeks(weeks: Any, level: str | None = None) -> SafeString:
+    """The small line beside a sentence; the sentence says what it shows."""
+    return mark_safe(weeks_line(weeks, level=level)) if len(weeks) else mark_safe("")  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
+
+
+@register.filter
+def at(mapping: dict[Any, Any], key: str | UUID) -> Any:
+    """mapping[key], for a template."""
+    return mapping.get(key)
+
+
+@register.filter
+def level_name(result: str) -> str:
+    """below; near; at or over; not counted."""
+    return str(label_of("alerts.Assessment", "result", result))
+
+
+@register.filter
+def alert_title(alert: Any) -> str:
+    """Cards over the action level, calf barn."""
+    rule = str(label_of("alerts.Alert", "rule", alert.rule))
+    what = f"{heading(alert.method)}: {rule}" if alert.method else rule
+    title = f"{what}, {alert.facility.name}" if alert.facility_id and alert.facility else what
+    return title[:1].upper() + title[1:]
+
+
+@register.filter
+def share_of_card(fraction: Any) -> str:
+    """half; a quarter; 0.33 of it."""
+    words = {0.5: _("half of it"), 0.25: _("a quarter of it"), 0.125: _("an eighth of it")}
+    part = float(fraction)
+    return words.get(part) or _("%(part)s of it") % {"part": number_format(part, 2)}
+
+
+@register.filter
+def exposure_of(reading: Any) -> str:
+    """In 7 days."""
+    days = (reading.taken_on - reading.hung_on).days
+    return ngettext("in %(days)d day", "in %(days)d days", days) % {"days": days}
+
+
+@register.filter
+def band(contributors: str) -> str:
+    """A report's band of owners, as the report stores it in English."""
+    bands = {"10 to 14": _("10 to 14"), "15 to 19": _("15 to 19"), "20 or more": _("20 or more")}
+    return bands.get(contributors, contributors)
+
+
+@register.filter
+def region_word(word: str) -> str:
+    words = {"low": _("low"), "middle": _("middle"), "high": _("high")}
+    return words.get(word, word)
+
+
+@register.filter
+def share_of_owners(share: float) -> str:
+    """About 3 in 10."""
+    return _("about %(tenths)d in 10") % {"tenths": round(share * 10)}
+
+
+@register.filter
+def evidence_in_words(event: Any) -> str:
+    """What was known when an alert opened, stayed or closed: mean 118, action level 100."""
+    known = event.evidence
+    if known.get("growth") is not None:
+        return growth_phrase(known["growth"])
+    if known.get("mean") is not None and known.get("level") is not None:
+        return _("mean %(mean)s, action level %(level)s") % {"mean": rate(known["mean"]), "level": rate(known["level"])}
+    if known.get("days") is not None:
+        days = int(known["days"])
+        return ngettext("%(days)d day without a round", "%(days)d days without a round", days) % {"days": days}
+    return ""
+
+
+@register.filter
+def days_short(days: int) -> str:
+    """7 days."""
+    return ngettext("%(days)d day", "%(days)d days", days) % {"days": days}
