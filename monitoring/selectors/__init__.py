@@ -1,6 +1,6 @@
 """What is read on this floor. The farm has already come through `farms.access`."""
 
-from monitoring.selectors.readings import farms_received_since, readings_of, summaries_of
+from monitoring.selectors.readings import farms_received_since, readings_of, readings_of_round, summaries_of
 from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
@@ -16,6 +16,7 @@ __all__ = [
     "last_works",
     "next_round_due",
     "readings_of",
+    "readings_of_round",
     "round_result",
     "round_sheet",
     "rounds_of",

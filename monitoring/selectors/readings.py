@@ -14,6 +14,13 @@ def readings_of(farm: Farm) -> QuerySet[Reading]:
     return Reading.objects.current().filter(farm_id=farm.id).order_by("-taken_on", "-id")
 
 
+def readings_of_round(farm: Farm, round_id: UUID) -> QuerySet[Reading]:
+    """All readings of a round, those corrected later and their corrections too, in walking order, oldest first."""
+    readings = Reading.objects.filter(farm_id=farm.id, round_id=round_id)
+    walking = ("station__facility__position", "station__facility__name", "station__position", "station__method")
+    return readings.select_related("station", "station__facility").order_by(*walking, "station__number", "received_at")
+
+
 def summaries_of(farm: Farm, method: str | None = None, since: date | None = None) -> QuerySet[WeeklySummary]:
     """The farm's weekly summaries, oldest week first; of one method, from the week of a day on, where asked."""
     summaries = WeeklySummary.objects.filter(farm_id=farm.id).order_by("week", "method")
