@@ -4,6 +4,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, time
 from decimal import Decimal
+from operator import itemgetter
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -72,8 +73,11 @@ class Columns:
 
     def only(self, places: Sequence[int]) -> "Columns":
         """The readings at these places, in this order."""
-        chosen = {name.name: getattr(self, name.name) for name in fields(self)}
-        return Columns(**{name: [values[place] for place in places] for name, values in chosen.items()})
+        columns = {each.name: getattr(self, each.name) for each in fields(self)}
+        if len(places) < 2:
+            return Columns(**{name: [values[place] for place in places] for name, values in columns.items()})
+        chosen = itemgetter(*places)
+        return Columns(**{name: list(chosen(values)) for name, values in columns.items()})
 
 
 @dataclass(frozen=True)

@@ -4,17 +4,21 @@ The caller has already come through `farms.access` and opened the transaction in
 acts. Every function takes `now` from its entry point.
 """
 
+from monitoring.rules.table import table_of_rows
 from monitoring.services.correction import correct_reading
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
 from monitoring.services.station import SitingData, add_station, resite_station
 from monitoring.services.summary import refresh_summaries
+from monitoring.services.table import ImportPlan, ImportResult, record_table
 from monitoring.services.temperature import record_temperatures
 from monitoring.services.work import WorkDone, record_work
 
 __all__ = [
     "HungSent",
+    "ImportPlan",
+    "ImportResult",
     "NoteSent",
     "ReadingSent",
     "RoundSent",
@@ -23,9 +27,11 @@ __all__ = [
     "add_station",
     "correct_reading",
     "record_round",
+    "record_table",
     "record_temperatures",
     "record_work",
     "refresh_summaries",
     "resite_station",
     "skip_round",
+    "table_of_rows",
 ]

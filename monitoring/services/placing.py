@@ -4,11 +4,12 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from uuid import UUID, uuid5
+from uuid import UUID
 
 from monitoring.models import Placement, Reading
 from monitoring.models.reading import LEAVES_IT_UP
 from monitoring.rules.readings import MOST_DAYS_UP
+from monitoring.services.ids import placement_id
 
 
 @dataclass
@@ -62,11 +63,6 @@ class Hangings:
 
     def new(self) -> list[Hanging]:
         return [each for each in self.by_id.values() if each.is_new]
-
-
-def placement_id(station_id: UUID, hung_on: date, number: int) -> UUID:
-    """The id of the number-th card or trap, from 0, hung at a station on a day, where no client gave one."""
-    return uuid5(station_id, f"{hung_on}:{number}")
 
 
 def hangings_of(farm_id: UUID, station_ids: Collection[UUID], *, since: date, named: Collection[UUID] = ()) -> Hangings:

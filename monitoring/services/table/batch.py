@@ -1,0 +1,116 @@
+"""The readings of a table that are on their way in: which station each is of, which ids it gets, what is wrong."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from uuid import UUID
+
+from django.utils.translation import gettext_lazy as _
+
+from monitoring.models.reading import LEAVES_IT_UP
+from monitoring.rules.readings import broken_rules
+from monitoring.rules.table import Columns, Fault, ReadingTable
+from monitoring.services.ground import Ground
+from monitoring.services.ids import Named, back, front
+
+SENT_TWICE = _("Row {row} has the same id. Give each reading an id of its own, or leave the ids away.")
+SAME_CARD = _(
+    "Row {row} is of the same station and days. Delete one of the two; where two cards or traps hang there, number "
+    "them 1 and 2 in a column called device."
+)
+DOWN_ALREADY = _("Row {row} takes down the same card or trap. Correct the days, or delete one of the two.")
+
+
+@dataclass
+class Batch:
+    """A table on its way in. `at` is each reading's station in `ground.stations`; `good` the places still to be stored.
+
+    `reading_ids` and `placement_ids` are ids as text, None for what hangs nowhere; for rows that are good only.
+    """
+
+    table: ReadingTable
+    ground: Ground
+    at: list[int]
+    faults: list[Fault]
+    good: list[int] = field(default_factory=list)
+    reading_ids: list[str] = field(default_factory=list)
+    placement_ids: list[str | None] = field(default_factory=list)
+
+    @property
+    def columns(self) -> Columns:
+        return self.table.columns
+
+    def drop(self, faults: Iterable[Fault]) -> None:
+        """Take what is wrong out of the good."""
+        added = list(faults)
+        self.faults += added
+        wrong = {fault.place for fault in added}
+        if wrong:
+            self.good = [place for place in self.good if place not in wrong]
+
+
+def batch_of(table: ReadingTable, ground: Ground) -> Batch:
+    """The table with its stations found, its rules checked, and its ids made."""
+    columns = table.columns
+    at = ground.places_of(columns.station)
+    wrong = {fault.place for fault in table.faults}
+    faults = [*table.faults, *broken_rules(columns, at, ground.stations, ground.calendar, skip=wrong)]
+    wrong |= {fault.place for fault in faults}
+    batch = Batch(table, ground, at, faults, [place for place in range(len(columns)) if place not in wrong])
+    _name(batch)
+    batch.drop(_twice(batch))
+    return batch
+
+
+def _name(batch: Batch) -> None:
+    """Make each row's ids. A card or trap that a row without a day of hanging is about isn't known."""
+    columns, at = batch.columns, batch.at
+    fronts = [front(UUID(station.id)) for station in batch.ground.stations] + [""]
+    days = set(zip(columns.hung_on, columns.taken_on, columns.device, strict=True))
+    readings = {each: back(Named.READING, each[0], each[1], each[2] - 1) for each in days}
+    hangings = {each: back(Named.PLACEMENT, each[0], None, each[2] - 1) for each in days}
+    keys = list(zip(columns.hung_on, columns.taken_on, columns.device, strict=True))
+    own = [fronts[place] + readings[key] for place, key in zip(at, keys, strict=True)]
+    batch.reading_ids = [given or made for given, made in zip(columns.id, own, strict=True)]
+    batch.placement_ids = [
+        fronts[place] + hangings[key] if key[0] is not None else None for place, key in zip(at, keys, strict=True)
+    ]
+
+
+def _twice(batch: Batch) -> list[Fault]:
+    """Rows of one table that can't both be right: one id twice, one card on the same days, one card taken down twice.
+
+    The later of the two is named.
+    """
+    columns, ids = batch.columns, batch.reading_ids
+    # Ids that we made repeat only with the station and the days.
+    faults = _repeated(batch, ids, "id", "sent_twice", SENT_TWICE) if any(columns.id) else []
+    keys = list(zip(batch.at, columns.hung_on, columns.taken_on, columns.device, strict=True))
+    faults += _repeated(batch, keys, "station", "same_card", SAME_CARD)
+    named = {fault.place for fault in faults}
+    ends = [
+        placement if placement is not None and reason not in LEAVES_IT_UP else place
+        for place, (placement, reason) in enumerate(zip(batch.placement_ids, columns.reason, strict=True))
+    ]
+    return faults + [
+        fault for fault in _repeated(batch, ends, "hung_on", "down_already", DOWN_ALREADY) if fault.place not in named
+    ]
+
+
+def _repeated(batch: Batch, keys: Sequence[object], column: str, code: str, reason: object) -> list[Fault]:
+    if len(set(keys)) == len(keys):
+        return []
+    first: dict[object, int] = {}
+    faults = []
+    for place in batch.good:
+        before = first.setdefault(keys[place], place)
+        if before != place:
+            text = str(reason).format(row=batch.table.row(before))
+            faults.append(Fault(place, column, code, text))
+    return faults
+
+
+def span(days: Iterable[date | None]) -> tuple[date, date] | None:
+    """The first and the last of some days; None where there are none."""
+    known = {day for day in days if day is not None}
+    return (min(known), max(known)) if known else None
