@@ -221,7 +221,6 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Flyround",
     "VERSION": "1",
-    "DESCRIPTION": "Weekly fly counts of dairies: send rounds, read results. Errors are RFC 9457 problem+json.",
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -1,6 +1,8 @@
 """All addresses of the site: the API, and the pages."""
 
+from django.contrib import admin
 from django.urls import include, path, re_path
+from django.views.generic import RedirectView
 
 from server.api.problems import nothing_here
 from server.health import healthz, readyz
@@ -8,6 +10,9 @@ from server.health import healthz, readyz
 urlpatterns = [
     path("healthz", healthz),
     path("readyz", readyz),
+    # The office signs in as everybody does: the admin's own page would ask for a password that nobody has.
+    path("office/login/", RedirectView.as_view(pattern_name="account_request_login_code", query_string=True)),
+    path("office/", admin.site.urls),
     path("api/v1/", include("server.api.urls")),
     re_path(r"^api/", nothing_here),
     path("", include("server.web.urls")),

@@ -82,6 +82,17 @@ class YesNo(serializers.BooleanField):
         return data
 
 
+class Flag(serializers.BooleanField):
+    """Yes or no in a query, where everything is text."""
+
+    default_error_messages = {**MISSING, "invalid": _("Give true or false.")}
+
+    def to_internal_value(self, data: Any) -> bool:
+        if data not in ("true", "false"):
+            self.fail("invalid")
+        return bool(data == "true")
+
+
 class Text(serializers.CharField):
     default_error_messages = {
         **MISSING,

@@ -5,17 +5,24 @@ from collections.abc import Mapping
 from typing import Any, BinaryIO
 
 from django.utils.translation import gettext_lazy as _
-from rest_framework.parsers import BaseParser, DataAndFiles, MultiPartParser
+from rest_framework.parsers import BaseParser, MultiPartParser
 
 from farms.errors import Invalid, TooLarge
+from monitoring.errors import FileTooLarge
 from server.api.problems import Unreadable
 
 MEGABYTE = 1024 * 1024
+FILE_MEGABYTES = 5
 
 
 class NotUtf8(Invalid):
     code = "not_utf8"
     message = _("Byte {place} isn't UTF-8. Save the file as UTF-8 (in a spreadsheet: CSV UTF-8) and send it again.")
+
+
+class FileMissing(Invalid):
+    code = "file_missing"
+    message = _("Send one file, as the form's field `file`, or as the whole body with Content-Type text/csv.")
 
 
 class NotJson(Unreadable):
@@ -45,22 +52,34 @@ class BulkJsonBody(JsonBody):
 
 
 class CsvBody(BaseParser):
-    """A CSV file as the whole body; the view decodes it."""
+    """A CSV file as the whole body, in bytes; monitoring.csv_import makes sense of them."""
 
     media_type = "text/csv"
-    most_bytes = 5 * MEGABYTE
 
     def parse(
         self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> bytes:
-        return read_bytes(stream, self.most_bytes)
+        return read_file(stream)
 
 
 class CsvForm(MultiPartParser):
     """A CSV file as the field `file` of a form, as a browser sends it."""
 
-    def parse(self, *args: Any, **kwargs: Any) -> DataAndFiles:
-        return super().parse(*args, **kwargs)
+    def parse(
+        self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> bytes:
+        files = super().parse(stream, media_type, parser_context).files
+        if list(files) != ["file"]:
+            raise FileMissing(pointer="/file")
+        return read_file(files["file"])
+
+
+def read_file(stream: Any) -> bytes:
+    """All of a file. Raises FileTooLarge."""
+    content: bytes = stream.read(FILE_MEGABYTES * MEGABYTE + 1)
+    if len(content) > FILE_MEGABYTES * MEGABYTE:
+        raise FileTooLarge(megabytes=FILE_MEGABYTES)
+    return content
 
 
 def read_bytes(stream: BinaryIO, most: int) -> bytes:

@@ -6,8 +6,9 @@ Services raise farms.errors; here, and nowhere else, a kind becomes a status. Wh
 
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from typing import Any
 from uuid import uuid4
 
@@ -40,6 +41,7 @@ PLAIN: dict[int, tuple[str, Any]] = {
     404: (Missing.code, Missing.message),
     405: ("method_not_allowed", _("This address doesn't take that method. Use one of those in the Allow header.")),
     406: ("not_acceptable", _("Answers are JSON only. Ask for application/json, or leave the Accept header away.")),
+    409: (Conflict.code, Conflict.message),
     413: (TooLarge.code, TooLarge.message),
     415: ("unsupported_media_type", _("That kind of content isn't taken here. Set Content-Type as documented.")),
     422: (Invalid.code, Invalid.message),
@@ -152,6 +154,16 @@ def _of_framework(exc: exceptions.APIException) -> Problem:
     if isinstance(exc, exceptions.PermissionDenied) and str(exc.detail).startswith("CSRF"):
         code, said = "csrf", _("Send the csrftoken cookie's value as X-CSRFToken, or use a token instead of a session.")
     return Problem.plain(exc.status_code, code, said, headers=headers)
+
+
+@contextmanager
+def pointing(names: Mapping[str, str]) -> Iterator[None]:
+    """Give a service's pointers the names that the request has for the same things."""
+    try:
+        yield
+    except FlyroundError as error:
+        error.errors = [replace(each, pointer=names.get(each.pointer, each.pointer)) for each in error.errors]
+        raise
 
 
 def flatten(detail: Any, pointer: str = "") -> Iterable[dict[str, str]]:

@@ -8,15 +8,33 @@ from drf_spectacular.openapi import AutoSchema
 from farms.errors import FlyroundError
 from server.api.problems import CONTENT_TYPE, PLAIN, TITLES, status_of
 
-EXAMPLE = {
-    "type": "about:blank",
-    "title": "Unprocessable Content",
-    "status": 422,
-    "code": "invalid",
-    "detail": "Some of what was sent can't be stored. Correct what is named below and send it again.",
-    "errors": [{"pointer": "/readings/3/count", "code": "min_value", "detail": "Give 0 or more."}],
-    "request_id": "5f0f2a9be1f74d2f8d7a1f6a0c0e9b51",
-}
+INTRODUCTION = """Weekly fly counts of dairies: send rounds, read results.
+
+**Who asks.** A program sends its farm's token as `Authorization: Bearer fly_...`; the farm's owner makes it. A token
+sees its own farm only. What isn't yours is answered like what doesn't exist.
+
+**Ids** of rounds and readings are made by you, UUID version 7 at best, so that a round can be sent as often as the
+network asks for and is stored once.
+
+**Days** are calendar days in the farm's time zone, weeks are named by the Monday of the ISO 8601 week. Moments have an
+offset.
+
+**Missing is never zero.** A card that was lost has no count and a reason.
+
+**Nothing is overwritten.** A reading is corrected by a later one, with a reason; what was withdrawn or switched off
+stays on record.
+
+**Input is strict.** A field that isn't known or a number in quotes is refused, and nothing of the request is stored.
+
+**Errors** have one form, RFC 9457 `application/problem+json`: a stable `code`, a sentence that says what to do, and
+a JSON pointer to each place; see the schema Problem for all codes.
+
+**Long lists** come in pages: follow `next` until it is null.
+"""
+# Where the errors come from that the API can answer with: those of mail and pages aren't listed.
+ANSWERED = ("farms.errors", "farms.services", "monitoring.errors", "alerts.services", "server.api")
+POINTED = {"pointer": "/readings/3/count", "code": "count_negative"}
+POINTED["detail"] = "A count can't be less than 0. Give what was counted, from 0."
 
 
 class NounSchema(AutoSchema):
@@ -43,6 +61,7 @@ class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-ca
 
 def add_problems(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:  # noqa: FBT001 - drf-spectacular's signature
     """Give every operation the problems that it may answer with, and the document the list of all codes."""
+    result["info"]["description"] = INTRODUCTION
     components = result["components"]
     components["schemas"]["Problem"] = _problem_schema()
     components["responses"] = {f"Problem{status}": _response(status) for status in PLAIN}
@@ -69,11 +88,12 @@ def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
 
 
 def _response(status: int) -> dict[str, Any]:
-    schema = {"$ref": "#/components/schemas/Problem"}
-    content: dict[str, Any] = {"schema": schema}
-    if status == EXAMPLE["status"]:
-        content["example"] = EXAMPLE
-    return {"description": f"{TITLES[status]}. {PLAIN[status][1]}", "content": {CONTENT_TYPE: content}}
+    code, sentence = PLAIN[status][0], str(PLAIN[status][1])
+    example: dict[str, Any] = {"type": "about:blank", "title": TITLES[status], "status": status, "code": code}
+    example |= {"detail": sentence, **({"errors": [POINTED]} if status == 422 else {})}
+    example["request_id"] = "5f0f2a9be1f74d2f8d7a1f6a0c0e9b51"
+    content = {"schema": {"$ref": "#/components/schemas/Problem"}, "example": example}
+    return {"description": f"{TITLES[status]}. {sentence}", "content": {CONTENT_TYPE: content}}
 
 
 def _problem_schema() -> dict[str, Any]:
@@ -111,10 +131,12 @@ def _problem_schema() -> dict[str, Any]:
 def _codes() -> str:
     """A table of all codes, each with its status and sentence."""
     known = {(status, code): str(sentence) for status, (code, sentence) in PLAIN.items()}
-    known |= {(status_of(kind), kind.code): str(kind.message) for kind in _kinds(FlyroundError) if "code" in vars(kind)}
+    known |= {(status_of(kind), kind.code): str(kind.message) for kind in _kinds(FlyroundError)}
     rows = [f"| {status} | `{code}` | {sentence} |" for (status, code), sentence in sorted(known.items())]
     return "\n".join(["| status | code | sentence |", "|---|---|---|", *rows])
 
 
 def _kinds(kind: type[FlyroundError]) -> list[type[FlyroundError]]:
-    return [found for child in kind.__subclasses__() for found in (child, *_kinds(child))]
+    """Every kind of error that has a code of its own, and that the API may answer with."""
+    found = [each for child in kind.__subclasses__() for each in (child, *_kinds(child))]
+    return [each for each in found if "code" in vars(each) and each.__module__.startswith(ANSWERED)]

@@ -2,21 +2,40 @@
 
 from typing import Any
 
-from django.urls import include, path
+from django.urls import include, path, re_path
 from rest_framework.routers import SimpleRouter
 
+from server.api.documentation import Documentation, openapi
+from server.api.v1.action_levels import ActionLevels, GroupActionLevels
+from server.api.v1.alerts import Alerts
+from server.api.v1.assessments import Assessments
 from server.api.v1.consents import Consents
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.me import Me
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
+from server.api.v1.readings import Readings
 from server.api.v1.regions import RegionReports, Regions
+from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.seasons import Seasons
+from server.api.v1.stations import RoundSheet, Stations
 from server.api.v1.tokens import Tokens
+from server.api.v1.weeks import Weeks
+from server.api.v1.works import Works
 
 ON_FARM: dict[str, Any] = {
     "facilities": Facilities,
+    "stations": Stations,
+    "round-sheet": RoundSheet,
+    "rounds": Rounds,
+    "skips": Skips,
+    "readings": Readings,
+    "weeks": Weeks,
+    "works": Works,
+    "assessments": Assessments,
+    "alerts": Alerts,
+    "action-levels": ActionLevels,
     "seasons": Seasons,
     "people": People,
     "consents": Consents,
@@ -28,10 +47,13 @@ router = SimpleRouter(trailing_slash=False, use_regex_path=False)
 router.register("farms", Farms, basename="farm")
 router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
+router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 for noun, view in ON_FARM.items():
     router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun}")
 
 urlpatterns = [
+    path("openapi.yaml", openapi, name="openapi"),
+    re_path(r"^docs/?$", Documentation.as_view(), name="api-docs"),
     path("me", Me.as_view({"get": "retrieve"}), name="me"),
     path("phone", Phone.as_view({"post": "create"}), name="phone"),
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve"}), name="farm-detail"),

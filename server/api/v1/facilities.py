@@ -2,12 +2,15 @@
 
 from uuid import UUID
 
+from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from farms.access import Need
+from farms.access import Need, one_of
+from farms.errors import Invalid, Missing
+from farms.models import Facility, Farm
 from farms.models.farm import FacilityKind
 from farms.selectors import facilities_of
 from farms.services import add_facility
@@ -18,6 +21,11 @@ from server.api.views import OnFarm
 EXAMPLE = OpenApiExample(
     "A calf barn (invented)", {"name": "North calf barn", "kind": "calf_barn", "position": 2}, request_only=True
 )
+
+
+class FacilityUnknown(Invalid):
+    code = "facility_unknown"
+    message = _("This farm has no such barn or lot. Take facility_id from the list of facilities.")
 
 
 class FacilitySerializer(serializers.Serializer):
@@ -47,3 +55,11 @@ class Facilities(OnFarm):
         """Add a barn or lot."""
         facility = add_facility(farm=self.farm, **self.body(NewFacility))
         return Response(FacilitySerializer(facility).data, status=201)
+
+
+def facility_named(farm: Farm, facility_id: UUID | None) -> Facility | None:
+    """The facility that a body names. Raises FacilityUnknown, which points at it."""
+    try:
+        return None if facility_id is None else one_of(facilities_of(farm), facility_id)
+    except Missing as error:
+        raise FacilityUnknown(pointer="/facility_id") from error

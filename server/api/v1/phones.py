@@ -58,7 +58,7 @@ class Phone(ApiViewSet):
     @extend_schema(request=PhoneCodeTyped, responses={201: PhoneKeySerializer}, examples=[EXAMPLE], auth=[])
     def create(self, request: Request) -> Response:
         """Turn a one-time code into a farm phone's key."""
-        if tried_too_often(request, "phone code", limit=30):
+        if tried_too_often(request, "phone-code", limit=30):
             raise Throttled(wait=WINDOW)
         now = timezone.now()
         key = use_phone_code(**self.body(PhoneCodeTyped), expires_at=now + timedelta(seconds=LASTS))
