@@ -18,6 +18,7 @@ from aiosmtpd.controller import Controller
 from alerts.models import CheckRun, Digest, MondayList
 from alerts.models.check import RunState
 from alerts.models.outbox import DeliveryState
+from server.celery import app
 from server.demo.clockwork import set_clock
 from server.demo.processes import Processes, free_port, running, start_site
 from tests.cast import as_factory
@@ -60,9 +61,6 @@ class World:
 
     def judge(self, week: date, monday: datetime) -> None:
         """Move the clock to a Monday morning, ring the bell as beat does, wait until the week is judged and mailed."""
-        # Imported late: the tasks bind to the Celery application of this process.
-        from server.celery import app
-
         self.at(monday)
         app.send_task("alerts.tasks.check_due_groups")
         wait_until(lambda: CheckRun.objects.filter(week=week, state=RunState.DONE).exists(), "the week is judged")
