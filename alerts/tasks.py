@@ -3,6 +3,7 @@
 from celery import shared_task
 
 from alerts import monday
+from alerts.checks.calendar import due_weeks
 from alerts.delivery import outbox
 from farms.clock import now
 from farms.selectors import groups
@@ -10,9 +11,11 @@ from farms.selectors import groups
 
 @shared_task
 def check_due_groups() -> None:
-    """Ring for each group; one with nothing due returns at once."""
+    """Ring for each group that has a week to judge."""
+    moment = now()
     for group in groups():
-        check_group.delay(str(group.id))
+        if due_weeks(group, moment):
+            check_group.delay(str(group.id))
 
 
 @shared_task

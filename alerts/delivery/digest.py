@@ -25,24 +25,36 @@ from farms.selectors import owners_of_farms
 if TYPE_CHECKING:
     from farms.models import Farm, Group, User
 
+# Farms whose mails, each with its picture, are held in memory at once.
+TOGETHER = 200
+
 
 def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime) -> int:
     """Write the week's mail of each farm to each of its owners and put it into the outbox.
 
     A farm whose mail can't be written is set aside with its error; the others get theirs.
     """
-    farm_ids = [farm.id for farm in farms]
+    corrected = corrections_since(group.id, [farm.id for farm in farms], week)
+    day = local_date(now, group.time_zone)
+    queued = 0
+    for start in range(0, len(farms), TOGETHER):
+        part = farms[start : start + TOGETHER]
+        owners = _owners(part)
+        mails: list[Digest] = []
+        for told in weeks_of_farms(part, week, day):
+            try:
+                mails += _digests(told, owners.get(told.farm.id, []), corrected.get(told.farm.id, []), now)
+            except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
+                set_aside(told.farm, week, error, now)
+        queued += queue(mails)
+    return queued
+
+
+def _owners(farms: Sequence["Farm"]) -> dict[UUID, list["User"]]:
     owners: dict[UUID, list[User]] = {}
-    for membership in owners_of_farms(farm_ids):
+    for membership in owners_of_farms([farm.id for farm in farms]):
         owners.setdefault(membership.farm_id, []).append(membership.user)
-    corrected = corrections_since(group.id, farm_ids, week)
-    mails: list[Digest] = []
-    for told in weeks_of_farms(farms, week, local_date(now, group.time_zone)):
-        try:
-            mails += _digests(told, owners.get(told.farm.id, []), corrected.get(told.farm.id, []), now)
-        except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
-            set_aside(told.farm, week, error, now)
-    return queue(mails)
+    return owners
 
 
 def occasion_of(week: date) -> str:

@@ -1,18 +1,20 @@
 """When a week is due, who gets it, and what an outage changes: nothing but the moment."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from django.db import connection
+from django.db import connection, connections
 
 from alerts import monday as a_monday
 from alerts.checks.calendar import due_at, due_weeks, newest_due
 from alerts.checks.claims import LEASE, claim, finish, give_back
 from alerts.models import Assessment, CheckRun, Digest, MondayList
 from alerts.models.check import RunState
+from farms.ledger import verify_links
 from farms.models import Farm, Group, Season
 from monitoring.models import RegionReport, Station
-from tests.alerts.scene import alerts, check, check_time, count_week, monday
+from tests.alerts.scene import alerts, check, check_time, count_week, events, monday
 from tests.cast import as_factory, as_role
 
 CHICAGO = "America/Chicago"
@@ -97,8 +99,18 @@ class TestClaims:
             assert pauses == [1, 2, 4, 8, 16, 32, 60, 60]
 
 
+def _check_as_worker(group: Group, later: timedelta = timedelta()) -> list[date]:
+    """A worker of its own: a thread with its own connection, in the weekly check's role."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SET ROLE flyround_worker")
+        return a_monday.check_group(group, check_time(monday(0)) + later)
+    finally:
+        connections.close_all()
+
+
 @pytest.fixture
-def as_worker(request: pytest.FixtureRequest):
+def as_worker():
     """The whole process's connection as the weekly check's role, over many transactions."""
     with connection.cursor() as cursor:
         cursor.execute("SET ROLE flyround_worker")
@@ -141,6 +153,28 @@ class TestAnOutage:
         with as_factory():
             assert [model.objects.count() for model in (Assessment, Digest, MondayList, RegionReport)] == before
         assert len(alerts(northfield, rule="over")) == 2
+
+    def test_two_workers_at_once_judge_a_week_once(self, group: Group, northfield: Farm, cards: list[Station]):
+        count_week(cards, monday(0), [150] * 5)
+        with ThreadPoolExecutor(4) as workers:
+            done = list(workers.map(lambda _: _check_as_worker(group), range(4)))
+        assert sorted(done) == [[], [], [], [monday(0)]]
+        assert len(alerts(northfield, rule="over")) == 2
+        with as_factory():
+            assert Digest.objects.count() == 1
+
+    def test_a_lease_that_ran_out_under_a_working_worker_changes_nothing(
+        self, group: Group, northfield: Farm, cards: list[Station]
+    ):
+        count_week(cards, monday(0), [150] * 5)
+        with ThreadPoolExecutor(4) as workers:
+            # Each is late enough to find the lease of the one before run out.
+            list(workers.map(lambda turn: _check_as_worker(group, turn * LEASE), range(4)))
+        with as_factory():
+            assert set(Assessment.objects.filter(farm=northfield).values_list("revision", flat=True)) == {1}
+            assert verify_links(northfield.id) == []
+        for alert in alerts(northfield, rule="over"):
+            assert events(alert) == [("opened", monday(0))]
 
     def test_region_reports_come_with_every_week(
         self, group: Group, northfield: Farm, cards: list[Station], as_worker: None

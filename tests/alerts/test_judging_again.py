@@ -4,9 +4,10 @@ from datetime import timedelta
 
 import pytest
 
+from alerts import monday as a_monday
 from alerts.checks.group_week import judge_late_readings, retry_failures
-from alerts.models import Assessment, CheckFailure
-from farms.models import Farm, Group, User
+from alerts.models import Assessment, CheckFailure, Digest
+from farms.models import Farm, Group, Region, User
 from monitoring.models import Station
 from tests.alerts.scene import alerts, check, check_time, correct, count_week, events, monday, result
 from tests.cast import as_factory, as_role, make_facility, make_farm, make_stations
@@ -120,7 +121,7 @@ def test_more_than_eight_weeks_back_stays_as_it_was(group: Group, northfield: Fa
 
 class TestAPoisonedFarm:
     def test_is_set_aside_with_its_error_while_the_others_are_judged(
-        self, group: Group, region, northfield: Farm, cards: list[Station], carla: User
+        self, group: Group, region: Region, northfield: Farm, cards: list[Station], carla: User
     ):
         poisoned = [make_farm(f"Nowhere {number}", region, carla, time_zone="Mars/Base") for number in range(2)]
         count_week(cards, monday(0), LOW)
@@ -133,7 +134,7 @@ class TestAPoisonedFarm:
             assert "Mars/Base" in failures[0].error
             assert failures[0].retry_at > check_time(monday(0))
 
-    def test_is_tried_again_and_solved(self, group: Group, region, carla: User):
+    def test_is_tried_again_and_solved(self, group: Group, region: Region, carla: User):
         farm = make_farm("Nowhere", region, carla, time_zone="Mars/Base")
         make_stations(make_facility(farm, "Calf barn", "calf_barn"), "card", range(1, 6))
         check(group, monday(0))
@@ -148,3 +149,14 @@ class TestAPoisonedFarm:
         with as_factory():
             assert CheckFailure.objects.get().solved_at is not None
             assert Assessment.objects.filter(farm=farm, week=monday(0)).exists()
+
+    def test_gets_its_mail_when_it_is_solved(self, group: Group, region: Region, carla: User):
+        farm = make_farm("Nowhere", region, carla, time_zone="Mars/Base")
+        make_stations(make_facility(farm, "Calf barn", "calf_barn"), "card", range(1, 6))
+        check(group, monday(0))
+        with as_factory():
+            Farm.objects.filter(id=farm.id).update(time_zone="America/Chicago")
+        with as_role("worker"):
+            assert a_monday.judge_again(group, check_time(monday(0)) + timedelta(hours=2)) == 1
+        with as_factory():
+            assert Digest.objects.get().subject == "Nowhere: nothing counted, week of April 6"

@@ -10,7 +10,7 @@ from alerts.models import AlertEvent
 from alerts.selectors import alert_history, open_alerts
 from farms.ledger import Actor, verify_links
 from farms.models import Facility, Farm, Group, LedgerEntry, Season, User
-from monitoring.models import Skip, Station
+from monitoring.models import Round, Skip, Station
 from tests.alerts.scene import alerts, check, check_time, count_week, events, monday
 from tests.cast import acting, as_factory, as_role
 
@@ -114,6 +114,16 @@ class TestOverdue:
         check(group, monday(4))
         (alert,) = alerts(northfield, rule="overdue")
         assert (alert.closed_week, alert.closed_because) == (monday(4), "counted_again")
+
+    def test_the_first_visit_that_only_hangs_does_not_trigger_it(self, group: Group, northfield: Farm):
+        with as_factory():
+            Round.objects.create(
+                farm=northfield, walked_on=monday(1), source="form", actor_kind="farm_staff",
+                received_at=check_time(monday(0)), entry=0,
+            )  # fmt: skip
+        check(group, monday(0))
+        check(group, monday(1))
+        assert alerts(northfield, rule="overdue") == []
 
     def test_a_farm_that_counts_every_seven_days_never_is(self, group: Group, northfield: Farm, cards: list[Station]):
         season(group, cards, [LOW] * 5)
