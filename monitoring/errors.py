@@ -119,6 +119,14 @@ class HoldsNul(FileRefused):
     )
 
 
+class NotATable(FileRefused):
+    code = "not_a_table"
+    message = _(
+        "The file can't be read as a table: perhaps a quotation mark is opened and never closed. Save it again as "
+        '"CSV UTF-8" from the spreadsheet program, and send that file.'
+    )
+
+
 class EmptyFile(FileRefused):
     code = "empty_file"
     message = _("The file holds no readings. It needs a first line with the names of the columns, and a line for each.")

@@ -167,7 +167,19 @@ def typed_table(
             continue
         found[name], errors = typed(values[name], kind)
         wrong += [fault_of(place, name, error, values[name][place]) for place, error in errors.items()]
-    wrong += _required(found, {fault.place for fault in wrong})
+    return finished_table(found, rows=rows, faults=wrong, pointer=pointer, names=names)
+
+
+def finished_table(
+    found: dict[str, list[Any]],
+    *,
+    rows: Sequence[int] | None,
+    faults: Sequence[Fault],
+    pointer: str,
+    names: Mapping[str, str] | None = None,
+) -> ReadingTable:
+    """A table of typed columns, one for each name of `Columns`, with what follows from them filled in."""
+    wrong = [*faults, *_required(found, {fault.place for fault in faults})]
     _complete(found)
     return ReadingTable(Columns(**found), rows, tuple(wrong), pointer, names or {})
 

@@ -75,6 +75,28 @@ def _name(batch: Batch) -> None:
     batch.placement_ids = [
         fronts[place] + hangings[key] if key[0] is not None else None for place, key in zip(at, keys, strict=True)
     ]
+    _leave_out_the_replaced(batch)
+
+
+def _leave_out_the_replaced(batch: Batch) -> None:
+    """A card that was left up, that no row takes down, and after which a fresh one hung, hangs no more.
+
+    It would stand on the next round's sheet beside the fresh one; its row is kept without it.
+    """
+    columns, ids = batch.columns, batch.placement_ids
+    left = [place for place in batch.good if columns.reason[place] in LEAVES_IT_UP and ids[place] is not None]
+    if not left:
+        return
+    down = {ids[place] for place in batch.good if columns.reason[place] not in LEAVES_IT_UP}
+    newest: dict[tuple[int, int], date] = {}
+    for place in batch.good:
+        hung_on, where = columns.hung_on[place], (batch.at[place], columns.device[place])
+        if hung_on is not None and hung_on > newest.get(where, date.min):
+            newest[where] = hung_on
+    for place in left:
+        hung_on, where = columns.hung_on[place], (batch.at[place], columns.device[place])
+        if ids[place] not in down and hung_on != newest[where]:
+            ids[place] = None
 
 
 def _twice(batch: Batch) -> list[Fault]:
