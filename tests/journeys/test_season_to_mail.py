@@ -15,8 +15,8 @@ from alerts.models import Alert, AlertEvent
 from alerts.models.alert import EventKind, Rule
 from farms import ledger, services
 from farms.ids import uuid7
-from farms.models.access import ConsentKind, TokenScope
-from tests.cast import NOW, acting, as_factory
+from farms.models.access import TokenScope
+from tests.cast import acting, as_factory
 from tests.journeys.world import ZONE, World, world
 
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
@@ -34,9 +34,8 @@ def running_world(tmp_path) -> Iterator[World]:
 
 
 @pytest.fixture
-def key(northfield, anna, ben, dana, cards):
+def key(northfield, anna, ben, dana):
     with acting(anna):
-        services.give_consent(farm=northfield, kind=ConsentKind.ADVISER, adviser=dana, by=anna, now=NOW)
         now = timezone.now()
         _, made = services.make_token(
             farm=northfield, name="Ben's program", scope=TokenScope.WRITE, by=anna,
@@ -72,13 +71,12 @@ def spread(mean: int) -> list[int]:
 
 
 def test_a_season_goes_from_the_program_to_the_right_mails(running_world, northfield, cards, key, anna, dana):
-    program = running_world.program(key)
     opened = []
-    for index in range(len(SEASON)):
-        post_round(program, running_world, northfield, cards, index)
-        week = FIRST_HUNG + timedelta(days=7 * index)
-        running_world.judge(week, monday_after(index))
-        opened.append(open_over_alerts(northfield))
+    with running_world.program(key) as program:
+        for index in range(len(SEASON)):
+            post_round(program, running_world, northfield, cards, index)
+            running_world.judge(FIRST_HUNG + timedelta(days=7 * index), monday_after(index))
+            opened.append(open_over_alerts(northfield))
     assert [bool(each) for each in opened] == [OPENS <= index < CLOSES for index in range(len(SEASON))]
     assert_one_episode(northfield)
     assert_mails(running_world, anna, dana, northfield)
