@@ -5,19 +5,19 @@ from collections.abc import Mapping
 from typing import Any, BinaryIO
 
 from django.utils.translation import gettext_lazy as _
-from rest_framework.parsers import BaseParser, MultiPartParser
+from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
 
 from farms.errors import Invalid, TooLarge
-from monitoring.errors import FileTooLarge
+from monitoring.csv_import.text import MOST_BYTES
 from server.api.problems import Unreadable
 
 MEGABYTE = 1024 * 1024
-FILE_MEGABYTES = 5
 
 
 class NotUtf8(Invalid):
     code = "not_utf8"
-    message = _("Byte {place} isn't UTF-8. Save the file as UTF-8 (in a spreadsheet: CSV UTF-8) and send it again.")
+    message = _("Byte {place} isn't UTF-8. Encode what you send as UTF-8, and send it again.")
 
 
 class FileMissing(Invalid):
@@ -59,27 +59,25 @@ class CsvBody(BaseParser):
     def parse(
         self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> bytes:
-        return read_file(stream)
+        content: bytes = stream.read(MOST_BYTES + 1)
+        return content
 
 
-class CsvForm(MultiPartParser):
-    """A CSV file as the field `file` of a form, as a browser sends it."""
+def file_in(request: Request) -> bytes:
+    """The CSV file that a request brings, as its body or as the field `file` of a form. Raises FileMissing.
 
-    def parse(
-        self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
-    ) -> bytes:
-        files = super().parse(stream, media_type, parser_context).files
-        if list(files) != ["file"]:
-            raise FileMissing(pointer="/file")
-        return read_file(files["file"])
-
-
-def read_file(stream: Any) -> bytes:
-    """All of a file. Raises FileTooLarge."""
-    content: bytes = stream.read(FILE_MEGABYTES * MEGABYTE + 1)
-    if len(content) > FILE_MEGABYTES * MEGABYTE:
-        raise FileTooLarge(megabytes=FILE_MEGABYTES)
-    return content
+    One byte more than monitoring.csv_import takes is enough for it to refuse.
+    """
+    if isinstance(request.data, bytes):
+        return request.data
+    files = request.FILES
+    if list(files) != ["file"] and (files or request.data):
+        raise FileMissing(pointer="/file")
+    if not files:
+        return b""
+    with files["file"] as file:
+        content: bytes = file.read(MOST_BYTES + 1)
+        return content
 
 
 def read_bytes(stream: BinaryIO, most: int) -> bytes:

@@ -131,7 +131,8 @@ def _problem_schema() -> dict[str, Any]:
 def _codes() -> str:
     """A table of all codes, each with its status and sentence."""
     known = {(status, code): str(sentence) for status, (code, sentence) in PLAIN.items()}
-    known |= {(status_of(kind), kind.code): str(kind.message) for kind in _kinds(FlyroundError)}
+    for kind in sorted(_kinds(FlyroundError), key=lambda kind: (kind.__module__, kind.__name__)):
+        known.setdefault((status_of(kind), kind.code), str(kind.message))
     rows = [f"| {status} | `{code}` | {sentence} |" for (status, code), sentence in sorted(known.items())]
     return "\n".join(["| status | code | sentence |", "|---|---|---|", *rows])
 

@@ -12,6 +12,7 @@ from server.api.v1.assessments import Assessments
 from server.api.v1.consents import Consents
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
+from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.me import Me
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
@@ -30,7 +31,9 @@ ON_FARM: dict[str, Any] = {
     "round-sheet": RoundSheet,
     "rounds": Rounds,
     "skips": Skips,
+    "readings/bulk": BulkReadings,
     "readings": Readings,
+    "imports": Imports,
     "weeks": Weeks,
     "works": Works,
     "assessments": Assessments,
@@ -49,7 +52,7 @@ router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 for noun, view in ON_FARM.items():
-    router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun}")
+    router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun.replace('/', '-')}")
 
 urlpatterns = [
     path("openapi.yaml", openapi, name="openapi"),

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from django.utils.functional import cached_property
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,7 +14,7 @@ from rest_framework.viewsets import GenericViewSet
 
 from farms import clock
 from farms.access import Need, Role, Who, actor_on, farm_for, role_on
-from farms.errors import Detail, Forbidden, Missing
+from farms.errors import Detail, Forbidden, Invalid, Missing
 from farms.ledger import Actor
 from farms.models import Farm, User
 from server.api.fields import Body
@@ -21,6 +22,11 @@ from server.api.problems import BadQuery, flatten
 
 # Read by the paginator, wherever there is one.
 PAGING = ("cursor", "limit")
+
+
+class NotAnObject(Invalid):
+    code = "not_an_object"
+    message = _("Send a JSON object, in curly brackets.")
 
 
 class ApiViewSet(GenericViewSet[Any]):
@@ -47,6 +53,8 @@ class ApiViewSet(GenericViewSet[Any]):
 
     def body(self, kind: type[serializers.Serializer[Any]], *, partial: bool = False) -> dict[str, Any]:
         """The request's body, checked. Raises ValidationError, which becomes a problem with pointers."""
+        if not isinstance(self.request.data, Mapping):
+            raise NotAnObject()
         serializer = kind(data=self.request.data, partial=partial)
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)

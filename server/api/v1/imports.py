@@ -4,18 +4,20 @@ from typing import Any
 from uuid import UUID
 
 from drf_spectacular.utils import OpenApiExample, OpenApiTypes, extend_schema
-from monitoring.csv_import import read_csv
 from rest_framework import serializers
+from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from farms.access import Need
 from farms.errors import Detail, Invalid
+from monitoring.csv_import import read_csv
 from monitoring.models.round import Source
-from monitoring.rules.table import ReadingTable, table_of_rows
-from monitoring.services import ImportPlan, record_table
-from server.api.fields import Body, Choice, Flag
-from server.api.parsing import BulkJsonBody, CsvBody, CsvForm
+from monitoring.rules.table import MOST_ROWS, ReadingTable
+from monitoring.services import ImportPlan, record_table, table_of_rows
+from server.api.fields import Body, Choice, Day, Flag, Id, Text, Whole
+from server.api.parsing import BulkJsonBody, CsvBody, file_in
+from server.api.v1.readings import ReadingBody
 from server.api.views import OnFarm
 
 FILE = OpenApiExample(
@@ -34,15 +36,22 @@ ROWS = OpenApiExample(
     },
     request_only=True,
 )
-# What is read by column needs no serializer; the document says what a row may hold.
-ROW = {
-    "type": "object",
-    "required": ["station", "taken_on"],
-    "properties": {
-        "station": {"type": "string", "description": "Its id, or as the farm calls it: Card 4."},
-        "taken_on": {"type": "string", "format": "date"},
-    },
-}
+UPLOAD = {"type": "object", "required": ["file"], "properties": {"file": {"type": "string", "format": "binary"}}}
+
+
+class BulkRow(ReadingBody):
+    """Says in the document what a row may hold; read by column, no row comes through a serializer."""
+
+    station_id = None
+    placement_id = None
+    id = Id(required=False, help_text="Where you leave it away it follows from station and days.")
+    station = Text(help_text="Its id, or as the farm calls it: Card 4.")
+    taken_on = Day(help_text="The round's day.")
+    device = Whole(default=1, min_value=1, help_text="1, 2, ... where more than one hangs at the station.")
+
+
+class BulkBody(Body):
+    readings = BulkRow.listed(MOST_ROWS)
 
 
 class BadCellSerializer(serializers.Serializer):
@@ -73,10 +82,10 @@ class FileQuery(PlanQuery):
 
 class Imports(OnFarm):
     needs = {"create": Need.RECORD}
-    parser_classes = (CsvBody, CsvForm)
+    parser_classes = (CsvBody, MultiPartParser)
 
     @extend_schema(
-        request={"text/csv": OpenApiTypes.STR, "multipart/form-data": {"type": "object", "required": ["file"]}},
+        request={"text/csv": OpenApiTypes.STR, "multipart/form-data": UPLOAD},
         responses=ImportResultSerializer,
         parameters=[FileQuery],
         examples=[FILE],
@@ -89,7 +98,7 @@ class Imports(OnFarm):
         """
         asked = self.query(FileQuery)
         order = asked.pop("order", None)
-        return self.store(read_csv(request.data or b"", order=order), ImportPlan(**asked, source=Source.FILE))
+        return self.store(read_csv(file_in(request), order=order), ImportPlan(**asked, source=Source.FILE.value))
 
     def store(self, table: ReadingTable, plan: ImportPlan) -> Response:
         result = record_table(farm=self.farm, table=table, plan=plan, actor=self.actor, now=self.now)
@@ -100,7 +109,7 @@ class BulkReadings(Imports):
     parser_classes = (BulkJsonBody,)
 
     @extend_schema(
-        request={"application/json": {"type": "object", "properties": {"readings": {"type": "array", "items": ROW}}}},
+        request=BulkBody,
         responses=ImportResultSerializer,
         parameters=[PlanQuery],
         examples=[ROWS],
@@ -112,7 +121,7 @@ class BulkReadings(Imports):
         same is left as it is, so a list can be sent again.
         """
         asked = self.query(PlanQuery)
-        return self.store(table_of_rows(rows_of(request.data)), ImportPlan(**asked, source=Source.PROGRAM))
+        return self.store(table_of_rows(rows_of(request.data)), ImportPlan(**asked, source=Source.PROGRAM.value))
 
 
 def rows_of(body: Any) -> list[Any]:

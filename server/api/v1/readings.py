@@ -57,7 +57,7 @@ class ReadingBody(Body):
 
     id = Id(help_text="Made by you (UUID version 7 is best); sent again, the reading is stored once.")
     station_id = Id()
-    how = Choice(How.choices, default=How.COUNTED)
+    how = Choice(How.choices, default=How.COUNTED.value)
     count = Whole(default=None, allow_null=True, min_value=None, max_value=None)
     fraction = Part(default=1, help_text="Of a card, where only a part was counted.")
     at_least = YesNo(default=False, help_text="Too many to count: at least so many.")

@@ -174,8 +174,8 @@ class Rounds(OnFarm):
     def source(self) -> str:
         """How rounds of whoever asks come in, unless they are typed from paper."""
         if not isinstance(self.who, ApiToken):
-            return Source.FORM
-        return Source.PHONE if self.role.actor_kind == ActorKind.PHONE else Source.PROGRAM
+            return Source.FORM.value
+        return Source.PHONE.value if self.role.actor_kind == ActorKind.PHONE else Source.PROGRAM.value
 
     def shown(self, stored: Round) -> dict[str, Any]:
         """The round with its readings, and what each facility's come to."""
@@ -204,7 +204,7 @@ def _round(round_id: UUID, body: dict[str, Any], source: str) -> RoundSent:
     from_paper = typed is not None or body["typed_on"] is not None
     return RoundSent(
         id=round_id,
-        source=Source.PAPER if from_paper else source,
+        source=Source.PAPER.value if from_paper else source,
         readings=[ReadingSent(**each) for each in body.pop("readings")],
         hung=[HungSent(**each) for each in body.pop("hung")],
         notes=[NoteSent(**each) for each in body.pop("notes")],

@@ -47,7 +47,7 @@ class StationSerializer(serializers.Serializer):
 class SitingBody(Body):
     since = Day(help_text="It stands so from this day on.")
     windy = YesNo(default=False, help_text="In wind or draught.")
-    near = Choice(Near.choices, default=Near.NOTHING, help_text="What close by draws flies.")
+    near = Choice(Near.choices, default=Near.NOTHING.value, help_text="What close by draws flies.")
     out_of_reach = YesNo(default=None, allow_null=True, help_text="Of animals and children.")
     x = Number(default=None, allow_null=True, help_text="On the plan, from 0 (left) to 1.")
     y = Number(default=None, allow_null=True, help_text="On the plan, from 0 (top) to 1.")
