@@ -139,13 +139,21 @@ def readings_for_check(
         "methods": METHOD_CODES.tolist(), "hows": HOW_CODES.tolist(), "reasons": REASON_CODES.tolist(),
         "nears": NEAR_CODES.tolist(),
     }  # fmt: skip
+    return _arrays_of(farm_ids, _sent(asked, using))
+
+
+def _sent(asked: dict[str, Any], using: str) -> list[bytes | None]:
+    """The twenty columns of BOTH, each a PostgreSQL array in its binary form."""
     connection = connections[using]
     connection.ensure_connection()
     # Not Django's cursor, which puts parameters in by itself and takes no binary results.
     with psycopg.Cursor(connection.connection) as cursor:
         cursor.execute(BOTH, asked, binary=True)
         result = cursor.pgresult
-        sent = [result.get_value(0, column) if result else None for column in range(20)]
+        return [result.get_value(0, column) if result else None for column in range(20)]
+
+
+def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None]) -> CheckArrays:
     station_id, station_facility = (tuple(_ids(value)) for value in sent[:2])
     farm, method, number, since, until, near = (_column(value, "int") for value in sent[2:8])
     place, middle, count = (_column(value, "int") for value in sent[9:12])
