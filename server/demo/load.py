@@ -50,6 +50,7 @@ def load(stage: Stage, bring_newcomer: Callable[[Yard, Season], None]) -> Cast:
     for number, monday in enumerate(mondays, start=1):
         _walk(yards, season, monday)
         if monday == mondays[-1]:
+            set_clock(stage.clock, evening_of(monday - timedelta(days=1)))
             bring_newcomer(newcomer, season)
         set_clock(stage.clock, monday_morning(monday))
         check_week(monday, alive=stage.alive)

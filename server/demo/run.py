@@ -12,6 +12,7 @@ from pathlib import Path
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connections, transaction
+from django.urls import reverse
 from django.utils import timezone
 
 from farms import services as farm_services
@@ -129,13 +130,13 @@ def _invite(port: int, seconds: float) -> None:
     site = f"http://127.0.0.1:{port}"
     now = timezone.now()
     say(f"Ready after {seconds:.0f} s at {site}/ (it is {scenario.TODAY:%A, %B %-d, %Y} there; all of it is invented)")
-    say(f"  mails: {site}/demo/mail/   API: {site}/api/v1/docs/")
+    say(f"  mails: {site}{reverse('mails')}   API: {site}/api/v1/docs/")
     say("Sign in, once each:")
     for role, email in LINKS.items():
         with transaction.atomic():
             user = User.objects.get(email=email)
             key = farm_services.make_sign_in_link(user=user, now=now, valid_for=timedelta(days=1))
-        say(f"  {role:11} {site}/sign-in/link/{key}/")
+        say(f"  {role:11} {site}{reverse('sign_in_link', args=[key])}")
     say("Ctrl-C stops everything.")
 
 
