@@ -9,7 +9,8 @@ from rest_framework.response import Response
 
 from farms.access import Role
 from farms.models import ApiToken, Farm
-from farms.selectors import farms_with_roles
+from farms.models.access import GroupRole
+from farms.selectors import farms_with_roles, group_roles_of
 from server.api.views import ApiViewSet, role_for
 
 
@@ -20,6 +21,12 @@ class FarmRoleSerializer(serializers.Serializer):
     may = serializers.ListField(child=serializers.CharField())
 
 
+class GroupRoleSerializer(serializers.Serializer):
+    group_id = serializers.UUIDField()
+    name = serializers.CharField(source="group.name")
+    role = serializers.ChoiceField(GroupRole.choices)
+
+
 class MeSerializer(serializers.Serializer):
     kind = serializers.ChoiceField(["person", "program", "phone"])
     id = serializers.UUIDField()
@@ -27,6 +34,7 @@ class MeSerializer(serializers.Serializer):
     language = serializers.CharField()
     expires_at = serializers.DateTimeField(allow_null=True, help_text="When a token ends; null for a person.")
     farms = FarmRoleSerializer(many=True)
+    groups = GroupRoleSerializer(many=True, help_text="What a person is in which advisory group.")
 
 
 class Me(ApiViewSet):
@@ -39,10 +47,11 @@ class Me(ApiViewSet):
             role = role_for(who, who.farm_id)
             answer |= {"kind": "phone" if role.name == "phone" else "program", "name": who.name}
             answer |= {"language": who.farm.language, "expires_at": who.expires_at}
-            answer["farms"] = [_farm(who.farm, role)]
+            answer |= {"farms": [_farm(who.farm, role)], "groups": []}
         else:
             answer |= {"kind": "person", "name": who.name, "language": who.language, "expires_at": None}
             answer["farms"] = [_farm(farm, role) for farm, role in farms_with_roles(who)]
+            answer["groups"] = group_roles_of(who)
         return Response(MeSerializer(answer).data)
 
 

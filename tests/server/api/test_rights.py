@@ -1,0 +1,84 @@
+"""What each role and token may do, asked of every route: members without the right get 403, and nothing is stored."""
+
+from typing import Any
+
+import pytest
+
+from farms.models import Farm, User
+from server.api.views import OnFarm
+from tests.server.api.bodies import everything_stored
+from tests.server.api.routes import Route, routes
+from tests.server.api.senders import Sender, session_of
+from tests.server.api.test_problems import assert_problem
+
+pytestmark = pytest.mark.django_db
+ON_FARM = [route for route in routes() if "{farm_id}" in route.template]
+# What each may beyond reading (or in the phone's place: at all). Written out, so that a slip in the views shows.
+PHONE_MAY = {"get people", "get round-sheet", "put rounds/{round_id}"}
+WRITING_MAY = PHONE_MAY | {
+    "post skips", "post works", "post readings/bulk", "post imports", "post readings/{reading_id}/corrections",
+    "post alerts/{alert_id}/seen",
+}  # fmt: skip
+OWNERS_ONLY = {
+    "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
+}  # fmt: skip
+
+
+def short(route: Route) -> str:
+    return str(route).replace("farms/{farm_id}/", "")
+
+
+def ask(sender: Sender, farm: Farm, route: Route) -> Any:
+    return getattr(sender, route.method)(route.address(farm_id=farm.id), **route.body())
+
+
+def let_in(sender: Sender, farm: Farm) -> set[str]:
+    """The routes that don't answer 403; what else they say about made-up ids and bodies doesn't matter here."""
+    answers = {short(route): ask(sender, farm, route) for route in ON_FARM}
+    assert {404, 403} >= {answer.status_code for answer in answers.values() if answer.status_code in (401, 403)}
+    return {name for name, answer in answers.items() if answer.status_code != 403}
+
+
+READS = {short(route) for route in ON_FARM if route.method == "get"} - {"get people", "get round-sheet", "get tokens"}
+ALL = {short(route) for route in ON_FARM}
+
+
+def test_a_reading_token_reads(reader: Sender, northfield: Farm):
+    assert let_in(reader, northfield) == READS
+
+
+def test_a_reading_token_stores_nothing(reader: Sender, northfield: Farm):
+    before = everything_stored(northfield)
+    for route in ON_FARM:
+        if route.method != "get":
+            assert_problem(ask(reader, northfield, route), 403, "forbidden")
+    assert everything_stored(northfield) == before
+
+
+def test_a_writing_token_reads_and_records(program: Sender, northfield: Farm):
+    assert let_in(program, northfield) == READS | WRITING_MAY
+
+
+def test_a_farm_phone_sends_rounds_and_nothing_else(phone: Sender, northfield: Farm):
+    assert let_in(phone, northfield) == PHONE_MAY
+
+
+def test_a_recorder_reads_and_records(ben: User, northfield: Farm):
+    assert let_in(session_of(ben), northfield) == READS | WRITING_MAY
+
+
+def test_an_adviser_may_all_but_what_is_the_owners(dana: User, northfield: Farm):
+    assert let_in(session_of(dana), northfield) == ALL - OWNERS_ONLY
+
+
+def test_an_owner_may_all(anna: User, northfield: Farm):
+    assert let_in(session_of(anna), northfield) == ALL
+
+
+def test_every_action_names_what_it_needs():
+    views = list(OnFarm.__subclasses__())
+    views += [child for view in views for child in view.__subclasses__()]
+    usual = ("list", "retrieve", "create", "update", "partial_update", "destroy")
+    for view in views:
+        actions = {name for name in usual if hasattr(view, name)} | {each.__name__ for each in view.get_extra_actions()}
+        assert actions <= set(view.needs), view
