@@ -3,6 +3,7 @@
 from typing import Any
 from uuid import UUID
 
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiExample, OpenApiTypes, extend_schema
 from rest_framework import serializers
 from rest_framework.parsers import MultiPartParser
@@ -127,8 +128,9 @@ class BulkReadings(Imports):
 def rows_of(body: Any) -> list[Any]:
     """The list in a bulk request's body. Raises Invalid."""
     if not isinstance(body, dict) or not isinstance(body.get("readings"), list):
-        raise Invalid(errors=[Detail("/readings", "Send an object whose `readings` is a list.", "not_a_list")])
-    if set(body) != {"readings"}:
-        names = sorted(set(body) - {"readings"})
-        raise Invalid(errors=[Detail(f"/{name}", "Send nothing beside `readings` here.", "unknown") for name in names])
+        raise Invalid(errors=[Detail("/readings", _("Send an object whose `readings` is a list."), "not_a_list")])
+    unknown = sorted(set(body) - {"readings"})
+    if unknown:
+        sentence = _("Nothing of this name is known here. Check how it is written.")
+        raise Invalid(errors=[Detail(f"/{name}", sentence, "unknown") for name in unknown])
     return list(body["readings"])
