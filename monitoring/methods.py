@@ -1,7 +1,7 @@
 """The counting methods: a frozen table. Another method is another line here.
 
 Action levels and their comparisons are the trade's guidelines (common practice, printed in extension guides): more than
-100 specks a card and 7 days, more than 250 flies a trap and 7 days, at least 10 stable flies an animal on all four legs.
+100 specks a card and 7 days, more than 250 flies a trap and 7 days, at least 10 stable flies an animal, on all legs.
 """
 
 from dataclasses import dataclass

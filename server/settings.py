@@ -1,4 +1,4 @@
-"""Settings, all from the environment; what is missing fails loudly. manage.py fills in the embedded servers' addresses."""
+"""Settings, all from the environment; what is missing fails loudly. manage.py adds the embedded servers' addresses."""
 
 import os
 from pathlib import Path

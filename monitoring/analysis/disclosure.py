@@ -1,7 +1,7 @@
 """What may be said of a region without telling a farm's number: gate, dominance rules, rounding.
 
-Pure functions on the contributors' values. The service never answers live queries with them: monitoring.regional freezes
-a report from one cohort, once a week.
+Pure functions on the contributors' values. The service never answers live queries with them:
+monitoring.regional freezes a report from one cohort, once a week.
 """
 
 from dataclasses import dataclass
@@ -101,7 +101,7 @@ def release(values: ArrayLike, level: float, *, at_least: bool, words_only: bool
 
 
 def level_word(mean: float, level: float, *, at_least: bool) -> str:
-    """ "high" over the action level, "middle" from two thirds of it, else "low"."""
+    """Return "high" over the action level, "middle" from two thirds of it, else "low"."""
     if mean > level or (at_least and mean == level):
         return "high"
     return "middle" if mean >= level * 2 / 3 else "low"

@@ -2,10 +2,10 @@
 
 import django.contrib.postgres.fields
 import django.db.models.deletion
-import farms.ids
 from django.db import migrations, models
 
-from farms.tenancy.migrations import DefinerFunctions, ForceRowSecurity, Grant, TieToFarm
+import farms.ids
+from farms.tenancy.migrations import ForceRowSecurity, Grant, TieToFarm
 
 
 class Migration(migrations.Migration):

@@ -31,8 +31,8 @@ def publish_week(
 ) -> int:
     """Publish the group's region reports of an ISO week (its Monday) that aren't published yet.
 
-    `levels` maps a method's code to the group's action level; a method without a level gives no report. Returns how many
-    reports were stored. `now` is the cut-off: what arrives later changes the farm's own pages, never a report.
+    `levels` maps a method's code to the group's action level; a method without a level gives no report. Returns
+    how many reports were stored. `now` is the cut-off: what arrives later changes the farm's own pages, never a report.
     """
     edition = Edition(week, levels, now, code_version, using)
     with transaction.atomic(using=using):
@@ -52,7 +52,8 @@ def _publish_region(region: Region, edition: Edition) -> int:
     words_only = len(members) < len(cohort.farms)
     # A report made by another worker in this moment stands; ours is dropped.
     reports.bulk_create(
-        [_report(cohort, method, values[method], words_only, edition) for method in missing], ignore_conflicts=True
+        [_report(cohort, method, values[method], edition, words_only=words_only) for method in missing],
+        ignore_conflicts=True,
     )
     return len(missing)
 
@@ -70,7 +71,7 @@ def _holding_means(members: Mapping[UUID, UUID], edition: Edition) -> dict[str, 
     return values
 
 
-def _report(cohort: Cohort, method: str, values: list[float], words_only: bool, edition: Edition) -> RegionReport:
+def _report(cohort: Cohort, method: str, values: list[float], edition: Edition, *, words_only: bool) -> RegionReport:
     level = edition.levels[method]
     cell = release(values, level, at_least=METHODS[method].comparison == "at_least", words_only=words_only)
     return RegionReport(

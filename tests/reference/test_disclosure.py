@@ -1,4 +1,4 @@
-"""Disclosure rules against the worked examples of the Handbook on Statistical Disclosure Control (Hundepool et al.), ch. 4.2."""
+"""Disclosure rules against worked examples: Handbook on Statistical Disclosure Control (Hundepool et al.), ch. 4.2."""
 
 import numpy as np
 import pytest
