@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
+from alerts.delivery.chart import letter_of_work
 from monitoring.charts import ChartWords, SeasonSeries, WorkMark, season_chart
 from monitoring.methods import METHODS
-from server.web.choices import label_of
 from server.web.words import method_name, rate, short_day, unit, week_of
 
 if TYPE_CHECKING:
@@ -33,13 +33,14 @@ class Figure:
 
 
 def season_figures(assessments: Iterable["Assessment"], works: Sequence["Work"], until: date) -> list[Figure]:
-    """A figure for each method that the farm has results of, up to the week (its Monday) `until`."""
+    """A figure for each method that was ever counted in these weeks, up to the week (its Monday) `until`."""
     by_method: dict[str, dict[date, Assessment]] = {}
     for row in assessments:
-        if row.facility_id is None and row.method:
+        if row.facility_id is None:
             by_method.setdefault(row.method, {})[row.week] = row
     marks = _marks(works)
-    return [_figure(method, by_method[method], marks, until) for method in METHODS if method in by_method]
+    counted = {method for method, rows in by_method.items() if any(row.mean is not None for row in rows.values())}
+    return [_figure(method, by_method[method], marks, until) for method in METHODS if method in counted]
 
 
 def _figure(
@@ -80,12 +81,11 @@ def _words(method: str, rows: Sequence["Assessment"]) -> ChartWords:
         if last
         else _("Nothing was counted yet.")
     )
-    level = next((row.level for row in reversed(rows) if row.level is not None), None)
     return ChartWords(
         title=_("%(what)s, week by week") % {"what": method_name(method).capitalize()},
         description=told,
         unit=unit(method),
-        action_level=_("action level %(level)s") % {"level": rate(level)},
+        action_level=_("action level"),
         no_counts=_("Nothing was counted yet."),
         date_label=short_day,
         number=rate,
@@ -93,10 +93,5 @@ def _words(method: str, rows: Sequence["Assessment"]) -> ChartWords:
 
 
 def _marks(works: Sequence["Work"]) -> tuple[tuple[str, date, str], ...]:
-    """A letter for each kind of work, in the order of its days."""
-    letters: dict[str, str] = {}
-    for work in works:
-        letters.setdefault(work.kind, "ABCDEFGHIJ"[min(len(letters), 9)])
-    return tuple(
-        (letters[work.kind], work.done_on, str(label_of("monitoring.Work", "kind", work.kind))) for work in works
-    )
+    """A letter for each kind of work, the same as in the mail."""
+    return tuple((letter_of_work(work), work.done_on, str(work.get_kind_display())) for work in works)

@@ -37,9 +37,8 @@ class Share:
 
 def told_of(week: "FarmWeek") -> list["Paragraph"]:
     """The week in words, exactly as the mail has it: each method, where to look, work, the next round."""
-    about_counts = [sentences.method_paragraph(week, method) for method in week.farm_rows]
     others = (sentences.where_paragraph, sentences.work_paragraph, sentences.next_round_paragraph)
-    return about_counts + [told for write in others if (told := write(week)) is not None]
+    return sentences.count_paragraphs(week) + [told for write in others if (told := write(week)) is not None]
 
 
 def building_lines(week: "FarmWeek") -> list[BuildingLine]:

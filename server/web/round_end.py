@@ -25,12 +25,12 @@ class BuildingEnd:
 
 @dataclass(frozen=True)
 class LookHere:
-    """The one place to look first: a question to check on the spot."""
+    """The one place to look first: a question to check on the spot. `station` is empty where none stands out."""
 
-    station: str
     building: str
-    question: str
     where: str
+    station: str = ""
+    question: str = ""
 
 
 def end_of(farm: Any, walked: "Round") -> dict[str, Any]:
@@ -60,14 +60,12 @@ def _key(result: FacilityResult) -> tuple[UUID, str]:
 
 
 def look_here(results: Sequence[FacilityResult]) -> LookHere | None:
-    """The station that holds most in the building that is highest against its level; None where none stands out."""
-    found = [result for result in results if result.place is not None and result.mean]
-    top = max(found, key=lambda result: (result.mean or 0) / (result.level or float("inf")), default=None)
-    if top is None or top.place is None:
+    """The building that is highest against its level, and the station that holds most of it if one stands out."""
+    counted = [result for result in results if result.mean]
+    if not counted:
         return None
-    return LookHere(
-        station=top.place.station.label,
-        building=facility_phrase(top.facility),
-        question=question_text(top.place.question),
-        where=places_to_look(top.facility.kind),
-    )
+    top = max(counted, key=lambda result: (result.mean or 0) / (result.level or float("inf")))
+    building, where = facility_phrase(top.facility), places_to_look(top.facility.kind)
+    if top.place is None:
+        return LookHere(building, where)
+    return LookHere(building, where, top.place.station.label, question_text(top.place.question))

@@ -77,7 +77,12 @@ def blank_round(
     done = stations_read(farm, round_id) if round_id else set()
     first = {"round_id": round_id or uuid7(), "note_id": uuid7(), "walked_on": day, "counted_by": counted_by or ""}
     lines = lines_on(farm, day, done=done)
-    forms = [LineForm(line=line, initial=LineForm.fresh_values(line), compact=compact) for line in lines]
+    # On a farm's first visit everything is hung; later, where nothing hangs, somebody has to say that it does now.
+    first_visit = all(line.first for line in lines if line.hangs)
+    forms = [
+        LineForm(line=line, initial=LineForm.fresh_values(line, hung=first_visit or not line.first), compact=compact)
+        for line in lines
+    ]
     return RoundForm(WalkForm(people=list(people_of(farm)), initial=first), forms)
 
 

@@ -82,6 +82,7 @@ urlpatterns = [
     path("phone/", phone.phone, name="phone"),
     path("phone/leave/", phone.leave_phone, name="leave_phone"),
     path("monday/", monday.monday, name="monday"),
+    path("farms/", home.farms, name="farms"),
     path("farms/<uuid:farm_id>/", include(of_a_farm)),
     path("regions/<uuid:region_id>/", region.region, name="region"),
     path("groups/<uuid:group_id>/", group.group, name="group"),

@@ -148,3 +148,29 @@ def evidence_in_words(event: Any) -> str:
 def days_short(days: int) -> str:
     """7 days."""
     return ngettext("%(days)d day", "%(days)d days", days) % {"days": days}
+
+
+@register.filter
+def few_counted(row: Any) -> str:
+    """Few cards: what a mean of fewer than five is marked with."""
+    words = {"card": _("few cards"), "trap": _("few traps"), "leg": _("few animals")}
+    return words[row.method]
+
+
+@register.filter
+def says_something(siting: Any) -> bool:
+    """Whether how a station hangs is worth a word beside its count."""
+    return siting is not None and (siting.near != "nothing" or siting.windy or siting.out_of_reach is False)
+
+
+@register.filter
+def history_in_words(events: Any) -> str:
+    """Since the week of April 20 (mean 112, action level 100); stayed for 3 weeks; seen."""
+    first, kinds = events[0], [event.kind for event in events]
+    known = evidence_in_words(first)
+    parts = [_("since the %(week)s") % {"week": week_of(first.week)} + (f" ({known})" if known else "")]
+    if stayed := kinds.count("stayed"):
+        parts.append(ngettext("stayed for %(weeks)d week", "stayed for %(weeks)d weeks", stayed) % {"weeks": stayed})
+    if "seen" in kinds:
+        parts.append(_("seen"))
+    return "; ".join(parts)

@@ -75,7 +75,9 @@ class LineForm(forms.Form):
     reading_id = forms.UUIDField(widget=forms.HiddenInput)
     hung_id = forms.UUIDField(widget=forms.HiddenInput)
     placement_id = forms.UUIDField(widget=forms.HiddenInput, required=False)
-    count = forms.IntegerField(required=False, widget=number_box(), error_messages={"invalid": WHOLE_NUMBER})
+    count = forms.IntegerField(
+        required=False, label=_("Count"), widget=number_box(), error_messages={"invalid": WHOLE_NUMBER}
+    )
     part = forms.ChoiceField(choices=PARTS, required=False, label=_("How much of it was counted"))
     at_least = forms.BooleanField(required=False, label=_("too many to count: at least this number"))
     cups = forms.DecimalField(
@@ -84,7 +86,7 @@ class LineForm(forms.Form):
         error_messages={"invalid": _("Type the number of cups, such as 2 or 1.5.")},
     )  # fmt: skip
     animals = AnimalsField(required=False)
-    reason = forms.ChoiceField(required=False, widget=forms.RadioSelect, label=_("Not counted, because it was"))
+    reason = forms.ChoiceField(required=False, widget=forms.RadioSelect, label=_("What happened to it?"))
     fresh = forms.BooleanField(required=False, label=_("a fresh one hangs here now"))
     hung_on = forms.DateField(
         required=False, label=_("Hung on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
@@ -107,7 +109,8 @@ class LineForm(forms.Form):
         self.taken_already = False
         if compact:
             self.fields["reason"].widget = forms.Select()
-        self.fields["reason"].choices = choices_of("monitoring.Reading", "reason", first=_("counted"))  # type: ignore[attr-defined]
+        reasons = choices_of("monitoring.Reading", "reason", first="" if compact else _("counted"))
+        self.fields["reason"].choices = reasons  # type: ignore[attr-defined]
         for name in self._not_for_this_method():
             del self.fields[name]
 
@@ -118,13 +121,13 @@ class LineForm(forms.Form):
         return legs_only + ([] if self.method == "trap" else ["cups"])
 
     @staticmethod
-    def fresh_values(line: Line) -> dict[str, Any]:
-        """What stands in the form when it is first shown: new ids, and a fresh card at every station."""
+    def fresh_values(line: Line, *, hung: bool) -> dict[str, Any]:
+        """What stands in the form when it is first shown: new ids, and whether a fresh card is taken as hung."""
         return {
             "reading_id": uuid7(),
             "hung_id": uuid7(),
             "placement_id": line.placement_id,
-            "fresh": True,
+            "fresh": hung,
             "part": "1",
         }
 
@@ -136,7 +139,8 @@ class LineForm(forms.Form):
     def more_is_open(self) -> bool:
         """Whether the part below the number is unfolded: something in it was filled in or is wrong."""
         filled = any(self.data.get(self.add_prefix(name)) for name in ("reason", "at_least", "cups", "pen", "weather"))
-        return filled or self.data.get(self.add_prefix("part"), "1") != "1" or bool(self.errors)
+        wrong = any(name not in ("count", "animals") for name in self.errors)
+        return filled or self.data.get(self.add_prefix("part"), "1") != "1" or wrong
 
     def sent_reading(self) -> ReadingSent | None:
         """The reading; None where the station was left alone, which stores nothing: empty is not zero."""
@@ -152,7 +156,7 @@ class LineForm(forms.Form):
         return ReadingSent(
             id=found["reading_id"], station_id=self.line.station.id, how=how, count=count,
             fraction=part if how == "part" else Decimal(1), at_least=found["at_least"], reason=found["reason"],
-            placement_id=found["placement_id"], hung_on=found["hung_on"],
+            placement_id=found.get("placement_id"), hung_on=found["hung_on"],
         )  # fmt: skip
 
     def _sent_legs(self) -> ReadingSent:

@@ -32,6 +32,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     context = {
         "visit": visit,
         "week": week,
+        "judged": bool(seen.farm_rows),
         "told": told_of(seen),
         "got": [how_it_was_got(row) for row in seen.farm_rows.values() if row.mean is not None],
         "buildings": building_lines(seen),

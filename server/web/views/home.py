@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 from farms.access import farms_of
 from farms.selectors import group_roles_of
 from farms.services import set_language
+from server.web.doors import signed_in
 from server.web.phone import phone_of
 from server.web.sign_in import speak
 
@@ -19,15 +20,24 @@ def home(request: HttpRequest) -> HttpResponse:
     if not request.user.is_authenticated:
         phone = phone_of(request)
         return redirect("count", farm_id=phone.farm_id) if phone else render(request, "web/home.html")
-    roles = group_roles_of(request.user)
-    farms = list(farms_of(request.user))
+    roles = list(group_roles_of(request.user))
     if any(role.role == "adviser" for role in roles):
         return redirect("monday")
-    if len(farms) == 1 and not roles:
-        return redirect("farm", farm_id=farms[0].id)
-    if len(roles) == 1 and not farms:
+    own = list(farms_of(request.user)[:2])
+    if len(own) == 1 and not roles:
+        return redirect("farm", farm_id=own[0].id)
+    if len(roles) == 1 and not own:
         return redirect("group", group_id=roles[0].group_id)
-    return render(request, "web/choose.html", {"farms": farms, "roles": roles})
+    return redirect("farms")
+
+
+@signed_in
+@require_safe
+def farms(request: HttpRequest) -> HttpResponse:
+    """Every farm and group that lets this person in."""
+    roles = list(group_roles_of(request.user))
+    context = {"farms": farms_of(request.user), "roles": roles, "advises": any(r.role == "adviser" for r in roles)}
+    return render(request, "web/choose.html", context)
 
 
 @require_POST

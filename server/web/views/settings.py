@@ -3,10 +3,10 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
-from monitoring.selectors import stations_of
 
 from farms.access import Need
 from farms.selectors import people_of, season_on, tokens_of
+from monitoring.selectors import stations_of
 from server.web.doors import Visit, farm_page
 
 

@@ -15,7 +15,8 @@ def at(name: str, farm: Any, **more: Any) -> str:
 def words(response: Any) -> str:
     """What a page says, without its tags, in one line."""
     body = re.sub(r"<(script|style|head)\b.*?</\1>", " ", response.content.decode(), flags=re.DOTALL)
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", body)).split())
+    text = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", body)).split())
+    return re.sub(r" (?=[.,;:)])", "", text)
 
 
 def hidden_fields(response: Any) -> dict[str, str]:

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from django.urls import URLPattern, URLResolver, reverse
+from django.utils import timezone
 
 from farms.ids import uuid7
 from farms.services import make_phone_code
@@ -12,7 +13,7 @@ from server.web import urls
 from tests.cast import acting
 
 pytestmark = pytest.mark.django_db
-OPEN = {"home", "set_language", "phone", "leave_phone", "sign_in_link", "mails", "mail", "mail_html", "monday"}
+OPEN = {"home", "set_language", "phone", "leave_phone", "sign_in_link", "mails", "mail", "mail_html", "monday", "farms"}
 
 
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -38,32 +39,38 @@ def test_every_other_route_was_thought_about():
     assert others <= OPEN | {"region", "group"}
 
 
-@pytest.mark.parametrize("name", FARM_ROUTES)
-def test_carla_finds_nothing_of_northfield(browser, carla, northfield, southmead, name):
-    client = browser(carla)
-    assert client.get(address(name, northfield)).status_code == 404
-    assert client.post(address(name, northfield), {}).status_code == 404
+def found(client: Any, farm: Any) -> dict[str, tuple[int, int]]:
+    """What a browser gets at each address of a farm, by looking and by sending."""
+    addresses = {name: address(name, farm) for name in FARM_ROUTES}
+    return {name: (client.get(at).status_code, client.post(at, {}).status_code) for name, at in addresses.items()}
 
 
-@pytest.mark.parametrize("name", FARM_ROUTES)
-def test_another_farms_phone_finds_nothing_of_northfield(browser, carla, northfield, southmead, name):
-    from django.utils import timezone
+def test_carla_finds_nothing_of_northfield(browser, carla, northfield, southmead):
+    assert found(browser(carla), northfield) == dict.fromkeys(FARM_ROUTES, (404, 404))
 
+
+def test_a_coordinator_finds_nothing_of_a_farm(browser, erik, northfield):
+    assert found(browser(erik), northfield) == dict.fromkeys(FARM_ROUTES, (404, 404))
+
+
+def test_another_farms_phone_finds_nothing_of_northfield(browser, carla, northfield, southmead):
     with acting(carla):
         code = make_phone_code(farm=southmead, by=carla, now=timezone.now())[1]
     client = browser()
     client.post(reverse("phone"), {"code": code})
-    assert client.get(address(name, northfield)).status_code == 404
-    assert client.post(address(name, northfield), {}).status_code == 404
+    assert found(client, northfield) == dict.fromkeys(FARM_ROUTES, (404, 404))
 
 
-@pytest.mark.parametrize("name", FARM_ROUTES)
-def test_unknown_people_are_asked_to_sign_in(browser, northfield, name):
-    for answered in (browser().get(address(name, northfield)), browser().post(address(name, northfield), {})):
-        assert answered.status_code == 302
-        assert answered.url.startswith(reverse("account_request_login_code"))
+def test_unknown_people_are_asked_to_sign_in(browser, northfield):
+    assert found(browser(), northfield) == dict.fromkeys(FARM_ROUTES, (302, 302))
+    sent = browser().get(address("farm", northfield))
+    assert sent.url.startswith(reverse("account_request_login_code"))
 
 
-@pytest.mark.parametrize("name", FARM_ROUTES)
-def test_a_coordinator_finds_no_farm(browser, erik, northfield, name):
-    assert browser(erik).get(address(name, northfield)).status_code == 404
+def test_a_farm_phone_reaches_round_pages_of_its_own_farm_only(browser, anna, northfield):
+    with acting(anna):
+        code = make_phone_code(farm=northfield, by=anna, now=timezone.now())[1]
+    client = browser()
+    client.post(reverse("phone"), {"code": code})
+    reached = {name for name, (looked, _sent) in found(client, northfield).items() if looked != 403}
+    assert reached == {"count", "round_end"}
