@@ -5,14 +5,13 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from monitoring.selectors import farms_received_since
-
 from alerts.checks.calendar import WEEK, is_newest, newest_due
 from alerts.checks.judge import farms_to_judge, judge
 from alerts.checks.occasion import Occasion
 from alerts.models import CheckFailure, CheckRun
 from alerts.models.check import RunState
 from farms.selectors import farms_of_group
+from monitoring.selectors import farms_received_since
 
 if TYPE_CHECKING:
     from farms.models import Farm, Group

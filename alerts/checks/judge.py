@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import InterfaceError, OperationalError, transaction
-from monitoring.arrays import readings_for_check
 
 from alerts.checks.claims import hold_group
 from alerts.checks.drafts import changed, drafts_of
@@ -18,6 +17,7 @@ from alerts.checks.store import store_changes, store_results
 from alerts.models import Alert, Assessment, CheckFailure
 from alerts.selectors.results import assessments_of_farms
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from monitoring.arrays import readings_for_check
 
 if TYPE_CHECKING:
     from farms.models import Farm

@@ -8,8 +8,6 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from monitoring.selectors import last_works
-
 from alerts.models import Alert, Assessment, CheckFailure
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
@@ -18,6 +16,7 @@ from alerts.selectors.results import assessments_of_farms
 from alerts.selectors.rounds import walks_of_farms
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
+from monitoring.selectors import last_works
 
 if TYPE_CHECKING:
     from farms.models import Facility, Farm

@@ -4,10 +4,9 @@ from collections.abc import Sequence
 from datetime import date
 from uuid import UUID
 
-from monitoring.arrays import days_of_last_rounds, skips_of
-
 from alerts.rounds import Season, Walks, walks_of
 from farms.selectors import seasons_of_farms
+from monitoring.arrays import days_of_last_rounds, skips_of
 
 
 def seasons_by_farm(farm_ids: Sequence[UUID]) -> dict[UUID, tuple[Season, ...]]:
