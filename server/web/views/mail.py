@@ -16,13 +16,11 @@ from server.web.mails import Mail, mail_at, mails_in
 
 # A mail brings its own styles and pictures and nothing else; it runs no script and is shown in our page's frame only.
 MAIL_POLICY: dict[str, Any] = {
-    "DIRECTIVES": {
-        "default-src": [NONE],
-        "style-src": [UNSAFE_INLINE],
-        "img-src": ["data:"],
-        "frame-ancestors": [SELF],
-        "sandbox": ["allow-top-navigation-by-user-activation"],
-    }
+    "default-src": [NONE],
+    "style-src": [UNSAFE_INLINE],
+    "img-src": ["data:"],
+    "frame-ancestors": [SELF],
+    "sandbox": ["allow-top-navigation-by-user-activation"],
 }
 
 
