@@ -17,7 +17,7 @@ def openapi(request: HttpRequest) -> HttpResponse:
     return HttpResponse(DOCUMENT.read_bytes(), content_type="application/yaml")
 
 
-class Documentation(SpectacularSwaggerSplitView):  # type: ignore[misc]
+class Documentation(SpectacularSwaggerSplitView):
     """The document to browse and try out. Its script has an address of its own, so the page needs none inline."""
 
     template_name = "api/documentation.html"

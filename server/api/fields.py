@@ -148,7 +148,7 @@ class Moment(serializers.DateTimeField):
         "invalid": _("Send a date and time with its offset, as in 2026-06-29T07:30:00Z."),
     }
 
-    def to_internal_value(self, data: Any) -> datetime:  # type: ignore[override]
+    def to_internal_value(self, data: Any) -> datetime:
         if not isinstance(data, str) or not MOMENT.fullmatch(data):
             self.fail("invalid")
         try:
@@ -160,7 +160,7 @@ class Moment(serializers.DateTimeField):
 class TimeOfDay(serializers.TimeField):
     default_error_messages = {**MISSING, "invalid": _("Send a time of day as in 07:30.")}
 
-    def to_internal_value(self, data: Any) -> time:  # type: ignore[override]
+    def to_internal_value(self, data: Any) -> time:
         if not isinstance(data, str) or not CLOCK.fullmatch(data):
             self.fail("invalid")
         try:

@@ -87,7 +87,7 @@ class Imports(OnFarm):
 
     @extend_schema(
         request={"text/csv": OpenApiTypes.STR, "multipart/form-data": UPLOAD},
-        responses=ImportResultSerializer,
+        responses={200: ImportResultSerializer},
         parameters=[FileQuery],
         examples=[FILE],
     )
@@ -111,7 +111,7 @@ class BulkReadings(Imports):
 
     @extend_schema(
         request=BulkBody,
-        responses=ImportResultSerializer,
+        responses={200: ImportResultSerializer},
         parameters=[PlanQuery],
         examples=[ROWS],
     )
