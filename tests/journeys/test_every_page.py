@@ -1,0 +1,96 @@
+"""Every page at the width of a phone and of a desk: nothing runs over the edge, nothing is refused by the policy,
+every field has a name, and what is pressed is large enough for a thumb.
+"""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from farms.services import add_person, make_sign_in_link
+from monitoring.models import Placement
+from tests.alerts.scene import alerts, check, count_week, monday
+from tests.cast import NOW, acting, as_factory
+from tests.journeys.chromium import OFFICE, PHONE, chromium, watched
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+# The thumb's measure; a link within a sentence is as tall as its line (WCAG 2.2, success criterion 2.5.8, allows it).
+LARGE_ENOUGH = 44
+NAMELESS = """() => [...document.querySelectorAll('input:not([type=hidden]), select, textarea')]
+    .filter(field => !(field.labels && field.labels.length) && !field.getAttribute('aria-label'))
+    .map(field => field.name)"""
+SMALL = f"""() => [...document.querySelectorAll('button, a.button, a.quiet-button, summary, label.choice')]
+    .filter(thing => thing.offsetParent && thing.getBoundingClientRect().height < {LARGE_ENOUGH})
+    .map(thing => thing.textContent.trim())"""
+OVER_THE_EDGE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+HEADINGS = "() => document.querySelectorAll('h1').length"
+
+
+@pytest.fixture
+def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -> list[str]:
+    """Northfield after six weeks, its cards over the level, and every page of it that is only looked at."""
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+    clock = tmp_path / "clock"
+    clock.write_text(NOW.isoformat())
+    settings.CLOCK_FILE = str(clock)
+    for number, specks in enumerate((20, 33, 45, 80, 115, 130), start=2):
+        readings = count_week(cards, monday(number), [specks, specks * 4, specks, specks, "lost"])
+        check(group, monday(number))
+    with as_factory():
+        Placement.objects.bulk_create(
+            Placement(farm=northfield, station_id=card.id, hung_on=monday(7), zone="UTC", entry=1) for card in cards
+        )
+    with acting(anna):
+        add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
+    of_farm = ("farm", "count", "paper", "skip", "work", "import", "rounds", "settings", "stations", "people", "phones",
+               "levels", "seasons", "consents", "keys")  # fmt: skip
+    farm = {"farm_id": northfield.id}
+    walked = farm | {"round_id": readings[0].round_id}
+    return [
+        reverse("home"),
+        reverse("farms"),
+        *(reverse(name, kwargs=farm) for name in of_farm),
+        reverse("round", kwargs=walked),
+        reverse("round_end", kwargs=walked),
+        reverse("correct", kwargs=walked | {"reading_id": readings[0].id}),
+        reverse("siting", kwargs=farm | {"station_id": cards[0].id}),
+        reverse("alert", kwargs=farm | {"alert_id": alerts(northfield, still_open=True)[0].id}),
+        reverse("region", args=[northfield.region_id]),
+        reverse("group", args=[northfield.group_id]),
+        reverse("phone"),
+        reverse("account_logout"),
+    ]
+
+
+def faults(page: Any, address: str, complaints: list[str]) -> dict[str, Any]:
+    """What is wrong with a page; empty where nothing is."""
+    complaints.clear()
+    answered = page.goto(address)
+    found = {
+        "status": answered.status if answered.status != 200 else None,
+        "complaints": list(complaints),
+        "nameless": page.evaluate(NAMELESS),
+        "small": page.evaluate(SMALL),
+        "over the edge": max(page.evaluate(OVER_THE_EDGE), 0),
+        "headings": page.evaluate(HEADINGS) if page.evaluate(HEADINGS) != 1 else None,
+    }
+    return {name: value for name, value in found.items() if value}
+
+
+@pytest.mark.parametrize(("size", "language"), [(PHONE, "es"), (OFFICE, "en")], ids=["375 px", "1440 px"])
+def test_every_page_fits_is_named_and_keeps_to_the_policy(live_server, anna, dana, addresses, size, language):
+    keys = [make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1)) for user in (anna, dana)]
+    wrong = {}
+    with chromium() as browser:
+        for key, asked in zip(keys, (addresses, [reverse("monday")]), strict=True):
+            context = browser.new_context(**size)
+            page = context.new_page()
+            complaints = watched(page)
+            page.goto(live_server.url + reverse("sign_in_link", args=[key]))
+            page.get_by_role("main").get_by_role("button").click()
+            # In Spanish on the phone, where the words are longest and the room is least.
+            context.add_cookies([{"name": "django_language", "value": language, "url": live_server.url}])
+            wrong |= {at: found for at in asked if (found := faults(page, live_server.url + at, complaints))}
+    assert wrong == {}

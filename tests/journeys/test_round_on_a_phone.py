@@ -1,0 +1,81 @@
+"""A recorder counts a round on a phone 375 pixels wide: by keyboard alone, and once more without scripts or account."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from farms.services import make_phone_code, make_sign_in_link
+from monitoring.models import Placement, Reading, Round
+from tests.cast import NOW, acting, as_factory
+from tests.journeys.chromium import PHONE, chromium, press, tab_to, watched
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+COUNTS = (20, 30, 25, 600)
+
+
+@pytest.fixture(autouse=True)
+def scene(settings, tmp_path, monkeypatch, northfield, cards):
+    """Monday, 1 June, in the barn: Northfield's cards hang since a week."""
+    # Playwright keeps an event loop in this thread; the database is asked before and after it, never inside.
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+    clock = tmp_path / "clock"
+    clock.write_text(NOW.isoformat())
+    settings.CLOCK_FILE = str(clock)
+    hung_on = (NOW - timedelta(days=7)).date()
+    with as_factory():
+        Placement.objects.bulk_create(
+            Placement(farm=northfield, station_id=card.id, hung_on=hung_on, zone="UTC", entry=1) for card in cards
+        )
+
+
+def test_a_round_is_counted_by_keyboard_alone(live_server, anna, northfield):
+    key = make_sign_in_link(user=anna, now=timezone.now(), valid_for=timedelta(hours=1))
+    with chromium() as browser:
+        page = browser.new_page(**PHONE)
+        complaints = watched(page)
+        page.goto(live_server.url + reverse("sign_in_link", args=[key]))
+        press(page, page.get_by_role("button", name="Sign in here"))
+        press(page, page.get_by_role("link", name="Count a round"))
+        for number, count in enumerate(COUNTS, start=1):
+            tab_to(page, page.get_by_label(f"Specks on Card {number}"))
+            page.keyboard.type(str(count))
+        press(page, page.locator(".station", has_text="Card 5").locator("summary"))
+        tab_to(page, page.locator(".station", has_text="Card 5").get_by_label("counted", exact=True))
+        page.keyboard.press("ArrowDown")
+        press(page, page.get_by_role("button", name="Send the round"))
+        page.wait_for_url("**/end/")
+        told = page.inner_text("main")
+        wide = page.evaluate("document.documentElement.scrollWidth")
+    # The mean of 20, 30, 25 and 600 specks in 7 days is 168.75.
+    assert "169" in told and "specks a card" in told and "the action level of 100" in told
+    assert "One place to look" in told and "Card 4 in the calf barn holds the most." in told
+    assert "1 without a count is left out." in told
+    assert complaints == [] and wide <= 375
+    with as_factory():
+        readings = Reading.objects.filter(farm=northfield).order_by("station__number")
+        assert [(reading.count, reading.reason) for reading in readings] == [(n, "") for n in COUNTS] + [(None, "lost")]
+
+
+def test_a_farm_phone_counts_without_scripts_and_without_an_account(live_server, anna, northfield):
+    with acting(anna):
+        code = make_phone_code(farm=northfield, by=anna, now=timezone.now())[1]
+    with chromium() as browser:
+        page = browser.new_context(**PHONE, java_script_enabled=False).new_page()
+        page.goto(f"{live_server.url}{reverse('phone')}?code={code.replace(' ', '')}")
+        page.get_by_role("button", name="Start counting with this phone").click()
+        page.get_by_label("Specks on Card 1").fill("4o")
+        page.get_by_label("Specks on Card 2").fill("52")
+        page.get_by_role("button", name="Send the round").click()
+        refused = page.inner_text("main")
+        kept = page.get_by_label("Specks on Card 2").input_value()
+        page.get_by_label("Specks on Card 1").fill("40")
+        page.get_by_role("button", name="Send the round").click()
+        told = page.inner_text("main")
+    assert "Type a whole number" in refused and kept == "52"
+    assert "46" in told and "specks a card" in told and "still open" in told
+    with as_factory():
+        walk = Round.objects.get(farm=northfield)
+        assert (walk.source, walk.actor_kind) == ("phone", "phone")
+        assert Reading.objects.filter(farm=northfield).count() == 2
