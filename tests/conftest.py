@@ -12,12 +12,17 @@ from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
 import django
+import hypothesis
 import pytest
 
 from server import embedded
 
 PREFIX = "test_"
 LONG = "FLYROUND_FULL"
+
+# A shared machine stutters; how long one example takes says nothing about whether it is right.
+hypothesis.settings.register_profile("no deadline", deadline=None)
+hypothesis.settings.load_profile("no deadline")
 
 
 _servers = contextlib.ExitStack()
