@@ -38,7 +38,7 @@ class CheckArrays:
     """Current readings, one entry a reading, and the tables that they point into.
 
     `station_*` (n_stations,): every station in use in the weeks asked for, also one without a reading, in order of
-    farm, method and number; `station_farm` is an index into `farm_ids`; siting as of the last week.
+    farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`; siting as of the last week.
     `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
     NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
     `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius.
@@ -73,7 +73,7 @@ STATIONS = """
 SELECT s.id, s.farm_id, s.facility_id, s.number, s.since, s.until,
        array_position(%(methods)s, s.method::text) AS method,
        COALESCE(g.near, 'nothing') AS near, COALESCE(g.windy, false) AS windy,
-       row_number() OVER (ORDER BY s.farm_id, s.method, s.number) - 1 AS place
+       row_number() OVER (ORDER BY s.farm_id, s.method, s.id) - 1 AS place
 FROM monitoring_station s LEFT JOIN LATERAL (
     SELECT near, windy FROM monitoring_siting g
     WHERE g.farm_id = s.farm_id AND g.station_id = s.id AND g.since <= %(last)s ORDER BY g.since DESC LIMIT 1) g ON true

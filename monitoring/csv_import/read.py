@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from monitoring.csv_import import cells
+from monitoring.csv_import.cells import CountCell
 from monitoring.csv_import.days import ORDERS, day_parser
 from monitoring.csv_import.headers import columns_of
 from monitoring.csv_import.text import Sheet, sheet_of
@@ -21,13 +22,7 @@ from monitoring.rules.table import Fault, ReadingTable, fault_of, finished_table
 PARSERS: dict[str, Callable[[str], Any]] = {
     "id": cells.identity,
     "station": cells.station,
-    "count": cells.count_cell,
-    "reason": cells.reason,
     "fraction": cells.part,
-    "how": cells.how,
-    "cups": cells.cups,
-    "at_least": lambda text: bool(cells.yes_or_no(text)),
-    "animals": cells.animals,
     "sides": cells.small_number(check_sides, None),
     "pen": words,
     "time_of_day": cells.moment_of_day,
@@ -36,10 +31,16 @@ PARSERS: dict[str, Callable[[str], Any]] = {
     "sprayed": cells.yes_or_no,
     "device": cells.small_number(check_device, 1),
 }
+# What may hold a count or say why there is none, and what stands for "not given".
+COUNT_PARSERS: dict[str, tuple[Callable[[str], Any], Any]] = {
+    "count": (cells.count_cell, None),
+    "cups": (cells.cups, None),
+    "animals": (cells.animals, None),
+    "reason": (cells.reason, ""),
+    "at_least": (lambda text: bool(cells.yes_or_no(text)), False),
+    "how": (cells.how, ""),
+}
 DAYS = ("hung_on", "taken_on")
-MAY_HOLD_A_COUNT: dict[str, Any] = {
-    "count": cells.CountCell(), "cups": None, "animals": None, "reason": "", "at_least": False, "how": "",
-}  # fmt: skip
 TOO_MANY_CELLS = _("This row has more cells than the first line has names. Delete what stands beyond them.")
 TWO_COUNTS = _("This row gives its count twice. Keep one of them.")
 TWO_REASONS = _("This row gives two reasons why there is no count. Keep one of them.")
@@ -57,9 +58,28 @@ class Reading:
     found: dict[str, list[Any]] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
 
-    def refuse(self, place: int, column: str, code: str, reason: Any) -> None:
-        text = self.columns[column][place] if column in self.columns else ""
-        self.faults.append(fault_of(place, column, WrongCell(code, reason), text))
+    def known(self, name: str, parse: Callable[[str], Any]) -> dict[str, Any]:
+        """What each different text of a column stands for; "not given" for those that are wrong, which are noted."""
+        column, absent = self.columns[name], KINDS[name].absent if name in KINDS else None
+        known: dict[str, Any] = {}
+        wrong: dict[str, WrongCell] = {}
+        for text in set(column):
+            try:
+                known[text] = parse(text)
+            except WrongCell as error:
+                known[text], wrong[text] = absent, error
+        self.refuse(name, {place: wrong[text] for place, text in enumerate(column) if text in wrong} if wrong else {})
+        return known
+
+    def values(self, name: str, parse: Callable[[str], Any]) -> list[Any]:
+        known = self.known(name, parse)
+        return [known[text] for text in self.columns[name]]
+
+    def refuse(self, name: str, errors: dict[int, WrongCell]) -> None:
+        column = self.columns.get(name)
+        self.faults += [
+            fault_of(place, name, error, column[place] if column else "") for place, error in errors.items()
+        ]
 
 
 def read_csv(content: bytes, *, order: str | None = None) -> ReadingTable:
@@ -75,31 +95,22 @@ def read_csv(content: bytes, *, order: str | None = None) -> ReadingTable:
     _read_days(reading, order)
     for name, parse in PARSERS.items():
         if name in reading.columns:
-            reading.found[name] = _parsed(reading, name, parse)
+            reading.found[name] = reading.values(name, parse)
     if "station" not in reading.columns:
         reading.found["station"] = _stations(reading)
     _put_counts_together(reading)
-    found = {
-        name: reading.found.get(name) or [kind.absent] * reading.number for name, kind in KINDS.items()
-    }  # fmt: skip
+    found = {name: reading.found.get(name) or [kind.absent] * reading.number for name, kind in KINDS.items()}
     return finished_table(found, rows=sheet.numbers, faults=reading.faults, pointer="/rows", names=reading.names)
 
 
 def _columns(sheet: Sheet) -> Reading:
-    """The cells turned into columns. A row with cells to spare is wrong, one with too few has empty ones."""
-    width = len(sheet.headers)
-    uneven = [place for place, row in enumerate(sheet.rows) if len(row) != width]
-    spare = [place for place in uneven if any(cell.strip() for cell in sheet.rows[place][width:])]
-    for place in uneven:
-        row = sheet.rows[place]
-        sheet.rows[place] = (row + [""] * width)[:width]
-    columns = list(zip(*sheet.rows, strict=True))
-    filled = [any(text.strip() for text in set(column)) for column in columns]
+    """The file's columns by our names for them."""
+    filled = [any(text.strip() for text in set(column)) for column in sheet.columns]
     places = columns_of(sheet.headers, filled)
     names = {column: sheet.headers[place] for column, place in places.items()}
-    reading = Reading({column: columns[place] for column, place in places.items()}, names, len(sheet.rows))
-    for place in spare:
-        reading.refuse(place, "", "too_many_cells", TOO_MANY_CELLS)
+    columns = {column: sheet.columns[place] for column, place in places.items()}
+    reading = Reading(columns, names, len(sheet.numbers))
+    reading.refuse("", dict.fromkeys(sheet.spare, WrongCell("too_many_cells", TOO_MANY_CELLS)))
     return reading
 
 
@@ -109,24 +120,7 @@ def _read_days(reading: Reading, order: str | None) -> None:
     parse = day_parser(texts, shown, order)
     for name in DAYS:
         if name in reading.columns:
-            reading.found[name] = _parsed(reading, name, parse)
-
-
-def _parsed(reading: Reading, name: str, parse: Callable[[str], Any]) -> list[Any]:
-    """The values of a column; None where a text is wrong."""
-    column = reading.columns[name]
-    known: dict[str, Any] = {}
-    wrong: dict[str, WrongCell] = {}
-    for text in set(column):
-        try:
-            known[text] = parse(text)
-        except WrongCell as error:
-            known[text], wrong[text] = KINDS[name].absent if name in KINDS else None, error
-    if wrong:
-        reading.faults += [
-            fault_of(place, name, wrong[text], text) for place, text in enumerate(column) if text in wrong
-        ]
-    return [known[text] for text in column]
+            reading.found[name] = reading.values(name, parse)
 
 
 def _stations(reading: Reading) -> list[Any]:
@@ -143,52 +137,51 @@ def _stations(reading: Reading) -> list[Any]:
             raise WrongCell("not_a_station", NO_NUMBER)
         return value
 
-    numbers = _parsed(reading, "number", cells.small_number(number, None))
-    methods = _parsed(reading, "method", method)
+    numbers = reading.values("number", cells.small_number(number, None))
+    methods = reading.values("method", method)
     return [(name, digits) if name and digits else None for name, digits in zip(methods, numbers, strict=True)]
 
 
 def _put_counts_together(reading: Reading) -> None:
     """One count, or one reason, from all the columns that may hold it."""
-    given = [reading.found.pop(name, [absent] * reading.number) for name, absent in MAY_HOLD_A_COUNT.items()]
-    known: dict[tuple[Any, ...], cells.CountCell | WrongCell] = {}
-    keys = list(zip(*given, strict=True))
+    names = [name for name in COUNT_PARSERS if name in reading.columns]
+    meanings = [reading.known(name, COUNT_PARSERS[name][0]) for name in names]
+    keys = list(zip(*(reading.columns[name] for name in names), strict=True))
+    known: dict[tuple[str, ...], CountCell] = {}
+    wrong: dict[tuple[str, ...], WrongCell] = {}
+    absent = {name: nothing for name, (_, nothing) in COUNT_PARSERS.items()}
     for key in set(keys):
+        given = {name: meaning[text] for name, meaning, text in zip(names, meanings, key, strict=True)}
         try:
-            known[key] = _together(*key)
+            known[key] = _together(**absent | given)
         except WrongCell as error:
-            known[key] = error
-    wrong = {fault.place for fault in reading.faults}
-    together = []
-    for place, key in enumerate(keys):
-        cell = known[key]
-        if isinstance(cell, WrongCell):
-            column = next(name for name in MAY_HOLD_A_COUNT if name in reading.columns)
-            reading.faults += [] if place in wrong else [fault_of(place, column, cell, reading.columns[column][place])]
-            cell = cells.CountCell()
-        together.append(cell)
+            known[key], wrong[key] = CountCell(), error
+    if wrong:
+        named = {fault.place for fault in reading.faults}
+        places = [place for place, key in enumerate(keys) if key in wrong and place not in named]
+        reading.refuse(names[0], {place: wrong[keys[place]] for place in places})
     for name in ("count", "reason", "animals", "at_least", "how"):
-        reading.found[name] = [getattr(cell, name) for cell in together]
+        told = {key: getattr(cell, name) for key, cell in known.items()}
+        reading.found[name] = [told[key] for key in keys]
 
 
 def _together(
-    cell: cells.CountCell, flies: int | None, animals: tuple[int, ...] | None, reason: str, *rest: Any
-) -> cells.CountCell:
+    *, count: CountCell | None, cups: int | None, animals: tuple[int, ...] | None, reason: str, at_least: bool, how: str
+) -> CountCell:
     """What the columns of one row say together. A row that says nothing is a card that nobody looked at."""
-    at_least, how = rest
     # A cell that couldn't be read is None, and named already.
-    cell = cell or cells.CountCell()
-    if (cell.count is not None and flies is not None) or (cell.animals and animals and cell.animals != animals):
+    cell = count or CountCell()
+    if (cell.count is not None and cups is not None) or (cell.animals and animals and cell.animals != animals):
         raise WrongCell("count_twice", TWO_COUNTS)
     if cell.reason and reason and cell.reason != reason:
         raise WrongCell("reasons_differ", TWO_REASONS)
-    count = flies if cell.count is None else cell.count
-    found = cell.animals or animals
-    nothing = count is None and found is None and not cell.reason and not reason
-    return cells.CountCell(
-        count=count,
+    number = cups if cell.count is None else cell.count
+    flies = cell.animals or animals
+    nothing = number is None and flies is None and not cell.reason and not reason
+    return CountCell(
+        count=number,
         at_least=cell.at_least or at_least,
-        how=How.CUP.value if flies is not None else cell.how or how or "",
-        animals=found,
+        how=How.CUP.value if cups is not None else cell.how or how,
+        animals=flies,
         reason=NoCount.NOT_VISITED.value if nothing else cell.reason or reason,
     )

@@ -38,6 +38,7 @@ class WrongCell(Exception):
 
 Convert = Callable[[Any], Any]
 UNHASHABLE = frozenset({list, tuple, dict, set})
+NONE = frozenset({type(None)})
 
 
 @dataclass(frozen=True)
@@ -54,18 +55,14 @@ def typed(values: Sequence[Any], kind: Kind) -> tuple[list[Any], dict[int, Wrong
     types = set(map(type, values))
     if types <= kind.as_it_is:
         return list(values), {}
-    # 1 and True are equal: types tell them apart. Lists can't be looked up.
-    known = None if types & UNHASHABLE else _converted_once({(type(value), value) for value in values}, kind)
-    if known is None:
+    # Values of two types may be equal, as 1 and True are; lists can't be looked up.
+    if len(types - NONE) > 1 or types & UNHASHABLE:
         return _one_by_one(values, kind)
-    return [known[type(value), value] for value in values], {}
-
-
-def _converted_once(different: set[tuple[type, Any]], kind: Kind) -> dict[tuple[type, Any], Any] | None:
     try:
-        return {key: kind.absent if key[1] is None else kind.convert(key[1]) for key in different}
+        known = {value: kind.absent if value is None else kind.convert(value) for value in set(values)}
     except WrongCell:
-        return None
+        return _one_by_one(values, kind)
+    return [known[value] for value in values], {}
 
 
 def _one_by_one(values: Sequence[Any], kind: Kind) -> tuple[list[Any], dict[int, WrongCell]]:
@@ -214,7 +211,6 @@ def one_of(code: str, choices: Sequence[str]) -> Convert:
     return convert
 
 
-NONE = frozenset({type(None)})
 KINDS: dict[str, Kind] = {
     "id": Kind(identity, NONE),
     "station": Kind(station),

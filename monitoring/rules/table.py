@@ -211,10 +211,10 @@ def _required(found: Mapping[str, list[Any]], wrong: set[int]) -> list[Fault]:
 def _complete(found: dict[str, list[Any]]) -> None:
     """Fill in what follows from other columns: how it was counted, and the sum of the flies on the animals."""
     if "" in found["how"]:
-        found["how"] = [
-            how or (How.COUNTED.value if part == WHOLE else How.PART.value)
-            for how, part in zip(found["how"], found["fraction"], strict=True)
-        ]
+        # Mostly all is whole, and Decimals are slow to compare one by one.
+        parts = [WHOLE] if found["fraction"].count(WHOLE) == len(found["fraction"]) else found["fraction"]
+        usual = {part: How.COUNTED.value if part == WHOLE else How.PART.value for part in set(parts)}
+        found["how"] = [how or usual[part] for how, part in zip(found["how"], found["fraction"], strict=True)]
     if any(found["animals"]):
         found["count"] = [
             sum(each) if number is None and each else number

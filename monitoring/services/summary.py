@@ -1,7 +1,7 @@
 """The farm's weekly summary, made anew in one statement from the current readings of the weeks touched.
 
 It is what monitoring.analysis says of the same readings (rates.station_weeks, farm_mean.weekly_means), to the last
-digit: the same sums in the same order.
+digit: the same sums in the same order of stations, by id.
 """
 
 from collections.abc import Collection
@@ -18,7 +18,10 @@ from django.db import connections
 REFRESH = """
 INSERT INTO monitoring_weeklysummary AS summary
     (farm_id, method, week, stations, devices, missing, counted, days, animals, mean, at_least, last_received_at)
-WITH seen AS (
+WITH corrections AS MATERIALIZED (
+    SELECT farm_id, corrects_id, received_at FROM monitoring_reading
+    WHERE farm_id = ANY(%(farms)s) AND corrects_id IS NOT NULL
+), seen AS (
     SELECT r.farm_id, r.method, r.station_id, r.count, r.at_least, m.week,
            CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END AS exposure,
            CASE WHEN r.fraction = 1 THEN r.count::float8 ELSE r.count::float8 / (
@@ -28,9 +31,10 @@ WITH seen AS (
            later.received_at IS NULL AND r.correction_kind <> 'withdrawn' AS is_current,
            GREATEST(r.received_at, later.received_at) AS received_at
     FROM monitoring_reading r
-    CROSS JOIN LATERAL (SELECT date_trunc('week',
-        COALESCE(r.hung_on, r.taken_on) + (r.taken_on - COALESCE(r.hung_on, r.taken_on)) / 2)::date AS week) m
-    LEFT JOIN monitoring_reading later ON later.farm_id = r.farm_id AND later.corrects_id = r.id
+    CROSS JOIN LATERAL (SELECT COALESCE(r.hung_on, r.taken_on)
+        + (r.taken_on - COALESCE(r.hung_on, r.taken_on)) / 2 AS middle) d
+    CROSS JOIN LATERAL (SELECT d.middle - mod(d.middle - DATE '1970-01-05', 7) AS week) m
+    LEFT JOIN corrections later ON later.farm_id = r.farm_id AND later.corrects_id = r.id
     WHERE r.farm_id = ANY(%(farms)s) AND m.week = ANY(%(weeks)s)
       AND r.taken_on >= %(first)s AND r.taken_on <= %(last)s
 ), stations AS (
@@ -46,13 +50,12 @@ WITH seen AS (
            max(received_at) AS received_at
     FROM seen GROUP BY farm_id, method, week, station_id
 )
-SELECT w.farm_id, w.method, w.week,
+SELECT farm_id, method, week,
        count(rate), sum(devices), sum(missing), sum(counted),
-       COALESCE(sum(exposure) FILTER (WHERE w.method <> 'leg'), 0),
-       COALESCE(sum(exposure) FILTER (WHERE w.method = 'leg'), 0),
-       sum(rate ORDER BY s.number) / NULLIF(count(rate), 0), bool_or(at_least), max(received_at)
-FROM stations w JOIN monitoring_station s ON s.farm_id = w.farm_id AND s.id = w.station_id
-GROUP BY w.farm_id, w.method, w.week ORDER BY w.farm_id, w.method, w.week
+       COALESCE(sum(exposure) FILTER (WHERE method <> 'leg'), 0),
+       COALESCE(sum(exposure) FILTER (WHERE method = 'leg'), 0),
+       sum(rate ORDER BY station_id) / NULLIF(count(rate), 0), bool_or(at_least), max(received_at)
+FROM stations GROUP BY farm_id, method, week ORDER BY farm_id, method, week
 ON CONFLICT (farm_id, method, week) DO UPDATE SET
     stations = EXCLUDED.stations, devices = EXCLUDED.devices, missing = EXCLUDED.missing,
     counted = EXCLUDED.counted, days = EXCLUDED.days, animals = EXCLUDED.animals, mean = EXCLUDED.mean,

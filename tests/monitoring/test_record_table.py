@@ -318,3 +318,11 @@ def test_a_table_and_rounds_give_the_same_summary(northfield, southmead, anna, c
 def test_a_table_takes_few_queries_however_long(northfield, anna, django_assert_max_num_queries):
     with acting(anna), django_assert_max_num_queries(24):
         take(northfield, every_kind())
+
+
+def test_a_table_of_cards_that_hang_brings_no_placement_into_the_chain(northfield, anna, cards):
+    with acting(anna):
+        hang(northfield, cards)
+        take(northfield, [row("Card 1", 5), row("Card 2", 6)])
+        assert LedgerEntry.objects.get(kind="import").rows == 3
+    assert chain_holds(northfield)

@@ -25,7 +25,8 @@ DOWN_ALREADY = _("Row {row} takes down the same card or trap. Correct the days, 
 class Batch:
     """A table on its way in. `at` is each reading's station in `ground.stations`; `good` the places still to be stored.
 
-    `reading_ids` and `placement_ids` are ids as text, None for what hangs nowhere; for rows that are good only.
+    Ids are text. `own_ids` follow from station, days and device; `reading_ids` are the sender's where given;
+    `placement_ids` are None for what hangs nowhere.
     """
 
     table: ReadingTable
@@ -33,6 +34,7 @@ class Batch:
     at: list[int]
     faults: list[Fault]
     good: list[int] = field(default_factory=list)
+    own_ids: list[str] = field(default_factory=list)
     reading_ids: list[str] = field(default_factory=list)
     placement_ids: list[str | None] = field(default_factory=list)
 
@@ -66,16 +68,19 @@ def _name(batch: Batch) -> None:
     """Make each row's ids. A card or trap that a row without a day of hanging is about isn't known."""
     columns, at = batch.columns, batch.at
     fronts = [front(UUID(station.id)) for station in batch.ground.stations] + [""]
-    days = set(zip(columns.hung_on, columns.taken_on, columns.device, strict=True))
-    readings = {each: back(Named.READING, each[0], each[1], each[2] - 1) for each in days}
-    hangings = {each: back(Named.PLACEMENT, each[0], None, each[2] - 1) for each in days}
     keys = list(zip(columns.hung_on, columns.taken_on, columns.device, strict=True))
-    own = [fronts[place] + readings[key] for place, key in zip(at, keys, strict=True)]
-    batch.reading_ids = [given or made for given, made in zip(columns.id, own, strict=True)]
-    batch.placement_ids = [
-        fronts[place] + hangings[key] if key[0] is not None else None for place, key in zip(at, keys, strict=True)
-    ]
+    ends = {key: _ends(*key) for key in set(keys)}
+    pairs = [(fronts[place], *ends[key]) for place, key in zip(at, keys, strict=True)]
+    batch.own_ids = [begin + reading for begin, reading, _ in pairs]
+    batch.reading_ids = [given or own for given, own in zip(columns.id, batch.own_ids, strict=True)]
+    batch.placement_ids = [hanging and begin + hanging for begin, _, hanging in pairs]
     _leave_out_the_replaced(batch)
+
+
+def _ends(hung_on: date | None, taken_on: date | None, device: int) -> tuple[str, str | None]:
+    """How the ids of a reading of these days end, and of what it was read from."""
+    hanging = back(Named.PLACEMENT, hung_on, None, device - 1) if hung_on else None
+    return back(Named.READING, hung_on, taken_on, device - 1), hanging
 
 
 def _leave_out_the_replaced(batch: Batch) -> None:
@@ -104,16 +109,17 @@ def _twice(batch: Batch) -> list[Fault]:
 
     The later of the two is named.
     """
-    columns, ids = batch.columns, batch.reading_ids
-    # Ids that we made repeat only with the station and the days.
-    faults = _repeated(batch, ids, "id", "sent_twice", SENT_TWICE) if any(columns.id) else []
-    keys = list(zip(batch.at, columns.hung_on, columns.taken_on, columns.device, strict=True))
-    faults += _repeated(batch, keys, "station", "same_card", SAME_CARD)
+    columns = batch.columns
+    faults = _repeated(batch, batch.reading_ids, "id", "sent_twice", SENT_TWICE) if any(columns.id) else []
+    # The ids that we make repeat only with the station and the days.
+    faults += _repeated(batch, batch.own_ids, "station", "same_card", SAME_CARD)
     named = {fault.place for fault in faults}
-    ends = [
-        placement if placement is not None and reason not in LEAVES_IT_UP else place
-        for place, (placement, reason) in enumerate(zip(batch.placement_ids, columns.reason, strict=True))
-    ]
+    ends: list[object] = [*batch.placement_ids]
+    if any(columns.reason) or None in ends:
+        ends = [
+            placement if placement is not None and reason not in LEAVES_IT_UP else place
+            for place, (placement, reason) in enumerate(zip(batch.placement_ids, columns.reason, strict=True))
+        ]
     return faults + [
         fault for fault in _repeated(batch, ends, "hung_on", "down_already", DOWN_ALREADY) if fault.place not in named
     ]

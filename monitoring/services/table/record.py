@@ -1,5 +1,6 @@
 """The whole way of a table: judged, compared with what is stored, stored, chained, summed up."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,8 +16,9 @@ from monitoring.services.ground import ground_of
 from monitoring.services.reading import Came
 from monitoring.services.summary import refresh_summaries
 from monitoring.services.table.batch import Batch, batch_of
+from monitoring.services.table.chain import hashes_of
 from monitoring.services.table.known import take_out_known
-from monitoring.services.table.rows import Rows, placement_hashes, reading_hashes, round_hash, rows_of
+from monitoring.services.table.rows import Rows, rows_of
 from monitoring.services.table.store import store_rows
 
 
@@ -81,7 +83,9 @@ def _new_rounds(farm: Farm, rows: Rows) -> list[Round]:
 
 
 def _store(rows: Rows, rounds: list[Round], came: Came, *, head: LedgerHead, actor: Actor) -> None:
-    store_rows(rows, rounds)
-    refresh_summaries(farm_ids=[came.farm.id], weeks=rows.weeks)
-    hashes = [round_hash(each) for each in rounds] + placement_hashes(rows) + reading_hashes(rows)
-    append(head, kind="import", actor=actor, row_hashes=hashes, now=came.now)
+    # The rows are hashed while the database inserts them.
+    with ThreadPoolExecutor(max_workers=1) as aside:
+        hashing = aside.submit(hashes_of, rows, rounds)
+        store_rows(rows, rounds)
+        refresh_summaries(farm_ids=[came.farm.id], weeks=rows.weeks)
+    append(head, kind="import", actor=actor, row_hashes=hashing.result(), now=came.now)

@@ -1,10 +1,5 @@
-"""The rows that a table becomes, as columns of text: one form for COPY, one for the chain.
+"""The rows that a table becomes, as columns of text as COPY writes them; see `chain` for their other form."""
 
-The chain's form is that of farms.ledger.row_hash, written by template instead of value by value; a test holds the two
-equal.
-"""
-
-import hashlib
 import json
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
@@ -13,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from farms.ledger import Actor, row_hash, row_values
+from farms.ledger import Actor
 from monitoring.methods import CARD
 from monitoring.models import Placement, Reading, Round
 from monitoring.models.round import Source
@@ -23,9 +18,8 @@ from monitoring.services.ids import round_id
 from monitoring.services.reading import Came
 from monitoring.services.table.batch import Batch
 
+Form = str | list[str]
 NULL = r"\N"
-TRUE_FALSE = {True: "true", False: "false", None: "null"}
-COPIED = {True: "t", False: "f", None: NULL}
 ESCAPED = str.maketrans({"\\": r"\\", "\t": r"\t", "\n": r"\n", "\r": r"\r"})
 
 READING_TABLE = Reading._meta.db_table
@@ -34,14 +28,15 @@ PLACEMENT_TABLE = Placement._meta.db_table
 
 @dataclass(frozen=True)
 class Rows:
-    """New rows in order of station, as columns: `copied` as COPY writes them, `chained` as they enter the chain.
+    """New rows in order of station, as columns: `copied` as COPY writes them.
 
-    A column that says the same in every row is one text, not a list.
+    `chained` are those that the chain writes otherwise. A column that says the same in every row is one text, not a
+    list. `fresh` marks the rows that bring a placement with them.
     """
 
     number: int
-    copied: dict[str, str | list[str]]
-    chained: dict[str, str | list[str]]
+    copied: dict[str, Form]
+    chained: dict[str, Form]
     rounds: list[Round]
     fresh: list[bool]
     weeks: set[date]
@@ -49,9 +44,9 @@ class Rows:
 
 def texts(values: Sequence[Hashable], write: Callable[[Any], str]) -> str | list[str]:
     """Each value written; one text where all are the same. Each different value is written once."""
+    if values and values.count(values[0]) == len(values):
+        return write(values[0])
     different = set(values)
-    if len(different) == 1:
-        return write(different.pop())
     if 2 * len(different) > len(values):
         return [write(value) for value in values]
     known = {value: write(value) for value in different}
@@ -61,15 +56,6 @@ def texts(values: Sequence[Hashable], write: Callable[[Any], str]) -> str | list
 def escaped(text: str) -> str:
     """Text as COPY reads it (PostgreSQL, COPY, "Text Format")."""
     return text.translate(ESCAPED)
-
-
-def in_json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False)
-
-
-def quoted(value: Any) -> str:
-    """Ids, days and words of ours, which need no escape; null for none."""
-    return "null" if value is None else f'"{value}"'
 
 
 def plain(value: Any) -> str:
@@ -84,38 +70,10 @@ def sides_of(batch: Batch, places: Sequence[int]) -> list[int]:
     return [given[place] or default[batch.at[place]] for place in places]
 
 
-def each(forms: dict[str, str | list[str]], names: Sequence[str], number: int) -> Iterable[tuple[str, ...]]:
+def each(forms: dict[str, Form], names: Sequence[str], number: int) -> Iterable[tuple[str, ...]]:
     """Row by row the columns of these names."""
     columns = [forms[name] for name in names]
     return zip(*([column] * number if isinstance(column, str) else column for column in columns), strict=True)
-
-
-def reading_hashes(rows: Rows) -> list[bytes]:
-    """The chain's hash of every reading."""
-    return _hashes(READING_TABLE, rows.chained, rows.number)
-
-
-def placement_hashes(rows: Rows) -> list[bytes]:
-    """The chain's hash of every fresh placement."""
-    names = ("farm_id", "hung_on", "placement_id", "station_id", "zone")
-    forms = {("id" if name == "placement_id" else name): rows.chained[name] for name in names}
-    chosen = {
-        name: form if isinstance(form, str) else [text for text, fresh in zip(form, rows.fresh, strict=True) if fresh]
-        for name, form in forms.items()
-    }
-    return _hashes(PLACEMENT_TABLE, chosen, sum(rows.fresh))
-
-
-def _hashes(table: str, forms: dict[str, str | list[str]], number: int) -> list[bytes]:
-    """SHA-256 of each row: a template of the sorted names, in which what never changes stands already."""
-    names = sorted(forms)
-    varying = [name for name in names if isinstance(forms[name], list)]
-    parts = (f'"{name}":' + ("%s" if name in varying else str(forms[name]).replace("%", "%%")) for name in names)
-    template = f"{table}\n{{" + ",".join(parts) + "}"
-    sha = hashlib.sha256
-    if not varying:
-        return [sha(template.replace("%%", "%").encode()).digest()] * number
-    return [sha((template % row).encode()).digest() for row in each(forms, varying, number)]
 
 
 def rows_of(batch: Batch, came: Came, actor: Actor, *, source: str, placements: set[str]) -> Rows:
@@ -124,14 +82,15 @@ def rows_of(batch: Batch, came: Came, actor: Actor, *, source: str, placements: 
     places = _by_station(batch)
     chosen = columns.only(places)
     stations = batch.ground.stations
-    here = [at[place] for place in places]
-    days = {day: round_id(came.farm.id, day) for day in chosen.taken_on if day is not None}
+    here = [stations[at[place]] for place in places]
+    days = {day: round_id(came.farm.id, day) for day in set(chosen.taken_on) if day is not None}
+    day_ids = {day: str(made) for day, made in days.items()}
     values: dict[str, Sequence[Any]] = {
         "id": [batch.reading_ids[place] for place in places],
-        "round_id": [days[day] for day in chosen.taken_on if day is not None],
-        "station_id": [stations[index].id for index in here],
+        "round_id": [day_ids[day] for day in chosen.taken_on if day is not None],
+        "station_id": [station.id for station in here],
         "placement_id": [batch.placement_ids[place] for place in places],
-        "method": [stations[index].method for index in here],
+        "method": [station.method for station in here],
         "sides": sides_of(batch, places),
     }
     same = ("how", "count", "fraction", "at_least", "reason", "hung_on", "taken_on", "pen", "time_of_day", "weather")
@@ -145,7 +104,8 @@ def _by_station(batch: Batch) -> list[int]:
     columns = batch.columns
     taken, device = days_of(columns.taken_on)[good], np.array(columns.device)[good]
     order = np.lexsort((device, taken, np.array(batch.at)[good]))
-    return [int(place) for place in good[order]]
+    places: list[int] = good[order].tolist()
+    return places
 
 
 def _rounds(days: dict[date, Any], came: Came, actor: Actor, source: str) -> list[Round]:
@@ -158,35 +118,30 @@ def _rounds(days: dict[date, Any], came: Came, actor: Actor, source: str) -> lis
     ]  # fmt: skip
 
 
-def round_hash(row: Round) -> bytes:
-    return row_hash(Round._meta.db_table, row_values(row))
-
-
 def _written(values: dict[str, Sequence[Any]], came: Came, *, rounds: list[Round], placements: set[str]) -> Rows:
-    """Every column in its two forms."""
-    copied: dict[str, str | list[str]] = {}
-    chained: dict[str, str | list[str]] = {}
+    """Every column as text."""
     moment = came.now.astimezone(UTC).isoformat(timespec="microseconds")
-    for name, column in values.items():
-        copy, chain = FORMS[name]
-        copied[name], chained[name] = texts(column, copy), texts(column, chain)
-        if copy is escaped and copied[name] != "":
-            # Only COPY undoes its escapes: such a text is never put into the INSERT.
-            copied[name] = [escaped(text) for text in column]
-    for name, value in {
-        "farm_id": str(came.farm.id), "zone": came.farm.time_zone, "received_at": moment, "corrects_id": None,
-        "correction_kind": "",
-    }.items():  # fmt: skip
-        copied[name] = NULL if value is None else escaped(value)
-        chained[name] = in_json(value)
-    copied["entry"] = str(came.entry)
+    copied: dict[str, Form] = {name: _ids(values[name]) for name in IDS}
+    copied |= {name: texts(values[name], write) for name, write in COPIED.items()}
+    # Only COPY undoes its escapes: such a text is never put into the INSERT.
+    copied |= {name: [escaped(text) for text in values[name]] if any(values[name]) else "" for name in WORDS}
+    chained = {name: texts(values[name], write) for name, write in CHAINED.items()}
+    copied |= {"farm_id": str(came.farm.id), "zone": came.farm.time_zone, "received_at": moment}
+    copied |= {"corrects_id": NULL, "correction_kind": "", "entry": str(came.entry)}
     pairs = set(zip(values["hung_on"], values["taken_on"], strict=True))
     weeks = {week_of(hung, taken) for hung, taken in pairs}
     return Rows(len(values["id"]), copied, chained, rounds, _fresh(values["placement_id"], placements), weeks)
 
 
+def _ids(column: Sequence[str | None]) -> list[str]:
+    return [NULL if value is None else value for value in column]
+
+
 def _fresh(ids: Sequence[str | None], there: set[str]) -> list[bool]:
     """Where a placement is named for the first time and isn't there yet."""
+    different = set(ids)
+    if len(different) == len(ids) and None not in different and different.isdisjoint(there):
+        return [True] * len(ids)
     seen: set[str | None] = {None, *there}
     fresh = []
     for each_id in ids:
@@ -195,16 +150,18 @@ def _fresh(ids: Sequence[str | None], there: set[str]) -> list[bool]:
     return fresh
 
 
-FORMS: dict[str, tuple[Callable[[Any], str], Callable[[Any], str]]] = {
-    **dict.fromkeys(("id", "round_id", "station_id", "placement_id", "hung_on", "taken_on"), (plain, quoted)),
-    **dict.fromkeys(("method", "how", "reason"), (str, quoted)),
-    **dict.fromkeys(("pen", "weather"), (escaped, in_json)),
-    **dict.fromkeys(("at_least", "bunching", "sprayed"), (COPIED.__getitem__, TRUE_FALSE.__getitem__)),
-    **dict.fromkeys(("count", "sides"), (plain, lambda number: "null" if number is None else str(number))),
-    "fraction": (lambda part: f"{part:.4f}", lambda part: f'"{part:.4f}"'),
-    "time_of_day": (plain, lambda moment: quoted(moment and moment.isoformat())),
-    "animals": (
-        lambda flies: NULL if flies is None else "{" + ",".join(map(str, flies)) + "}",
-        lambda flies: "null" if flies is None else "[" + ",".join(map(str, flies)) + "]",
-    ),
+IDS = ("id", "round_id", "station_id", "placement_id")
+WORDS = ("pen", "weather")
+FLAGS = ("at_least", "bunching", "sprayed")
+COPIED: dict[str, Callable[[Any], str]] = {
+    **dict.fromkeys(("hung_on", "taken_on", "count", "sides", "time_of_day"), plain),
+    **dict.fromkeys(("method", "how", "reason"), str),
+    **dict.fromkeys(FLAGS, {True: "t", False: "f", None: NULL}.__getitem__),
+    "fraction": lambda part: f"{part:.4f}",
+    "animals": lambda flies: NULL if flies is None else "{" + ",".join(map(str, flies)) + "}",
+}
+CHAINED: dict[str, Callable[[Any], str]] = {
+    **dict.fromkeys(WORDS, lambda text: json.dumps(text, ensure_ascii=False)),
+    **dict.fromkeys(FLAGS, {True: "true", False: "false", None: "null"}.__getitem__),
+    "animals": lambda flies: "null" if flies is None else "[" + ",".join(map(str, flies)) + "]",
 }
