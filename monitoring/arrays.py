@@ -38,7 +38,8 @@ class CheckArrays:
     """Current readings, one entry a reading, and the tables that they point into.
 
     `station_*` (n_stations,): every station in use in the weeks asked for, also one without a reading, in order of
-    farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`; siting as of the last week.
+    farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`; siting
+    as of the last week.
     `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
     NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
     `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius.
