@@ -35,6 +35,8 @@ def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -
     clock = tmp_path / "clock"
     clock.write_text(NOW.isoformat())
     settings.CLOCK_FILE = str(clock)
+    settings.DEMO_MAIL_DIR = str(tmp_path)
+    (tmp_path / "20260601.log").write_text(f"Subject: {'long ' * 30}\nTo: somebody.with.a.name@example.org\n\nText")
     for number, specks in enumerate((20, 33, 45, 80, 115, 130), start=2):
         readings = count_week(cards, monday(number), [specks, specks * 4, specks, specks, "lost"])
         check(group, monday(number))
@@ -59,6 +61,8 @@ def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -
         reverse("alert", kwargs=farm | {"alert_id": alerts(northfield, still_open=True)[0].id}),
         reverse("region", args=[northfield.region_id]),
         reverse("group", args=[northfield.group_id]),
+        reverse("mails"),
+        reverse("mail", args=["20260601.log", 0]),
         reverse("phone"),
         reverse("account_logout"),
     ]
