@@ -162,7 +162,8 @@ def _put_counts_together(reading: Reading) -> None:
         reading.refuse(names[0], {place: wrong[keys[place]] for place in places})
     for name in ("count", "reason", "animals", "at_least", "how"):
         told = {key: getattr(cell, name) for key, cell in known.items()}
-        reading.found[name] = [told[key] for key in keys]
+        same = len(set(told.values())) == 1
+        reading.found[name] = [*told.values()][:1] * len(keys) if same else [told[key] for key in keys]
 
 
 def _together(

@@ -1,6 +1,6 @@
 """How the values of a reading fit together, to its station and to the farm's days. A rule is a line in RULES."""
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -225,21 +225,20 @@ def _facts(columns: Columns, index: NDArray[np.int64], stations: Sequence[Statio
     since = np.array([station.since for station in stations], "M8[D]")[index]
     until = np.array([station.until or date.max for station in stations], "M8[D]")[index]
     taken = days(columns.taken_on)
-    how = np.array(columns.how)
-    # Without animals anywhere there is nothing to add up.
-    animals = columns.animals if any(columns.animals) else [None] * len(columns)
+    has_animals = _other_than(columns.animals, usual=None)
+    sum_differs = np.zeros(len(columns), np.bool_)
+    for place in np.flatnonzero(has_animals).tolist():
+        sum_differs[place] = sum(columns.animals[place] or ()) != columns.count[place]
     return Facts(
-        counted=_given(columns.count),
-        reasoned=np.array(columns.reason) != "",
-        at_least=np.array(columns.at_least, np.bool_),
-        is_part=how == How.PART.value,
-        is_cup=how == How.CUP.value,
-        has_part=_mask(part != WHOLE for part in columns.fraction),
-        has_animals=_given(animals),
-        sum_differs=_mask(
-            each is not None and sum(each) != count for each, count in zip(animals, columns.count, strict=True)
-        ),
-        placed=_given(columns.placement),
+        counted=_other_than(columns.count, usual=None),
+        reasoned=_other_than(columns.reason, usual=""),
+        at_least=_other_than(columns.at_least, usual=False),
+        is_part=~_other_than(columns.how, usual=How.PART.value),
+        is_cup=~_other_than(columns.how, usual=How.CUP.value),
+        has_part=_other_than(columns.fraction, usual=WHOLE),
+        has_animals=has_animals,
+        sum_differs=sum_differs,
+        placed=_other_than(columns.placement, usual=None),
         leg=method == LEG.code,
         trap=method == TRAP.code,
         hung=days(columns.hung_on),
@@ -251,12 +250,12 @@ def _facts(columns: Columns, index: NDArray[np.int64], stations: Sequence[Statio
     )
 
 
-def _mask(values: Iterable[bool]) -> Bools:
-    return np.fromiter(values, np.bool_)
-
-
-def _given(values: Iterable[Any]) -> Bools:
-    return _mask(value is not None for value in values)
+def _other_than(values: list[Any], *, usual: Any) -> Bools:
+    """(n,) bool -- where a value isn't the usual one. Mostly all are, or none is, which counting tells soonest."""
+    number = values.count(usual)
+    if number in (0, len(values)):
+        return np.full(len(values), number == 0)
+    return np.fromiter((value != usual for value in values), np.bool_, len(values))
 
 
 def days(values: Sequence[date | None]) -> Days:
