@@ -42,7 +42,7 @@ def test_a_recorder_counts_a_round_and_sees_what_it_says(browser, ben, northfiel
     assert sent.status_code == 302
     end = words(sheet.client.get(sent.url))
     # (20 + 30 + 25 + 600 + 25) / 5 specks in 7 days
-    assert "Calf barn spot cards 140 specks a card" in end and "the action level of 100" in end
+    assert "Calf barn spot cards 140 specks a card" in end and "at or over · action level 100." in end
     assert "Card 4 in the calf barn" in end
     assert [reading.count for reading in stored(northfield)] == [20, 30, 25, 600, 25]
     with as_factory():
