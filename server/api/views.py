@@ -46,6 +46,11 @@ class ApiViewSet(GenericViewSet[Any]):
             raise Forbidden()
         return self.who
 
+    @property
+    def default_response_headers(self) -> dict[str, str]:
+        """A farm's figures and keys stay in no cache on the way."""
+        return {**super().default_response_headers, "Cache-Control": "no-store"}
+
     @cached_property
     def now(self) -> datetime:
         """The moment of the request: read once, handed down."""

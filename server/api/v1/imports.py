@@ -23,7 +23,7 @@ from server.api.views import OnFarm
 
 FILE = OpenApiExample(
     "Two cards (invented)",
-    "station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\nCard 2,2026-05-25,2026-06-01,,lost\n",
+    "station,hung on,taken on,count,missing\nCard 1,2026-05-25,2026-06-01,41,\nCard 2,2026-05-25,2026-06-01,,lost\n",
     media_type="text/csv",
     request_only=True,
 )
@@ -93,6 +93,10 @@ class Imports(OnFarm):
     )
     def create(self, request: Request, farm_id: UUID) -> Response:
         """Import readings from a CSV file of at most 5 MB and 50,000 rows.
+
+        The first row names the columns, in any order: station (Card 4, Trap 2, Leg count 1), taken on, hung on (empty
+        for leg counts), count (61; 300+ for at least so many; 3 0 5 2 for four animals) and missing (lost, wet, ...);
+        docs/readings-file.md tells of the others. Dates are 2026-06-30, or in the order that `order` says.
 
         Nothing is stored unless every value is good, or `partial` is asked for. The same file sent twice is stored
         once.

@@ -121,6 +121,11 @@ def test_pointers_reach_into_lists_and_escape_their_signs():
     assert [error["pointer"] for error in found] == ["/a~1b/c~0d", "/rows/1/count", "/list/0"]
 
 
+def test_no_answer_stays_in_a_cache(anna: User, northfield: Farm):
+    for path in ("me", "farms", f"farms/{northfield.id}", f"farms/{uuid4()}"):
+        assert session_of(anna).get(f"/api/v1/{path}").headers["Cache-Control"] == "no-store"
+
+
 def test_sentences_follow_the_language_asked_for(anna: User):
     known = session_of(anna).get(f"/api/v1/farms/{uuid4()}", headers={"Accept-Language": "en"})
     assert known.json()["detail"].startswith("There is nothing at this address.")
