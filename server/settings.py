@@ -67,7 +67,6 @@ INSTALLED_APPS = [
     "allauth",
     "allauth.account",
     "rest_framework",
-    "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "csp",
@@ -132,7 +131,6 @@ LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 AUTH_PASSWORD_VALIDATORS = [{"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"}]
 SESSION_COOKIE_AGE = 30 * 24 * 3600
-SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SESSION_COOKIE_SAMESITE = "Lax"
 
@@ -163,7 +161,6 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 6 * 1024 * 1024
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
 LOCALE_PATHS = [BASE_DIR / "server" / "locale"]
-USE_TZ = True
 TIME_ZONE = "UTC"
 
 # --- Files -----------------------------------------------------------------------------------------------------------
@@ -201,7 +198,6 @@ CELERY = {
     "worker_hijack_root_logger": False,
     "broker_connection_retry_on_startup": True,
     "broker_transport_options": {"visibility_timeout": 3600},
-    "timezone": "UTC",
 }
 
 # --- REST API --------------------------------------------------------------------------------------------------------
@@ -243,12 +239,11 @@ structlog.configure(
     logger_factory=structlog.stdlib.LoggerFactory(),
     cache_logger_on_first_use=True,
 )
+_json_lines = {"()": structlog.stdlib.ProcessorFormatter, "processor": structlog.processors.JSONRenderer()}
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {
-        "json": {"()": structlog.stdlib.ProcessorFormatter, "processor": structlog.processors.JSONRenderer()}
-    },
+    "formatters": {"json": _json_lines},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
 }
