@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import alert_history, assessments_of, newest_week, open_alerts
+from alerts.selectors import assessments_of, newest_week, open_alerts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
 from farms.access import Need
 from farms.clock import monday_of
@@ -37,13 +37,18 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "got": [how_it_was_got(row) for row in seen.farm_rows.values() if row.mean is not None],
         "buildings": building_lines(seen),
         "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
-        "alerts": [(alert, list(alert_history(alert))) for alert in open_alerts(visit.farm)],
+        "alerts": [(alert, _history(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")],
         "works": works[:8],
         "stations": station_lines(visit, seen),
         "last": last_round(visit.farm),
         "season": season_on(visit.farm, visit.today),
     }
     return render(request, "web/farm.html", context)
+
+
+def _history(alert: Any) -> list[Any]:
+    """What happened to an alert whose events were read with it, oldest first."""
+    return sorted(alert.events.all(), key=lambda event: (event.at, event.id))
 
 
 def station_lines(visit: Visit, seen: FarmWeek) -> list[dict[str, Any]]:
