@@ -1,6 +1,6 @@
 """What columns may be called, in English and Spanish. Upper case, accents, spaces and underlines don't matter."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from django.utils.translation import gettext as _
 
@@ -42,8 +42,8 @@ def column_named(header: str) -> str | None:
     return COLUMNS.get(plain(header))
 
 
-def columns_of(headers: Sequence[str], filled: Sequence[bool]) -> dict[str, int]:
-    """Where each column stands. A column without a name and without a value is passed over.
+def columns_of(headers: Sequence[str], is_empty: Callable[[int], bool]) -> dict[str, int]:
+    """Where each column stands. A column without a name that is empty, too, is passed over.
 
     Raises ColumnUnknown, ColumnsUnclear or ColumnsMissing.
     """
@@ -52,7 +52,8 @@ def columns_of(headers: Sequence[str], filled: Sequence[bool]) -> dict[str, int]
     for place, header in enumerate(headers):
         column = column_named(header)
         if column is None:
-            unknown += [header or _("(column %(number)d)") % {"number": place + 1}] if header or filled[place] else []
+            nameless = not header and is_empty(place)
+            unknown += [] if nameless else [header or _("(column %(number)d)") % {"number": place + 1}]
         elif column in places:
             both = f"{headers[places[column]]}, {header}"
             raise ColumnsUnclear(column=HEADERS[column][0], headers=both)

@@ -105,8 +105,7 @@ def read_csv(content: bytes, *, order: str | None = None) -> ReadingTable:
 
 def _columns(sheet: Sheet) -> Reading:
     """The file's columns by our names for them."""
-    filled = [any(text.strip() for text in set(column)) for column in sheet.columns]
-    places = columns_of(sheet.headers, filled)
+    places = columns_of(sheet.headers, lambda place: not any(text.strip() for text in set(sheet.columns[place])))
     names = {column: sheet.headers[place] for column, place in places.items()}
     columns = {column: sheet.columns[place] for column, place in places.items()}
     reading = Reading(columns, names, len(sheet.numbers))

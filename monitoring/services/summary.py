@@ -18,25 +18,27 @@ from django.db import connections
 REFRESH = """
 INSERT INTO monitoring_weeklysummary AS summary
     (farm_id, method, week, stations, devices, missing, counted, days, animals, mean, at_least, last_received_at)
-WITH corrections AS MATERIALIZED (
-    SELECT farm_id, corrects_id, received_at FROM monitoring_reading
-    WHERE farm_id = ANY(%(farms)s) AND corrects_id IS NOT NULL
-), seen AS (
-    SELECT r.farm_id, r.method, r.station_id, r.count, r.at_least, m.week,
+WITH seen AS (
+    SELECT r.farm_id, r.method, r.station_id, r.count, r.at_least, r.week,
            CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END AS exposure,
            CASE WHEN r.fraction = 1 THEN r.count::float8 ELSE r.count::float8 / (
                SELECT round(r.fraction * d)::float8 / d::float8 FROM generate_series(1, 10000) d
                WHERE round(r.fraction * d) > 0 AND abs(round(r.fraction * d) / d - r.fraction) <= 0.00005
                ORDER BY d LIMIT 1) END AS estimate,
-           later.received_at IS NULL AND r.correction_kind <> 'withdrawn' AS is_current,
-           GREATEST(r.received_at, later.received_at) AS received_at
-    FROM monitoring_reading r
-    CROSS JOIN LATERAL (SELECT COALESCE(r.hung_on, r.taken_on)
-        + (r.taken_on - COALESCE(r.hung_on, r.taken_on)) / 2 AS middle) d
-    CROSS JOIN LATERAL (SELECT d.middle - mod(d.middle - DATE '1970-01-05', 7) AS week) m
-    LEFT JOIN corrections later ON later.farm_id = r.farm_id AND later.corrects_id = r.id
-    WHERE r.farm_id = ANY(%(farms)s) AND m.week = ANY(%(weeks)s)
-      AND r.taken_on >= %(first)s AND r.taken_on <= %(last)s
+           NOT r.is_corrected AND r.correction_kind <> 'withdrawn' AS is_current,
+           CASE WHEN r.is_corrected THEN (
+               SELECT GREATEST(r.received_at, later.received_at) FROM monitoring_reading later
+               WHERE later.farm_id = r.farm_id AND later.corrects_id = r.id) ELSE r.received_at END AS received_at
+    FROM (
+        SELECT *, middle - mod(middle - DATE '1970-01-05', 7) AS week, (farm_id, id) IN (
+            SELECT farm_id, corrects_id FROM monitoring_reading
+            WHERE farm_id = ANY(%(farms)s) AND corrects_id IS NOT NULL) AS is_corrected
+        FROM monitoring_reading CROSS JOIN LATERAL (
+            SELECT COALESCE(hung_on, taken_on) + (taken_on - COALESCE(hung_on, taken_on)) / 2 AS middle) m
+        WHERE farm_id = ANY(%(farms)s) AND taken_on >= %(first)s AND taken_on <= %(last)s
+        -- Evaluated once: without it the planner repeats these expressions wherever they are used.
+        OFFSET 0
+    ) r WHERE r.week = ANY(%(weeks)s)
 ), stations AS (
     SELECT farm_id, method, week, station_id,
            count(count) FILTER (WHERE is_current) AS devices,

@@ -19,13 +19,12 @@ PLACEMENT_COLUMNS = {
 
 
 def hashes_of(rows: Rows, rounds: Sequence[Round]) -> list[bytes]:
-    """The chain's hash of every new round, placement and reading."""
+    """The chain's hash of every new round, placement and reading, sorted as the ledger wants them."""
     readings = {name: name for name in rows.copied if name != "entry"}
-    return [
-        *(row_hash(Round._meta.db_table, row_values(each)) for each in rounds),
-        *_hashes(PLACEMENT_TABLE, PLACEMENT_COLUMNS, rows, which=rows.fresh),
-        *_hashes(READING_TABLE, readings, rows, which=[True] * rows.number),
-    ]
+    found = [row_hash(Round._meta.db_table, row_values(each)) for each in rounds]
+    found += _hashes(PLACEMENT_TABLE, PLACEMENT_COLUMNS, rows, which=rows.fresh)
+    found += _hashes(READING_TABLE, readings, rows, which=[True] * rows.number)
+    return sorted(found)
 
 
 def _hashes(table: str, columns: dict[str, str], rows: Rows, *, which: list[bool]) -> list[bytes]:

@@ -19,7 +19,7 @@ from monitoring.services.table.batch import Batch, batch_of
 from monitoring.services.table.chain import hashes_of
 from monitoring.services.table.known import take_out_known
 from monitoring.services.table.rows import Rows, rows_of
-from monitoring.services.table.store import store_rows
+from monitoring.services.table.store import arrive, insert_arrived
 
 
 @dataclass(frozen=True)
@@ -83,9 +83,10 @@ def _new_rounds(farm: Farm, rows: Rows) -> list[Round]:
 
 
 def _store(rows: Rows, rounds: list[Round], came: Came, *, head: LedgerHead, actor: Actor) -> None:
+    arrive(rows)
     # The rows are hashed while the database inserts them.
     with ThreadPoolExecutor(max_workers=1) as aside:
         hashing = aside.submit(hashes_of, rows, rounds)
-        store_rows(rows, rounds)
+        insert_arrived(rows, rounds)
         refresh_summaries(farm_ids=[came.farm.id], weeks=rows.weeks)
     append(head, kind="import", actor=actor, row_hashes=hashing.result(), now=came.now)

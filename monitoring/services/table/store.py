@@ -29,10 +29,9 @@ PLACEMENT_COLUMNS = {
 }  # fmt: skip
 
 
-def store_rows(rows: Rows, rounds: list[Round]) -> None:
+def insert_arrived(rows: Rows, rounds: list[Round]) -> None:
     """Insert rounds, placements and readings, in the order of their keys."""
     Round.objects.bulk_create(rounds)
-    _arrive(rows)
     with connection.cursor() as cursor:
         if any(rows.fresh):
             cursor.execute(
@@ -41,7 +40,7 @@ def store_rows(rows: Rows, rounds: list[Round]) -> None:
         cursor.execute(*_insert(READING_TABLE, {name: name for name in rows.copied}, rows))
 
 
-def _arrive(rows: Rows) -> None:
+def arrive(rows: Rows) -> None:
     """Send what varies into a temporary table, which is gone with the transaction."""
     forms: dict[str, str | list[str]] = {**rows.copied}
     if not all(rows.fresh):
