@@ -143,7 +143,6 @@ SECURE_HSTS_PRELOAD = SECURE
 if env.bool("BEHIND_PROXY", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_REFERRER_POLICY = "same-origin"
-X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
@@ -245,5 +244,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"json": _json_lines},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "loggers": {"httpx": {"level": "WARNING"}},  # at INFO it writes down every address that it calls
     "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
 }

@@ -1,10 +1,13 @@
 """`manage.py demo`: from nothing to a served site with a season in it, on real servers and processes."""
 
+import contextlib
+import fcntl
 import json
 import os
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -54,6 +57,19 @@ class Folder:
     def finished(self) -> Path:
         """Written at the end of loading: without it a start begins anew."""
         return self.data / "demo.json"
+
+    @contextlib.contextmanager
+    def alone(self) -> Iterator[None]:
+        """Hold the folder; raise DemoError where a demo holds it. The kernel lets go however this process ends."""
+        with (self.data / "demo.lock").open("ab") as file:
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                raise DemoError(
+                    f"A demo runs on {self.data} already: stop it with Ctrl-C first, "
+                    "or set FLYROUND_DATA to another folder."
+                ) from None
+            yield
 
 
 def environment(folder: Folder, port: int) -> dict[str, str]:

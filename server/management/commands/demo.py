@@ -24,10 +24,11 @@ class Command(BaseCommand):
         from server.demo.run import Folder, serve
 
         folder = Folder(Path(os.environ.get("FLYROUND_DATA") or settings.BASE_DIR / ".data"))
-        if fresh or not folder.finished.exists():
-            self._empty(folder.data, folder.finished)
         try:
-            serve(folder, wanted_port=port, once=once)
+            with folder.alone():
+                if fresh or not folder.finished.exists():
+                    self._empty(folder.data, folder.finished)
+                serve(folder, wanted_port=port, once=once)
         except DemoError as error:
             raise CommandError(str(error)) from error
 
