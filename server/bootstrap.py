@@ -78,7 +78,7 @@ def is_ready(root: Path, *, development: bool) -> bool:
     return (
         stamp.get("lock") == lock_hash(root)
         and (bool(stamp.get("development")) or not development)
-        and (root / ".venv/bin/python").exists()
+        and os.access(root / ".venv/bin/python", os.X_OK)
     )
 
 

@@ -61,6 +61,14 @@ def test_a_changed_lock_file_or_a_half_made_environment_is_not_ready(checkout: P
     assert bootstrap.read_stamp(checkout) == {}
 
 
+def test_an_environment_that_this_account_cannot_run_is_not_ready(checkout: Path) -> None:
+    # One account's Python in another's checkout: the answer is "make one", not a PermissionError.
+    (checkout / ".venv/bin/python").unlink()
+    (checkout / ".venv/bin/python").write_text("#!/bin/sh\n")
+    (checkout / ".venv/bin/python").chmod(0o644)  # even root cannot run a file without the bit
+    assert not bootstrap.is_ready(checkout, development=False)
+
+
 def test_a_demo_needs_no_development_packages_and_never_takes_them_away(checkout: Path, ran: list[list[str]]) -> None:
     bootstrap.install(checkout, development=False, say=silent)
     assert ran[-1][-1] == "--no-dev"
