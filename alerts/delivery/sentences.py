@@ -19,6 +19,7 @@ from alerts.wording.results import doubt_phrase, heading, level_phrase, mean_phr
 from monitoring.methods import METHODS
 
 MOST_NAMED = 4  # stations
+MOST_PLACES_IN_SUBJECT = 2
 CLEARLY_MORE = 1.5  # times an even share; our own choice
 EARLY = timedelta(days=14)
 
@@ -294,13 +295,12 @@ def subject(told: FarmWeek) -> str:
 
 
 def _what(told: FarmWeek) -> str:
-    over = list(dict.fromkeys(heading(row.method).lower() for row in told.over))
     rising = [heading(row.method).lower() for row in told.rising]
     near = [heading(row.method).lower() for row in told.farm_rows.values() if row.result == LevelWord.NEAR]
     if told.is_overdue:
         return _("no round for {days} days").format(days=told.days_without)
-    if over:
-        return _("{methods} over your action level").format(methods=and_list(over))
+    if told.over:
+        return _what_is_over(told)
     if rising:
         return _("{methods} rising").format(methods=and_list(rising))
     if near:
@@ -308,3 +308,14 @@ def _what(told: FarmWeek) -> str:
     if any(row.mean is not None for row in told.farm_rows.values()):
         return _("below your action levels")
     return _("nothing counted")
+
+
+def _what_is_over(told: FarmWeek) -> str:
+    """Cards over your action level; where the farm's mean is not over, the place is part of it: in the calf barn."""
+    over = and_list(list(dict.fromkeys(heading(row.method).lower() for row in told.over)))
+    if any(row.facility_id is None or told.only_place(row) for row in told.over):
+        return _("{methods} over your action level").format(methods=over)
+    hot = list(dict.fromkeys(facility_phrase(told.facilities[row.facility_id]) for row in told.over if row.facility_id))
+    if len(hot) > MOST_PLACES_IN_SUBJECT:
+        return _("{methods} over your action level in {number} places").format(methods=over, number=len(hot))
+    return _("{methods} over your action level in {places}").format(methods=over, places=and_list(hot))

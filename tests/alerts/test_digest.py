@@ -139,7 +139,7 @@ class TestWhatItSays:
         count_week(make_stations(heifers, "card", range(26, 31)), WEEK, [140] * 5)
         check(group, WEEK)
         row = write(rising)
-        assert row.subject == "Northfield: cards over your action level, week of June 29"
+        assert row.subject == "Northfield: cards over your action level in East shed, week of June 29"
         assert "In East shed it is 140 specks a card (" in flat(row.text)
         assert row.picture_text.startswith("Cards week by week, East shed")
 
