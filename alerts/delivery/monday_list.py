@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, override, pgettext
+from django.utils.translation import ngettext, override
 
 from alerts.delivery.digest import occasion_of
 from alerts.delivery.letter import MARKS, Picture, as_text, render
 from alerts.delivery.outbox import queue
 from alerts.delivery.small_weeks import picture_of_rows
 from alerts.models import MondayList
-from alerts.selectors.monday import MondayRow, Verdict, count_of, monday_rows
+from alerts.selectors.monday import MondayRow, Verdict, count_of, monday_rows, verdict_heading
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
 from farms.selectors import advisers_of_group
@@ -128,14 +128,9 @@ def _subject(rows: Sequence[MondayRow], week: date) -> str:
 
 
 def _sections(rows: Sequence[MondayRow]) -> list[Section]:
-    headings = (
-        (Verdict.CALL, pgettext("farms", "Call first")),
-        (Verdict.ASK, pgettext("farms", "Ask")),
-        (Verdict.FINE, pgettext("farms", "Fine")),
-    )
     made = [
-        Section(heading, verdict.value, tuple(_line(row) for row in rows if row.verdict == verdict))
-        for verdict, heading in headings
+        Section(verdict_heading(verdict), verdict.value, tuple(_line(row) for row in rows if row.verdict == verdict))
+        for verdict in Verdict
     ]
     return [section for section in made if section.lines]
 

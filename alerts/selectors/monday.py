@@ -4,7 +4,7 @@ Only farms whose consent names the adviser are on it. The order is ours: over th
 furthest over first; then what can only be asked; then what is fine.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -77,12 +77,20 @@ def row_of(told: FarmWeek) -> MondayRow:
 
 def verdict_of(told: FarmWeek) -> Verdict:
     """Call where something is over its level, or rises towards it; ask where it can't be told or only watched."""
-    towards = [row for row in told.rising if row.result == LevelWord.NEAR]
-    if told.over or towards:
+    if told.over or _rising_near(told):
         return Verdict.CALL
     unknown = told.failed or told.is_overdue or _mostly_missing(told)
     watched = told.rising or _open(told, Rule.OVER) is not None
     return Verdict.ASK if unknown or watched else Verdict.FINE
+
+
+def verdict_heading(verdict: Verdict) -> str:
+    """What stands over a verdict's farms, on the page and in the mail."""
+    return {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}[verdict]
+
+
+def _rising_near(told: FarmWeek) -> list[Assessment]:
+    return [row for row in told.rising if row.result == LevelWord.NEAR]
 
 
 def _order(told: FarmWeek) -> tuple[object, ...]:
@@ -116,24 +124,34 @@ def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[str]:
         return [_("the check failed here and is tried again")]
     overdue = told.is_overdue
     if verdict == Verdict.CALL:
-        return [_levels(told), _rise(told), place, _doubt(told), _days(told) if overdue else "", _work(told)]
+        return [_levels(told), *_rise(told), place, _doubt(told), _days(told) if overdue else "", _work(told)]
     if verdict == Verdict.ASK:
-        return [_days(told) if overdue else "", _watched(told), _missing(told), _rise(told), _last_seen(told)]
+        return [_days(told) if overdue else "", _watched(told), _missing(told), *_rise(told), _last_seen(told)]
     return [_fine(told)]
 
 
 def _levels(told: FarmWeek) -> str:
     """Cards over; cards near."""
-    over = list(dict.fromkeys(heading(row.method).lower() for row in told.over))
-    if over:
-        return _("{methods} over").format(methods=and_list(over))
-    near = [heading(row.method).lower() for row in told.rising if row.result == LevelWord.NEAR]
-    return _("{methods} near and rising").format(methods=and_list(near))
+    if told.over:
+        return _("{methods} over").format(methods=_methods(told.over))
+    return _("{methods} near and rising").format(methods=_methods(_rising_near(told)))
 
 
-def _rise(told: FarmWeek) -> str:
-    """Third week up."""
-    return weeks_up_phrase(max((told.weeks_up(row.method) for row in told.rising), default=0)) if told.rising else ""
+def _rise(told: FarmWeek) -> list[str]:
+    """Traps rising, where the reason before has not named them; third week up."""
+    if not told.rising:
+        return []
+    named = {row.method for row in told.over or _rising_near(told)}
+    others = [row for row in told.rising if row.method not in named]
+    weeks = max(told.weeks_up(row.method) for row in told.rising)
+    if others:
+        return [_("{methods} rising").format(methods=_methods(others)), weeks_up_phrase(weeks)]
+    return [weeks_up_phrase(weeks) or (_("rising") if told.over else "")]
+
+
+def _methods(rows: Iterable[Assessment]) -> str:
+    """Cards and traps, each once."""
+    return and_list(list(dict.fromkeys(heading(row.method).lower() for row in rows)))
 
 
 def _doubt(told: FarmWeek) -> str:

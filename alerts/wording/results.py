@@ -78,8 +78,8 @@ def against_level(row: Assessment) -> str:
 
 
 def weeks_up_phrase(weeks: int) -> str:
-    """Third week up."""
+    """Third week up; nothing to say of the first."""
     if weeks < 2:
-        return _("rising")
+        return ""
     phrases = {2: _("second week up"), 3: _("third week up"), 4: _("fourth week up"), 5: _("fifth week up")}
     return phrases.get(weeks) or _("up for {weeks} weeks").format(weeks=weeks)

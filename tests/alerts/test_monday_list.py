@@ -83,6 +83,17 @@ def test_each_line_says_why(rows: dict[str, MondayRow]):
     assert rows["Quiet Hill"].reasons == ("cards below",)
 
 
+def test_a_line_that_only_rises_names_what_rises(group: Group, region: Region, dana: User):
+    add_farm("Windrow Hill", region, dana, [10, 11, 12, 14, 16, 19, 21, 20, 24])
+    add_farm("Old Orchard", region, dana, [10, 11, 12, 14, 16, 18, 20, 24])
+    for number in range(13):
+        check(group, monday(number))
+    with acting(dana):
+        found = {row.farm.name: row for row in monday_rows(dana, WEEK)}
+    assert (found["Windrow Hill"].verdict, found["Windrow Hill"].reasons) == ("ask", ("cards rising",))
+    assert found["Old Orchard"].reasons == ("cards rising", "up for 7 weeks")
+
+
 def test_each_line_carries_its_figures(rows: dict[str, MondayRow]):
     hollow = rows["Hollow Creek"]
     assert re.fullmatch(r"130 specks a card \(1[12]\d to 1[34]\d\), level 100", hollow.numbers)
@@ -141,7 +152,10 @@ class TestTheMail:
         text = " ".join(mail.text.split())
         assert "Far Over · cards over · calf barn · no work noted · 150 specks a card" in text
         assert "CALL FIRST Hollow Creek · cards over · third week up · calf barn · nothing noted since June 18" in text
-        assert "ASK Sorrel Flats · no round for 21 days · last seen falling FINE Quiet Hill · cards below" in text
+        assert (
+            "ASK Sorrel Flats · no round for 21 days · last seen falling NOTHING PRESSING Quiet Hill · cards below"
+            in text
+        )
 
     def test_its_picture_is_told_in_words(self, group: Group, rows: dict[str, MondayRow]):
         (mail,) = self.write(group)

@@ -71,6 +71,7 @@ class LevelForm(forms.Form):
         super().__init__(*args, **kwargs)
         if facilities is None:
             del self.fields["facility"]
+            self.fields["reason"].help_text = _("Why the group acts earlier or later: for the record.")
             return
         whole = [("", _("the whole farm"))]
         self.fields["facility"].choices = whole + [(str(item.id), item.name) for item in facilities]  # type: ignore[attr-defined]

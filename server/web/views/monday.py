@@ -4,10 +4,9 @@ from datetime import date, timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import MondayRow, Verdict, monday_rows, run_of
+from alerts.selectors import MondayRow, Verdict, monday_rows, run_of, verdict_heading
 from farms import clock
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
@@ -49,9 +48,8 @@ def _asked(request: HttpRequest) -> date | None:
 
 def _sections(rows: list[MondayRow]) -> list[tuple[str, str, list[MondayRow]]]:
     """The rows by what to do, each with its heading; without empty ones."""
-    headings = {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}
     sections = [
-        (verdict.value, heading, [row for row in rows if row.verdict == verdict])
-        for verdict, heading in headings.items()
+        (verdict.value, verdict_heading(verdict), [row for row in rows if row.verdict == verdict])
+        for verdict in Verdict
     ]
     return [section for section in sections if section[2]]
