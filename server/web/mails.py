@@ -2,10 +2,12 @@
 
 import base64
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from email import message_from_bytes, policy
+from email import policy
 from email.message import EmailMessage
+from email.parser import BytesHeaderParser, BytesParser
 from email.utils import parsedate_to_datetime
 from pathlib import Path
 
@@ -63,15 +65,12 @@ class Mail:
         return found
 
 
-def mails_in(folder: Path, *, newest: int = 200) -> list[Mail]:
-    """The newest mails, newest first. Reads no more files than it needs: their names begin with their time."""
-    found: list[Mail] = []
-    for path in sorted(folder.glob("*.*"), reverse=True):
-        if NAME.fullmatch(path.name):
-            found += reversed(_read(path))
-        if len(found) >= newest:
-            break
-    return sorted(found, key=lambda mail: (mail.sent_at, mail.name, mail.number), reverse=True)[:newest]
+def mails_in(folder: Path) -> list[Mail]:
+    """All mails by their headers alone, newest first; `mail_at` reads a whole one."""
+    parser = BytesHeaderParser(_class=EmailMessage, policy=policy.default)
+    paths = [path for path in folder.glob("*.*") if NAME.fullmatch(path.name)]
+    found = [Mail(path.name, number, parser.parsebytes(part)) for path in paths for number, part in _parts(path)]
+    return sorted(found, key=lambda mail: (mail.sent_at, mail.name, mail.number), reverse=True)
 
 
 def mail_at(folder: Path, name: str, number: int) -> Mail | None:
@@ -79,11 +78,11 @@ def mail_at(folder: Path, name: str, number: int) -> Mail | None:
     path = folder / name
     if not NAME.fullmatch(name) or not path.is_file():
         return None
-    mails = _read(path)
-    return mails[number] if number < len(mails) else None
+    parser = BytesParser(_class=EmailMessage, policy=policy.default)
+    part = dict(_parts(path)).get(number)
+    return Mail(name, number, parser.parsebytes(part)) if part is not None else None
 
 
-def _read(path: Path) -> list[Mail]:
-    parts = [part.strip(b"\n") for part in path.read_bytes().replace(b"\r\n", b"\n").split(BETWEEN)]
-    messages = [message_from_bytes(part, _class=EmailMessage, policy=policy.default) for part in parts if part]
-    return [Mail(path.name, number, message) for number, message in enumerate(messages)]
+def _parts(path: Path) -> Iterator[tuple[int, bytes]]:
+    parts = (part.strip(b"\n") for part in path.read_bytes().replace(b"\r\n", b"\n").split(BETWEEN))
+    return enumerate(part for part in parts if part)

@@ -6,6 +6,7 @@ from typing import Any
 from csp.constants import NONE, SELF, UNSAFE_INLINE
 from csp.decorators import csp
 from django.conf import settings
+from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.cache import never_cache
@@ -13,6 +14,8 @@ from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_safe
 
 from server.web.mails import Mail, mail_at, mails_in
+
+PAGE = 40
 
 # A mail brings its own styles and pictures and nothing else; it runs no script and is shown in our page's frame only.
 MAIL_POLICY: dict[str, Any] = {
@@ -27,7 +30,9 @@ MAIL_POLICY: dict[str, Any] = {
 @require_safe
 @never_cache
 def mails(request: HttpRequest) -> HttpResponse:
-    return render(request, "web/mails.html", {"mails": mails_in(_folder())})
+    return render(
+        request, "web/mails.html", {"page": Paginator(mails_in(_folder()), PAGE).get_page(request.GET.get("page"))}
+    )
 
 
 @require_safe

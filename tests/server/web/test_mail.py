@@ -42,7 +42,9 @@ def test_the_mails_of_the_demo_are_listed_and_read(browser, folder):
 
 
 def test_the_html_stands_in_a_sandbox_that_runs_nothing_and_fetches_nothing(browser, folder):
-    found = next(mail for mail in mails_in(folder) if mail.html)
+    listed = next(mail for mail in mails_in(folder) if mail.subject == "Hollow Creek: ñ")
+    found = mail_at(folder, listed.name, listed.number)
+    assert found is not None
     around = browser().get(reverse("mail", args=[found.name, found.number])).content.decode()
     assert 'sandbox="allow-top-navigation-by-user-activation"' in around
     inside = browser().get(reverse("mail_html", args=[found.name, found.number]))
@@ -50,6 +52,16 @@ def test_the_html_stands_in_a_sandbox_that_runs_nothing_and_fetches_nothing(brow
     assert "default-src 'none'" in policy and "script-src" not in policy and "sandbox" in policy
     assert "frame-ancestors 'self'" in policy and inside["X-Frame-Options"] == "SAMEORIGIN"
     assert 'src="data:image/png;base64,' in inside.content.decode()
+
+
+def test_a_season_of_mails_comes_in_pages(browser, folder):
+    mails = [
+        EmailMultiAlternatives(f"Week {week}", "?", "flyround@example.org", ["anna@example.org"]) for week in range(60)
+    ]
+    EmailBackend(file_path=str(folder)).send_messages(mails)
+    first, last = (words(browser().get(reverse("mails"), {"page": page})) for page in (1, 2))
+    assert "Older" in first and "Newer" not in first and "Newer" in last and "Older" not in last
+    assert first.count("example.org") + last.count("example.org") == 62
 
 
 def test_anywhere_but_in_the_demo_there_is_no_such_page(browser, folder, settings):
