@@ -4,6 +4,7 @@ from datetime import datetime
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from farms.ids import uuid7
 from farms.models.group import Group
@@ -105,7 +106,7 @@ class ApiToken(FarmRecord):
     """A program's key, or a farm phone's, to one farm. Only its SHA-256 is stored; the key is shown once."""
 
     name = models.CharField(_("name"), max_length=120)
-    scope = models.CharField(_("may"), max_length=5, choices=TokenScope)
+    scope = models.CharField(pgettext_lazy("token", "may"), max_length=5, choices=TokenScope)
     key_hash = models.BinaryField(max_length=32)
     made_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()

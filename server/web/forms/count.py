@@ -76,8 +76,9 @@ class LineForm(forms.Form):
     hung_id = forms.UUIDField(widget=forms.HiddenInput)
     placement_id = forms.UUIDField(widget=forms.HiddenInput, required=False)
     count = forms.IntegerField(
-        required=False, label=_("Count"), widget=number_box(), error_messages={"invalid": WHOLE_NUMBER}
-    )
+        required=False, min_value=0, label=_("Count"), widget=number_box(),
+        error_messages={"invalid": WHOLE_NUMBER, "min_value": WHOLE_NUMBER},
+    )  # fmt: skip
     part = forms.ChoiceField(choices=PARTS, required=False, label=_("How much of it was counted"))
     at_least = forms.BooleanField(required=False, label=_("too many to count: at least this number"))
     cups = forms.DecimalField(

@@ -135,7 +135,7 @@ def test_where_nothing_hangs_on_a_later_visit_somebody_has_to_say_that_it_does_n
     ("typed", "told"),
     [
         ({"count": "12x"}, "Type a whole number"),
-        ({"count": "-3"}, "Card 1"),
+        ({"count": "-3"}, "Type a whole number without signs"),
         ({"count": "61", "reason": "lost"}, "Card 1 has a count and a reason"),
         ({"count": "2000000"}, "Card 1"),
     ],
@@ -150,6 +150,13 @@ def test_what_can_not_be_right_is_told_beside_its_card_and_nothing_is_lost(
     assert refused.status_code == 422 and told in words(refused)
     assert f'href="#at-{sheet.prefix_of(cards[0])}"' in page
     assert 'value="33"' in page and "a corner is wet" in page and sheet.fields["walk-round_id"] in page
+    assert stored(northfield) == []
+
+
+def test_all_that_can_not_be_right_is_told_at_once(browser, anna, northfield, hung):
+    cards = cards_of(northfield)
+    refused = Sheet(browser(anna), northfield).type(cards[0], count="-4").type(cards[1], count="12.5").send()
+    assert words(refused).count("Type a whole number") == 2
     assert stored(northfield) == []
 
 
