@@ -25,6 +25,10 @@ SMALL = f"""() => [...document.querySelectorAll('button, a.button, a.quiet-butto
     .filter(thing => thing.offsetParent && thing.getBoundingClientRect().height < {LARGE_ENOUGH})
     .map(thing => thing.textContent.trim())"""
 OVER_THE_EDGE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+# The paper sheet is typed at a desk and may be moved sideways on a phone; a folded table may too.
+CUT = """() => [...document.querySelectorAll('.table-scroll:not(:has(.sheet))')]
+    .filter(table => !table.closest('details:not([open])') && table.scrollWidth > table.clientWidth)
+    .map(table => table.getAttribute('aria-labelledby'))"""
 HEADINGS = "() => document.querySelectorAll('h1').length"
 
 
@@ -78,6 +82,7 @@ def faults(page: Any, address: str, complaints: list[str]) -> dict[str, Any]:
         "nameless": page.evaluate(NAMELESS),
         "small": page.evaluate(SMALL),
         "over the edge": max(page.evaluate(OVER_THE_EDGE), 0),
+        "cut tables": page.evaluate(CUT),
         "headings": page.evaluate(HEADINGS) if page.evaluate(HEADINGS) != 1 else None,
     }
     return {name: value for name, value in found.items() if value}
