@@ -1,15 +1,19 @@
-"""One transaction a request, in which row security knows for whom it acts."""
+"""One transaction a request, in which row security knows for whom it acts; 503 where there is no database for it."""
 
 from collections.abc import Callable
 
-from django.db import transaction
+import redis
+from django.db import InterfaceError, OperationalError, transaction
 from django.http import HttpRequest, HttpResponse
 
 from farms.tenancy.acting import act_for_nobody, act_for_user
+from server.outage import unavailable
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 # Answered without a database transaction of their own: a health check must not hang on a full pool.
 WITHOUT_TRANSACTION = ("/healthz", "/readyz", "/static/", "/metrics")
+# The database or the cache is gone, is full, or gave up on a statement: nothing was stored, and later it may work.
+GONE = (OperationalError, InterfaceError, redis.ConnectionError, redis.TimeoutError)
 
 
 class TenancyMiddleware:
@@ -25,6 +29,12 @@ class TenancyMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if request.path.startswith(WITHOUT_TRANSACTION):
             return self.get_response(request)
+        try:
+            return self._answer(request)
+        except GONE as error:
+            return unavailable(request, error)
+
+    def _answer(self, request: HttpRequest) -> HttpResponse:
         with transaction.atomic():
             # Nobody first: reading the session's user must not see a farm.
             act_for_nobody()
@@ -35,6 +45,7 @@ class TenancyMiddleware:
                 transaction.set_rollback(True)
             return response
 
-    def process_exception(self, request: HttpRequest, exception: Exception) -> None:
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if transaction.get_connection().in_atomic_block:
             transaction.set_rollback(True)
+        return unavailable(request, exception) if isinstance(exception, GONE) else None

@@ -1,13 +1,13 @@
 """Settings, all from the environment; what is missing fails loudly. manage.py adds the embedded servers' addresses."""
 
-import os
 from pathlib import Path
 
 import environ
-import structlog
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
+
+from server.logs import json_lines
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
@@ -140,9 +140,9 @@ SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE
 SECURE_HSTS_PRELOAD = SECURE
-if env.bool("BEHIND_PROXY", default=False):
-    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-SECURE_REFERRER_POLICY = "same-origin"
+BEHIND_PROXY = env.bool("BEHIND_PROXY", default=False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
+ALLAUTH_TRUSTED_PROXY_COUNT = int(BEHIND_PROXY)  # tries of codes are counted by the address that the proxy tells
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
@@ -225,25 +225,4 @@ SPECTACULAR_SETTINGS = {
 }
 
 # --- Logs ------------------------------------------------------------------------------------------------------------
-structlog.configure(
-    processors=[
-        structlog.contextvars.merge_contextvars,
-        structlog.stdlib.filter_by_level,
-        structlog.stdlib.add_logger_name,
-        structlog.stdlib.add_log_level,
-        structlog.processors.TimeStamper(fmt="iso"),
-        structlog.processors.format_exc_info,
-        structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
-    ],
-    logger_factory=structlog.stdlib.LoggerFactory(),
-    cache_logger_on_first_use=True,
-)
-_json_lines = {"()": structlog.stdlib.ProcessorFormatter, "processor": structlog.processors.JSONRenderer()}
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"json": _json_lines},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
-    "loggers": {"httpx": {"level": "WARNING"}},  # at INFO it writes down every address that it calls
-    "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
-}
+LOGGING = json_lines(env("LOG_LEVEL", default="INFO"))
