@@ -15,7 +15,7 @@ from alerts.delivery.letter import MARKS, Picture, as_text, render
 from alerts.delivery.outbox import queue
 from alerts.delivery.small_weeks import picture_of_rows
 from alerts.models import MondayList
-from alerts.selectors.monday import MondayRow, Verdict, count_of, monday_rows, verdict_heading
+from alerts.selectors.monday import MondayRow, Verdict, by_verdict, count_of, monday_rows
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
 from farms.selectors import advisers_of_group
@@ -128,11 +128,10 @@ def _subject(rows: Sequence[MondayRow], week: date) -> str:
 
 
 def _sections(rows: Sequence[MondayRow]) -> list[Section]:
-    made = [
-        Section(verdict_heading(verdict), verdict.value, tuple(_line(row) for row in rows if row.verdict == verdict))
-        for verdict in Verdict
+    return [
+        Section(heading, verdict.value, tuple(_line(row) for row in some))
+        for verdict, heading, some in by_verdict(rows)
     ]
-    return [section for section in made if section.lines]
 
 
 def _line(row: MondayRow) -> Line:

@@ -15,7 +15,7 @@ from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek
 from alerts.wording.numbers import amount, day_phrase, growth_phrase, weekday_phrase
 from alerts.wording.places import and_list, facility_phrase, places_to_look, siting_phrase, stations_phrase
-from alerts.wording.results import doubt_phrase, heading, level_phrase, mean_phrase, trend_text
+from alerts.wording.results import doubt_phrase, heading, level_phrase, mean_phrase, methods_phrase, trend_text
 from monitoring.methods import METHODS
 
 MOST_NAMED = 4  # stations
@@ -295,16 +295,15 @@ def subject(told: FarmWeek) -> str:
 
 
 def _what(told: FarmWeek) -> str:
-    rising = [heading(row.method).lower() for row in told.rising]
-    near = [heading(row.method).lower() for row in told.farm_rows.values() if row.result == LevelWord.NEAR]
+    near = [row for row in told.farm_rows.values() if row.result == LevelWord.NEAR]
     if told.is_overdue:
         return _("no round for {days} days").format(days=told.days_without)
     if told.over:
         return _what_is_over(told)
-    if rising:
-        return _("{methods} rising").format(methods=and_list(rising))
+    if told.rising:
+        return _("{methods} rising").format(methods=methods_phrase(told.rising))
     if near:
-        return _("{methods} near your action level").format(methods=and_list(near))
+        return _("{methods} near your action level").format(methods=methods_phrase(near))
     if any(row.mean is not None for row in told.farm_rows.values()):
         return _("below your action levels")
     return _("nothing counted")
@@ -312,7 +311,7 @@ def _what(told: FarmWeek) -> str:
 
 def _what_is_over(told: FarmWeek) -> str:
     """Cards over your action level; where the farm's mean is not over, the place is part of it: in the calf barn."""
-    over = and_list(list(dict.fromkeys(heading(row.method).lower() for row in told.over)))
+    over = methods_phrase(told.over)
     if any(row.facility_id is None or told.only_place(row) for row in told.over):
         return _("{methods} over your action level").format(methods=over)
     hot = list(dict.fromkeys(facility_phrase(told.facilities[row.facility_id]) for row in told.over if row.facility_id))

@@ -4,7 +4,7 @@ Only farms whose consent names the adviser are on it. The order is ours: over th
 furthest over first; then what can only be asked; then what is fine.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -17,8 +17,8 @@ from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
 from alerts.wording.numbers import day_phrase
-from alerts.wording.places import and_list, facility_name
-from alerts.wording.results import against_level, heading, mean_phrase, weeks_up_phrase
+from alerts.wording.places import facility_name
+from alerts.wording.results import against_level, mean_phrase, methods_phrase, weeks_up_phrase
 from farms.selectors import advised_farms
 
 if TYPE_CHECKING:
@@ -28,6 +28,8 @@ RECENT_WORK = timedelta(days=14)
 
 
 class Verdict(StrEnum):
+    """What to do about a farm, in the order of the list."""
+
     CALL = "call"
     ASK = "ask"
     FINE = "fine"
@@ -58,6 +60,13 @@ def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[Mo
     return [row_of(farm_week) for farm_week in ordered]
 
 
+def by_verdict(rows: Sequence[MondayRow]) -> list[tuple[Verdict, str, list[MondayRow]]]:
+    """The list in its parts, for page and mail alike: verdict, heading, rows; without empty ones."""
+    headings = {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}
+    parts = [(verdict, headings[verdict], [row for row in rows if row.verdict == verdict]) for verdict in Verdict]
+    return [part for part in parts if part[2]]
+
+
 def row_of(told: FarmWeek) -> MondayRow:
     """A farm's line of the list."""
     verdict, row = verdict_of(told), _row_told_of(told)
@@ -84,17 +93,12 @@ def verdict_of(told: FarmWeek) -> Verdict:
     return Verdict.ASK if unknown or watched else Verdict.FINE
 
 
-def verdict_heading(verdict: Verdict) -> str:
-    """What stands over a verdict's farms, on the page and in the mail."""
-    return {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}[verdict]
-
-
 def _rising_near(told: FarmWeek) -> list[Assessment]:
     return [row for row in told.rising if row.result == LevelWord.NEAR]
 
 
 def _order(told: FarmWeek) -> tuple[object, ...]:
-    place = [Verdict.CALL, Verdict.ASK, Verdict.FINE].index(verdict_of(told))
+    place = list(Verdict).index(verdict_of(told))
     return place, not told.over, not _is_sure(told), -_weight(told), told.farm.name
 
 
@@ -133,8 +137,8 @@ def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[str]:
 def _levels(told: FarmWeek) -> str:
     """Cards over; cards near."""
     if told.over:
-        return _("{methods} over").format(methods=_methods(told.over))
-    return _("{methods} near and rising").format(methods=_methods(_rising_near(told)))
+        return _("{methods} over").format(methods=methods_phrase(told.over))
+    return _("{methods} near and rising").format(methods=methods_phrase(_rising_near(told)))
 
 
 def _rise(told: FarmWeek) -> list[str]:
@@ -145,13 +149,8 @@ def _rise(told: FarmWeek) -> list[str]:
     others = [row for row in told.rising if row.method not in named]
     weeks = max(told.weeks_up(row.method) for row in told.rising)
     if others:
-        return [_("{methods} rising").format(methods=_methods(others)), weeks_up_phrase(weeks)]
+        return [_("{methods} rising").format(methods=methods_phrase(others)), weeks_up_phrase(weeks)]
     return [weeks_up_phrase(weeks) or (_("rising") if told.over else "")]
-
-
-def _methods(rows: Iterable[Assessment]) -> str:
-    """Cards and traps, each once."""
-    return and_list(list(dict.fromkeys(heading(row.method).lower() for row in rows)))
 
 
 def _doubt(told: FarmWeek) -> str:
@@ -205,12 +204,11 @@ def _last_seen(told: FarmWeek) -> str:
 
 def _fine(told: FarmWeek) -> str:
     counted = [row for row in told.farm_rows.values() if row.mean is not None]
-    near = [heading(row.method).lower() for row in counted if row.result == LevelWord.NEAR]
+    near = [row for row in counted if row.result == LevelWord.NEAR]
     if near:
-        return _("{methods} near").format(methods=and_list(near))
+        return _("{methods} near").format(methods=methods_phrase(near))
     if counted:
-        methods = and_list([heading(row.method).lower() for row in counted])
-        return _("{methods} below").format(methods=methods)
+        return _("{methods} below").format(methods=methods_phrase(counted))
     return _("cards and traps hang, first counts to come") if told.days_without is not None else _("out of season")
 
 

@@ -1,11 +1,14 @@
 """One result in words: the mean and how sure it is, where it stands against its level, where it is going."""
 
+from collections.abc import Iterable
+
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from alerts.models import Assessment
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.wording.numbers import amount, growth_phrase
+from alerts.wording.places import and_list
 from monitoring.analysis.trend import WEEKS_NEEDED
 from monitoring.methods import METHODS
 
@@ -15,6 +18,11 @@ HEADINGS = {"card": gettext_lazy("Cards"), "trap": gettext_lazy("Traps"), "leg":
 def heading(method: str) -> str:
     """Cards, Traps, Legs: the farm's words."""
     return str(HEADINGS[method])
+
+
+def methods_phrase(rows: Iterable[Assessment]) -> str:
+    """The methods of some results within a sentence, each once: cards and traps."""
+    return and_list(list(dict.fromkeys(heading(row.method).lower() for row in rows)))
 
 
 def mean_phrase(row: Assessment) -> str:

@@ -195,11 +195,16 @@ def problem_pages(get_response: Callable[[HttpRequest], HttpResponseBase]) -> Ca
         in_api = request.path.startswith("/api/")
         response = _too_large(request) if in_api and _length(request) > MOST_BYTES else get_response(request)
         if in_api and response.status_code >= 400 and response.headers.get("Content-Type") != CONTENT_TYPE:
-            response = Problem.plain(response.status_code).response(request)
+            response = Problem.plain(response.status_code, headers=_kept(response)).response(request)
         response.headers[REQUEST_ID] = request_id
         return response
 
     return answer
+
+
+def _kept(response: HttpResponseBase) -> dict[str, str]:
+    """What a program still needs of an answer that gets another body."""
+    return {"Retry-After": response.headers["Retry-After"]} if "Retry-After" in response.headers else {}
 
 
 def _length(request: HttpRequest) -> int:

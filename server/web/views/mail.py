@@ -30,9 +30,8 @@ MAIL_POLICY: dict[str, Any] = {
 @require_safe
 @never_cache
 def mails(request: HttpRequest) -> HttpResponse:
-    return render(
-        request, "web/mails.html", {"page": Paginator(mails_in(_folder()), PAGE).get_page(request.GET.get("page"))}
-    )
+    page = Paginator(mails_in(_folder()), PAGE).get_page(request.GET.get("page"))
+    return render(request, "web/mails.html", {"page": page})
 
 
 @require_safe

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import MondayRow, Verdict, monday_rows, run_of, verdict_heading
+from alerts.selectors import by_verdict, monday_rows, run_of
 from farms import clock
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
@@ -31,7 +31,7 @@ def monday(request: HttpRequest) -> HttpResponse:
     context = {
         "week": week,
         "rows": rows,
-        "sections": _sections(rows),
+        "sections": by_verdict(rows),
         "judged": run is not None and run.finished_at is not None,
         "earlier": week - WEEK,
         "later": week + WEEK if week < newest else None,
@@ -44,12 +44,3 @@ def _asked(request: HttpRequest) -> date | None:
         return monday_of(date.fromisoformat(request.GET.get("week", "")))
     except ValueError:
         return None
-
-
-def _sections(rows: list[MondayRow]) -> list[tuple[str, str, list[MondayRow]]]:
-    """The rows by what to do, each with its heading; without empty ones."""
-    sections = [
-        (verdict.value, verdict_heading(verdict), [row for row in rows if row.verdict == verdict])
-        for verdict in Verdict
-    ]
-    return [section for section in sections if section[2]]
