@@ -1,6 +1,9 @@
-"""How high was each week on the same stations? The Poisson fit under the trend, for many farms at once."""
+"""How high was each week on the same stations? The negative-binomial fit under the trend, for many farms at once."""
+
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from monitoring.analysis.shapes import Bools, Floats, Ints, refuse, refuse_unlike
 
@@ -11,23 +14,45 @@ HALF_A_COUNT = 0.5
 WHOLE_STEP, LAST_STEP = 0.1, 1e-6
 MOST_STEPS = 200
 MOST = 1e9
+POISSON = np.inf
 
 
-def week_effects(counts: Floats, days: Floats) -> Floats:
-    """Fit log mean = station + week + log(days) to Poisson counts and give the week effects of every farm.
+@dataclass(frozen=True)
+class WeekEffects:
+    """What a fit says of each farm's weeks; see `week_effects`.
+
+    `effects` (n_farms, n_weeks) -- log week effects with mean zero over the weeks of the fit; NaN = a week not in it.
+    `noise` (n_farms, n_weeks, n_weeks) -- the covariance that counting gives them (the inverse of the expected
+    information, stations taken out), zero where a week is not in the fit. `stations` (n_farms, n_stations) -- log catch
+    a day (or an animal) of each station in a mean week; NaN = not in the fit.
+    """
+
+    effects: Floats
+    noise: Floats
+    stations: Floats
+
+    @property
+    def used(self) -> Bools:
+        """(n_farms, n_weeks) -- the weeks of the fit."""
+        return ~np.isnan(self.effects)
+
+
+def week_effects(counts: Floats, days: Floats, k: ArrayLike = POISSON) -> WeekEffects:
+    """Fit log mean = station + week + log(days) to negative-binomial counts of every farm.
 
     Parameters
     ----------
     counts : (n_farms, n_stations, n_weeks) float -- catches, zero or more; NaN = no count (and padding). [individuals]
     days : (n_farms, n_stations, n_weeks) float -- days up (times the part counted), above zero wherever there is a
         count; anywhere else it is not looked at. [days]
+    k : number, or array that goes with the shape of counts -- variance m + m^2/k; infinite = Poisson.
 
     Returns
     -------
-    (n_farms, n_weeks) float -- log week effects with mean zero over the weeks of the fit; NaN = a week not in it.
+    WeekEffects
 
-    Raises ValueError, naming the argument, for a count that is negative, infinite or above a billion, or an exposure
-    that is not a number above zero under a count.
+    Raises ValueError, naming the argument, for a count that is negative, infinite or above a billion, an exposure
+    that is not a number above zero under a count, or a k that is not above zero.
 
     Notes
     -----
@@ -38,31 +63,43 @@ def week_effects(counts: Floats, days: Floats) -> Floats:
        proportion to their days; otherwise its effect would be minus infinity.
     3. Weeks can be compared only through stations counted in several of them. Week s is reached from week t if some
        station that caught in t was counted in s. The fit exists where every week is reached from every other (Ford
-       1957); kept are the weeks that the newest week reaches and is reached from, and the others are NaN.
+       1957, for Poisson; a negative binomial grows and falls towards its ends in the same directions); kept are the
+       weeks that the newest week reaches and is reached from, and the others are NaN.
     4. Missing is never zero: a cell without a count is in no sum.
 
-    Given the week effects b, the best station effects are known exactly, which leaves the multinomial likelihood
-    of each station's catches over weeks. Newton steps of damped length log(1 + v)/v, v the range of the step, find its
-    maximum from anywhere, because the log of a sum of exponentials is self-concordant; near it they are taken whole.
+    The log likelihood is concave; stations are eliminated from each Newton step, which leaves a system as wide as the
+    weeks. Steps of damped length log(1 + v)/v, v the largest change of a cell's log mean, find the maximum from
+    anywhere, because the log of a sum of exponentials is self-concordant; near it they are taken whole.
 
     References
     ----------
-    Ford 1957, Solution of a ranking problem from binary comparisons, Amer Math Monthly 64:28-33 (from memory). Sun and
+    McCullagh and Nelder 1989, Generalized Linear Models, 2nd ed., ch. 11 (from memory), for the fit with k given. Ford
+    1957, Solution of a ranking problem from binary comparisons, Amer Math Monthly 64:28-33 (from memory). Sun and
     Tran-Dinh 2019, Generalized self-concordant functions, Math Program 178:145-213, doi 10.1007/s10107-018-1282-4, for
     the damped step.
 
     Examples
     --------
     >>> counts = np.array([[[10.0, 20.0, 40.0], [5.0, np.nan, 20.0]]])
-    >>> np.round(week_effects(counts, np.full((1, 2, 3), 7.0)) / np.log(2), 6) + 0.0
+    >>> fit = week_effects(counts, np.full((1, 2, 3), 7.0), 1.5)
+    >>> np.round(fit.effects / np.log(2), 6) + 0.0
     array([[-1.,  0.,  1.]])
     """
     _refuse_bad(counts, days)
-    effects = np.full((counts.shape[0], counts.shape[2]), np.nan)
-    for start in range(0, counts.shape[0], CHUNK):
+    each_k = np.broadcast_to(np.asarray(k, np.float64), counts.shape)
+    refuse(~(each_k > 0), "k", "must be above zero; infinite is Poisson")
+    n_farms, n_stations, n_weeks = counts.shape
+    found = WeekEffects(
+        np.full((n_farms, n_weeks), np.nan),
+        np.zeros((n_farms, n_weeks, n_weeks)),
+        np.full((n_farms, n_stations), np.nan),
+    )
+    for start in range(0, n_farms, CHUNK):
         part = slice(start, start + CHUNK)
-        effects[part] = _fit(*_prepare(counts[part], days[part]))
-    return effects
+        fit = _Fit.of(counts[part], days[part], 1 / each_k[part])
+        fit.climb()
+        found.effects[part], found.noise[part], found.stations[part] = fit.result()
+    return found
 
 
 def _refuse_bad(counts: Floats, days: Floats) -> None:
@@ -72,6 +109,96 @@ def _refuse_bad(counts: Floats, days: Floats) -> None:
     refuse((counts < 0) | (counts > MOST), "counts", "must be numbers from 0 to a billion, or NaN for missing")
     wrong = ~np.isnan(counts) & ~((days >= 1 / MOST) & (days <= MOST))
     refuse(wrong, "days", "must be numbers above zero, at most a billion, wherever there is a count")
+
+
+@dataclass
+class _Fit:
+    """The climb to the maximum of some farms' likelihoods; `y`, `d` and `inverse_k` are (farms, stations, weeks)."""
+
+    y: Floats
+    d: Floats
+    inverse_k: Floats
+    weeks: Bools
+    effects: Floats
+    stations: Floats
+
+    @classmethod
+    def of(cls, counts: Floats, days: Floats, inverse_k: Floats) -> "_Fit":
+        y, d, weeks = _prepare(counts, days)
+        station_days, caught = _over_weeks(d), _over_weeks(y)
+        usual = np.where(station_days > 0, caught / np.maximum(station_days, 1 / MOST), 1.0)
+        expected = np.matmul(usual[:, None, :], d)[:, 0, :]
+        ratio = np.where(weeks, _over_stations(y), 1.0) / np.where(weeks, expected, 1.0)
+        return cls(y, d, inverse_k, weeks, np.log(ratio), np.log(np.maximum(usual, 1 / MOST)))
+
+    def climb(self) -> None:
+        """Take Newton steps until every farm's step is short; a farm that is done is set aside."""
+        active: Ints = np.flatnonzero(self.weeks.sum(axis=1) > 1)
+        for _ in range(MOST_STEPS):
+            if active.size == 0:
+                return
+            by_week, by_station = self._step(active)
+            change = np.abs(by_week[:, None, :] + by_station[:, :, None]) * (self.d[active] > 0)
+            span = change.max(axis=(1, 2))
+            length = np.where(span < WHOLE_STEP, 1.0, np.log1p(span) / np.maximum(span, WHOLE_STEP))
+            self.effects[active] += by_week * length[:, None]
+            self.stations[active] += by_station * length[:, None]
+            active = active[span > LAST_STEP]
+        self.weeks[active] = False
+
+    def _means(self, active: Ints) -> Floats:
+        log_mean = self.stations[active][:, :, None] + self.effects[active][:, None, :]
+        return self.d[active] * np.exp(np.clip(log_mean, -200.0, 200.0))
+
+    def _step(self, active: Ints) -> tuple[Floats, Floats]:
+        """Give the Newton step of weeks and stations: stations are eliminated, H db = r_week - w' (r_station / A)."""
+        y, inverse_k, weeks = self.y[active], self.inverse_k[active], self.weeks[active]
+        mean = self._means(active)
+        share = 1 / (1 + mean * inverse_k)
+        # With v = 1/(1 + mu/k): score (y - mu) v, observed information mu v^2 (1 + y/k), of a cell's log mean.
+        score = (y - mean) * share * (self.d[active] > 0)
+        weight = mean * share * share * (1 + y * inverse_k)
+        own, off, hessian = _eliminated(weight, weeks)
+        station_score = _over_weeks(score)
+        right = (_over_stations(score) - np.matmul(station_score[:, None, :], off)[:, 0, :]) * weeks
+        by_week = np.linalg.solve(hessian, right[:, :, None])[:, :, 0] * weeks
+        by_station = (station_score - np.matmul(weight, by_week[:, :, None])[:, :, 0]) / own
+        return by_week, by_station * (_over_weeks(self.d[active]) > 0)
+
+    def result(self) -> tuple[Floats, Floats, Floats]:
+        """Give effects with mean zero, their covariance and the stations' log rates, NaN outside the fit."""
+        number = np.maximum(self.weeks.sum(axis=1), 1)
+        level = self.effects.sum(axis=1, where=self.weeks) / number
+        effects = np.where(self.weeks, self.effects - level[:, None], np.nan)
+        live = (_over_weeks(self.d * self.weeks[:, None, :]) > 0) & (self.weeks.sum(axis=1) > 1)[:, None]
+        return effects, self._noise(), np.where(live, self.stations + level[:, None], np.nan)
+
+    def _noise(self) -> Floats:
+        """Invert the expected information of the week effects, mu v with the stations eliminated, on its contrasts."""
+        mean = self._means(np.arange(len(self.y)))
+        _, _, information = _eliminated(mean / (1 + mean * self.inverse_k) * self.weeks[:, None, :], self.weeks)
+        inverse = np.linalg.inv(information)
+        # Taking the mean over the weeks of the fit away removes what stands for the level.
+        used = self.weeks / np.maximum(self.weeks.sum(axis=1), 1)[:, None]
+        inverse = inverse * (self.weeks[:, :, None] & self.weeks[:, None, :])
+        rows = np.matmul(inverse, used[:, :, None])
+        total = np.matmul(used[:, None, :], rows)
+        noise: Floats = inverse - rows - rows.transpose(0, 2, 1) + total
+        return noise * (self.weeks[:, :, None] & self.weeks[:, None, :])
+
+
+def _eliminated(weight: Floats, weeks: Bools) -> tuple[Floats, Floats, Floats]:
+    """Give each station's weight A, w / A, and diag(B) - w' (w / A) made regular along the common level."""
+    own = _over_weeks(weight)
+    own = np.where(own > 0, own, 1.0)
+    off = weight / own[:, :, None]
+    hessian = -np.matmul(off.transpose(0, 2, 1), weight)
+    diagonal = np.arange(hessian.shape[1])
+    total = _over_stations(weight)
+    hessian[:, diagonal, diagonal] += np.where(weeks, total, 1.0)
+    level = total.sum(axis=1) / np.maximum(weeks.sum(axis=1), 1)
+    hessian += np.maximum(level, 1 / MOST)[:, None, None] * (weeks[:, :, None] * weeks[:, None, :])
+    return own, off, hessian
 
 
 def _prepare(counts: Floats, days: Floats) -> tuple[Floats, Floats, Bools]:
@@ -116,53 +243,3 @@ def _joined_to_newest(caught: Bools, counted: Bools) -> Bools:
 def _product(left: Bools, right: Bools) -> Bools:
     """Multiply as "or of ands"; floats, because only they go through the fast matrix product."""
     return np.asarray(np.matmul(left.astype(np.float32), right.astype(np.float32)) > 0, np.bool_)
-
-
-def _fit(y: Floats, d: Floats, weeks: Bools) -> Floats:
-    """Run Newton steps until every farm's step is small; a farm that is done is set aside."""
-    station_total, week_total = _over_weeks(y), _over_stations(y)
-    effects = _start(station_total, week_total, d, weeks)
-    active: Ints = np.flatnonzero(weeks.sum(axis=1) > 1)
-    for _ in range(MOST_STEPS):
-        if active.size == 0:
-            break
-        step = _newton_step(effects[active], d[active], station_total[active], week_total[active], weeks[active])
-        span = step.max(axis=1) - step.min(axis=1)
-        effects[active] += step * _damping(span)[:, None]
-        active = active[span > LAST_STEP]
-    effects[active] = np.nan
-    level = effects.sum(axis=1, where=weeks) / np.maximum(weeks.sum(axis=1), 1)
-    return np.where(weeks, effects - level[:, None], np.nan)
-
-
-def _start(station_total: Floats, week_total: Floats, d: Floats, weeks: Bools) -> Floats:
-    """Start from the logs of each week's catches over what the stations would catch in as many days of a usual week."""
-    usual = station_total / np.maximum(_over_weeks(d), 1 / MOST)
-    expected = np.matmul(usual[:, None, :], d)[:, 0, :]
-    ratio = np.where(weeks, week_total, 1.0) / np.where(weeks, expected, 1.0)
-    return np.log(ratio)
-
-
-def _damping(span: Floats) -> Floats:
-    """Give log(1 + v) / v for long steps and 1 for short ones."""
-    return np.where(span < WHOLE_STEP, 1.0, np.log1p(span) / np.maximum(span, WHOLE_STEP))
-
-
-def _newton_step(effects: Floats, d: Floats, station_total: Floats, week_total: Floats, weeks: Bools) -> Floats:
-    """Solve H x = score; H is singular along equal shifts of all weeks, which a rank-one term takes care of."""
-    top = effects.max(axis=1, where=weeks, initial=-np.inf)
-    e = np.where(weeks, np.exp(np.maximum(effects - top[:, None], -200.0)), 0.0)
-    # With s_i = sum_t d_it e_t and n_i a station's catches, station i expects n_i d_it e_t / s_i in week t:
-    # score_t = y_t - sum_i n_i d_it e_t / s_i
-    # H_ts = [t = s] sum_i n_i d_it e_t / s_i - sum_i n_i d_it e_t d_is e_s / s_i^2
-    reach = np.matmul(d, e[:, :, None])[:, :, 0]
-    reach = np.where(reach > 0, reach, 1.0)
-    rate = station_total / reach
-    expected = np.matmul(rate[:, None, :], d)[:, 0, :] * e
-    hessian = np.matmul((d * (rate / reach)[:, :, None]).transpose(0, 2, 1), d)
-    hessian *= -(e[:, :, None] * e[:, None, :])
-    hessian += (weeks * week_total.sum(axis=1, keepdims=True))[:, :, None] * weeks[:, None, :]
-    diagonal = np.arange(hessian.shape[1])
-    hessian[:, diagonal, diagonal] += np.where(weeks, expected, 1.0)
-    step: Floats = np.linalg.solve(hessian, (week_total - expected)[:, :, None])[:, :, 0]
-    return step

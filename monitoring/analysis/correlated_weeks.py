@@ -1,0 +1,128 @@
+"""How do a farm's weeks hang together? Weather moves all its stations at once, and one week's weather is like the last.
+
+The covariance of a farm's log week effects is shock^2 stays^|t - s| + counting x (what counting alone gives), times the
+farm's own scale. Every statement about weeks rests on it: a fit that takes stations for independent is too sure.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitoring.analysis.farm_weeks import FarmWeeks
+from monitoring.analysis.shapes import Bools, Floats
+
+# Figures borrowed from others come from at least so many holdings; from so many on their scales are shared too.
+FARMS_TO_BORROW, FARMS_TO_SHARE_SCALE = 30, 100
+
+
+@dataclass(frozen=True)
+class WeekScatter:
+    """How weeks scatter in a network of farms; see `week_scatter.fit_week_scatter`.
+
+    `shock` is the standard deviation of the log of a week's shock to all stations of a farm, `stays` its correlation
+    with the next week's, `counting` what the scatter of counts is multiplied by, `growth` the standard deviation of the
+    log growth a week of farms that rise or fall, `degrees` how many degrees of freedom the network's scale is worth
+    (infinite where farms do not differ), `k` the negative-binomial k that counts are weighted with (it takes up what
+    else is wrong and must not be published as a k), `farms` how many farms it comes from (0 = printed here).
+    """
+
+    shock: float
+    stays: float
+    counting: float
+    growth: float
+    degrees: float
+    k: float
+    farms: int
+
+    def __post_init__(self) -> None:
+        for name in ("shock", "growth"):
+            if not 0 <= getattr(self, name) < 100:
+                raise ValueError(f"{name} must be a number from 0.")
+        if not 0 <= self.stays < 1:
+            raise ValueError("stays must be a number from 0 and below 1.")
+        for name in ("counting", "k", "degrees"):
+            if not getattr(self, name) > 0:
+                raise ValueError(f"{name} must be above zero.")
+
+    @property
+    def borrowed(self) -> bool:
+        """Whether it comes from enough farms to be used for one."""
+        return self.farms >= FARMS_TO_BORROW
+
+    @property
+    def degrees_of_an_interval(self) -> float:
+        """What the network's scale counts beside the farm's own, in intervals; 0 = the farm's own only."""
+        return self.degrees if self.farms >= FARMS_TO_SHARE_SCALE else 0.0
+
+    @property
+    def degrees_of_own_test(self) -> float:
+        """Likewise in a farm's own test: at most one, or quiet and noisy farms would get unlike false alarms."""
+        return min(self.degrees, 1.0) if self.borrowed else self.degrees
+
+    @property
+    def degrees_of_the_list(self) -> float:
+        """Likewise on a group's list, where the network's own farms are compared."""
+        return self.degrees if self.farms >= FARMS_TO_SHARE_SCALE else min(self.degrees, PRINTED.degrees)
+
+
+# Where there is no network: our own choice, on the safe side of what trials with simulated farms found.
+PRINTED = WeekScatter(shock=0.3, stays=0.3, counting=1.0, growth=0.15, degrees=6.0, k=1.5, farms=0)
+# The interval of a farm without a network has its own scale, and a correlation that covers where weather lasts.
+ALONE = WeekScatter(shock=0.25, stays=0.4, counting=1.0, growth=0.15, degrees=6.0, k=1.5, farms=0)
+
+
+def covariance_of_weeks(weeks: FarmWeeks, scatter: WeekScatter) -> Floats:
+    """Give the covariance of each farm's week effects, for a scale of one.
+
+    Parameters
+    ----------
+    weeks : FarmWeeks -- (n, n_weeks).
+    scatter : WeekScatter
+
+    Returns
+    -------
+    (n, n_weeks, n_weeks) float, positive definite; a week that is not used has 1 on the diagonal and 0 elsewhere.
+
+    Examples
+    --------
+    >>> from monitoring.analysis.farm_weeks import farm_weeks_from
+    >>> counts = np.array([[[40.0, 40, 40, 40]]])
+    >>> weeks = farm_weeks_from(counts, np.full(counts.shape, 7.0), np.arange(4) * 7.0, np.inf)
+    >>> np.round(covariance_of_weeks(weeks, ALONE)[0, 0], 4)
+    array([ 0.0813,  0.0188,  0.0038, -0.0022])
+    """
+    used = weeks.used
+    when = np.where(used, weeks.when, 0.0)
+    apart = np.abs(when[:, :, None] - when[:, None, :])
+    both = used[:, :, None] & used[:, None, :]
+    together = scatter.shock**2 * np.where(apart == 0, 1.0, scatter.stays**apart) + scatter.counting * weeks.noise
+    eye = np.eye(used.shape[1])
+    # A hair on the diagonal keeps weeks without any scatter (shock 0, endless counts) from being singular.
+    return np.where(both, together + 1e-9 * eye, 0.0) + eye * ~used[:, :, None]
+
+
+def whitened(covariance: Floats, used: Bools, columns: Floats) -> Floats:
+    """Give L^-1 columns, L L' the covariance: what least squares may be used on.
+
+    Parameters
+    ----------
+    covariance : (n, n_weeks, n_weeks).
+    used : (n, n_weeks) bool -- rows of the columns elsewhere are taken as zero, so NaN may stand there.
+    columns : (n, n_weeks, m).
+
+    Returns
+    -------
+    (n, n_weeks, m) float.
+    """
+    return np.asarray(np.linalg.solve(np.linalg.cholesky(covariance), np.where(used[:, :, None], columns, 0.0)))
+
+
+def since(when: Floats, weeks_back: float | Floats) -> Floats:
+    """Give how many weeks a change that began so many weeks before the newest has lasted at each date; 0 before it.
+
+    Examples
+    --------
+    >>> since(np.array([-3.0, -2.0, -1.0, 0.0]), 2)
+    array([0., 0., 1., 2.])
+    """
+    return np.maximum(when + weeks_back, 0.0)

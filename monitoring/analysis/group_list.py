@@ -1,0 +1,172 @@
+"""Which farms of a group rise beyond what chance and the week that all of them share would bring?"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter, covariance_of_weeks, since
+from monitoring.analysis.farm_weeks import FarmWeeks
+from monitoring.analysis.rise import find_rises_for_list
+from monitoring.analysis.rise_statistic import STARTS
+from monitoring.analysis.shapes import Bools, Floats, refuse
+
+FALSE_NAMES = 0.1
+# Farms that change do so by about a third a week, up or down, with this scatter; most farms are level. Beliefs that the
+# farms themselves correct; the counts of belief are worth so many farms.
+GROWTH, GROWTH_SD = 0.35, 0.15
+LEVEL_SHARE, FARMS_OF_BELIEF = 0.8, 10.0
+ROUNDS = 15
+FEWEST = 5
+
+
+@dataclass(frozen=True)
+class GroupList:
+    """What a group's list of a week says; arrays are (n_farms,).
+
+    `p_value` of each farm's rise beyond the shared week effect, NaN where nothing can be said of it (`reason`);
+    `named` marks the farms on the list. `shared` (n_weeks,) is the week effect that all farms share, mean zero;
+    `level_share` the share of farms that neither rise nor fall. Where fewer than five farms can be judged nothing is
+    shared out and `shared` is zero.
+    """
+
+    p_value: Floats
+    named: Bools
+    shared: Floats
+    level_share: float
+
+
+def group_list(weeks: FarmWeeks, scatter: WeekScatter | None = None, *, false_names: float = FALSE_NAMES) -> GroupList:
+    """Name the farms of a group that rise, so that on average one name in ten is false.
+
+    Parameters
+    ----------
+    weeks : FarmWeeks -- one row a farm of the group, all by one method and over the same weeks.
+    scatter : WeekScatter -- of the network, from earlier weeks; None for the printed one.
+    false_names : float -- the share of false names that is allowed on average over weeks, above 0 and below 1.
+
+    Returns
+    -------
+    GroupList
+
+    Notes
+    -----
+    Weather moves all farms of a group: a warm week raises everybody and says nothing about one. The shared effect of
+    each week is estimated by farms of three kinds, level, rising and falling (with starts one to three weeks back), by
+    expectation and maximisation; the median alone fails when many rise. It is taken out before the test of `rise.py`,
+    with all that the network's scale is worth. Names are cut by Benjamini and Hochberg's rule. Its promise is an
+    average over weeks: in a group of 20 in which none rises, all names of a week are false.
+
+    It reads other farms' weeks: for the list only, never for a farm's page or mail.
+
+    References
+    ----------
+    Benjamini and Hochberg 1995, Controlling the false discovery rate, J R Stat Soc B 57:289-300. Dempster, Laird and
+    Rubin 1977, J R Stat Soc B 39:1-38, for the shared effect (both from memory). docs/calibration has the false shares.
+
+    Examples
+    --------
+    >>> names_by_benjamini_hochberg(np.array([0.001, 0.03, 0.2, 0.9]), 0.1).tolist()
+    [True, True, False, False]
+    """
+    if not 0 < false_names < 1:
+        raise ValueError("false_names must be above 0 and below 1.")
+    usable = scatter if scatter is not None and scatter.borrowed else PRINTED
+    told = weeks.told & weeks.newest_counted
+    shared, level_share = np.zeros(weeks.effects.shape[1]), 1.0
+    if told.sum() >= FEWEST:
+        shared, level_share = shared_effect(weeks.only(told), usable)
+    p_value = find_rises_for_list(replace(weeks, effects=weeks.effects - shared), usable).p_rise
+    named = np.zeros(len(weeks), np.bool_)
+    known = ~np.isnan(p_value)
+    named[known] = names_by_benjamini_hochberg(p_value[known], false_names)
+    return GroupList(p_value, named, shared, level_share)
+
+
+def names_by_benjamini_hochberg(p_value: Floats, false_names: float) -> Bools:
+    """Mark the p-values that Benjamini and Hochberg's rule names.
+
+    Parameters
+    ----------
+    p_value : (n,) float from 0 to 1; NaN is refused.
+    false_names : float -- the false share allowed.
+
+    Returns
+    -------
+    (n,) bool -- the k smallest, k the largest number for which the k-th smallest is at most false_names k / n.
+    """
+    refuse(~((p_value >= 0) & (p_value <= 1)), "p_value", "must lie from 0 to 1")
+    number = len(p_value)
+    order = np.argsort(p_value, kind="stable")
+    below = p_value[order] <= false_names * np.arange(1, number + 1) / max(number, 1)
+    many = int(np.flatnonzero(below).max()) + 1 if below.any() else 0
+    named = np.zeros(number, np.bool_)
+    named[order[:many]] = True
+    return named
+
+
+def shared_effect(weeks: FarmWeeks, scatter: WeekScatter) -> tuple[Floats, float]:
+    """Give the log week effect that all farms share (n_weeks,), mean zero, and the share of farms that are level."""
+    mixture = _Mixture.of(weeks, scatter)
+    shared = _middle(weeks)
+    for _ in range(ROUNDS):
+        shared = mixture.turn(shared)
+    return shared, float(mixture.shares[0])
+
+
+def _middle(weeks: FarmWeeks) -> Floats:
+    """Start from the median of each week; zero where no farm was counted."""
+    counted = weeks.used.any(axis=0)
+    middle: Floats = np.zeros(counted.size)
+    middle[counted] = np.nanmedian(weeks.effects[:, counted], axis=0)
+    return np.asarray(middle - middle.mean(), np.float64)
+
+
+@dataclass
+class _Mixture:
+    """Farms of seven kinds: level, and rising or falling from each start. Arrays are (n_farms, n_weeks, ...)."""
+
+    effects: Floats
+    precision: Floats
+    changes: Floats
+    growth: Floats
+    shares: Floats
+
+    @classmethod
+    def of(cls, weeks: FarmWeeks, scatter: WeekScatter) -> "_Mixture":
+        used = weeks.used
+        inverse = np.linalg.inv(covariance_of_weeks(weeks, scatter)) * (used[:, :, None] & used[:, None, :])
+        rows = inverse.sum(axis=2)
+        # Precision with the farm's level taken out: P = V^-1 - V^-1 1 1' V^-1 / 1' V^-1 1
+        precision = inverse - rows[:, :, None] * rows[:, None, :] / rows.sum(axis=1)[:, None, None]
+        when = np.where(used, weeks.when, 0.0)
+        changes = [np.where(used, since(when, start), 0.0) for start in STARTS for _ in range(2)]
+        growth = np.array([sign * GROWTH for _ in STARTS for sign in (1, -1)])
+        share = (1 - LEVEL_SHARE) / growth.size
+        shares = np.append(LEVEL_SHARE, np.full(growth.size, share))
+        return cls(np.where(used, weeks.effects, 0.0), precision, np.stack(changes, axis=2), growth, shares)
+
+    def turn(self, shared: Floats) -> Floats:
+        """Tell the farms' kinds by the shared effect, then the shared effect by the farms' kinds."""
+        off = np.matmul((self.effects - shared)[:, None, :], self.precision)
+        along = np.matmul(off, self.changes)[:, 0, :]
+        own = np.einsum("nwc,nwv,nvc->nc", self.changes, self.precision, self.changes, optimize=True)
+        # A growth of mean m and variance s^2 beside what the weeks say: posterior precision a + 1/s^2.
+        total = own + GROWTH_SD**-2
+        growth = (along + self.growth / GROWTH_SD**2) / total
+        gain = 0.5 * (growth**2 * total - self.growth**2 / GROWTH_SD**2 - np.log(total * GROWTH_SD**2))
+        log_weight = np.log(self.shares) + np.concatenate([np.zeros((len(gain), 1)), gain], axis=1)
+        weight = np.exp(np.maximum(log_weight - log_weight.max(axis=1, keepdims=True), -700.0))
+        weight /= weight.sum(axis=1, keepdims=True)
+        belief = np.append(LEVEL_SHARE, np.full(self.growth.size, (1 - LEVEL_SHARE) / self.growth.size))
+        self.shares = (weight.sum(axis=0) + FARMS_OF_BELIEF * belief) / (len(weight) + FARMS_OF_BELIEF)
+        change = np.matmul(self.changes, (weight[:, 1:] * growth)[:, :, None])[:, :, 0]
+        return self._mean_of(self.effects - change)
+
+    def _mean_of(self, effects: Floats) -> Floats:
+        """Give the precision-weighted mean over farms, mean zero over weeks."""
+        total = self.precision.sum(axis=0)
+        right = np.matmul(self.precision, effects[:, :, None]).sum(axis=0)[:, 0]
+        scale = max(float(np.trace(total)) / len(total), 1e-12)
+        # Weeks that nobody counted, and the common level, are left at zero.
+        shared = np.linalg.solve(total + scale * np.ones_like(total) + 1e-9 * scale * np.eye(len(total)), right)
+        return np.asarray(shared - shared.mean())
