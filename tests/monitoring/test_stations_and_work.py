@@ -1,4 +1,4 @@
-"""Stations and how they stand, rounds skipped ahead, work, and a region's temperatures."""
+"""Stations and how they stand, rounds skipped ahead, and work."""
 
 from datetime import date, timedelta
 
@@ -11,15 +11,13 @@ from monitoring.errors import (
     SkipRefused,
     StationNumberTaken,
     StationRefused,
-    TemperatureRefused,
     WorkRefused,
 )  # fmt: skip
-from monitoring.models import DailyTemperature, Siting, Skip, Station, Work
+from monitoring.models import Siting, Skip, Station, Work
 from monitoring.services import (
     SitingData,
     WorkDone,
     add_station,
-    record_temperatures,
     record_work,
     resite_station,
     skip_round,
@@ -151,25 +149,3 @@ def test_work_that_can_not_be_is_refused(northfield, anna, values, code):
 def test_carla_notes_no_work_on_northfield(northfield, carla):
     with acting(carla), pytest.raises(Missing):
         record_work(farm=northfield, work=WorkDone("fans", TODAY), actor=STAFF, now=NOW)
-
-
-def test_temperatures_are_stored_and_a_known_day_is_replaced(region):
-    assert record_temperatures(region=region, days=[(TODAY, 11.0, 24.5), (date(2026, 6, 2), 9.0, 20.0)]) == 2
-    record_temperatures(region=region, days=[(TODAY, 12.0, 25.0)])
-    assert list(DailyTemperature.objects.order_by("day").values_list("min_c", "max_c")) == [(12.0, 25.0), (9.0, 20.0)]
-
-
-@pytest.mark.parametrize(
-    ("days", "code"),
-    [
-        ([(TODAY, 25.0, 12.0)], "turned_round"),
-        ([(TODAY, float("nan"), 12.0)], "not_a_temperature"),
-        ([(TODAY, 12.0, 451.0)], "not_a_temperature"),
-        ([(TODAY, 1.0, 2.0), (TODAY, 1.0, 2.0)], "day_twice"),
-    ],
-)
-def test_temperatures_that_can_not_be_are_refused(region, days, code):
-    with pytest.raises(TemperatureRefused) as refused:
-        record_temperatures(region=region, days=days)
-    assert refused.value.errors[0].code == code
-    assert not DailyTemperature.objects.exists()

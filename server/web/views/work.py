@@ -16,6 +16,7 @@ from monitoring.services import WorkDone, record_work
 from server.web.doors import Visit, farm_page
 from server.web.forms.farm import WorkForm
 from server.web.forms.refusals import accepted
+from server.web.works import work_lines
 
 SHOWN = timedelta(days=400)
 
@@ -28,7 +29,8 @@ def work(request: HttpRequest, visit: Visit) -> HttpResponse:
     if form.is_valid() and accepted(form, lambda: _note(visit, form, facilities)):
         messages.success(request, _("Noted. Whether it helped shows in the weeks after it."))
         return redirect("farm", farm_id=visit.farm.id)
-    context = {"visit": visit, "form": form, "works": works_of(visit.farm, visit.today - SHOWN)}
+    works = work_lines(visit.farm, list(works_of(visit.farm, visit.today - SHOWN)), visit.today)
+    context = {"visit": visit, "form": form, "works": works}
     return render(request, "web/work.html", context, status=422 if form.errors else 200)
 
 

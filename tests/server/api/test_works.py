@@ -5,6 +5,8 @@ import pytest
 from farms.ids import uuid7
 from farms.models import Facility, Farm
 from monitoring.models import Station
+from tests.alerts.scene import count_week, monday
+from tests.cast import make_facility, make_stations
 from tests.server.api.bodies import card_reading, round_body
 from tests.server.api.senders import Sender
 from tests.server.api.test_problems import assert_problem
@@ -20,6 +22,26 @@ def test_a_clean_out_is_noted_and_listed(program: Sender, northfield: Farm, calf
     program.post(path, {"kind": "fans", "done_on": "2026-05-28"})
     assert [row["kind"] for row in program.get(path).json()["results"]] == ["fans", "clean_out"]
     assert [row["kind"] for row in program.get(f"{path}?since=2026-05-21").json()["results"]] == ["fans"]
+
+
+def test_a_work_says_what_became_of_the_counts(
+    program: Sender, northfield: Farm, cards: list[Station], calf_barn: Facility
+):
+    heifers = make_facility(northfield, "Heifer barn", "heifer_barn", 4)
+    others = make_stations(heifers, "card", range(6, 11))
+    for number, weather in enumerate((1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 0.8)):
+        left = 1.0 if number < 3 else 0.5
+        count_week(cards, monday(number), [round(weather * left * each) for each in (80, 96, 70, 110, 90)])
+        count_week(others, monday(number), [round(weather * each) for each in (60, 66, 58, 40, 75)])
+    path = f"/api/v1/farms/{northfield.id}/works"
+    cleaned = {"kind": "clean_out", "done_on": str(monday(3)), "facility_id": str(calf_barn.id)}
+    assert program.post(path, cleaned).json()["reason"] == ""
+    made = program.post(path, {"kind": "fans", "done_on": str(monday(7))}).json()
+    assert (made["effect"], made["compared_with"], made["reason"]) == (None, [], "too_early")
+    row = program.get(path).json()["results"][1]
+    assert (row["method"], row["compared_with"], row["reason"], row["weather"]) == ("card", [str(heifers.id)], "", "")
+    assert row["effect"] == pytest.approx(-50, abs=2)
+    assert -100 < row["low"] < row["effect"] < row["high"] < 0
 
 
 def test_work_of_tomorrow_and_of_nowhere(program: Sender, northfield: Farm, southmead: Farm):

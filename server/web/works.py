@@ -1,0 +1,69 @@
+"""Work done as pages list it: what became of the counts after each, in words, and from what it is told."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from alerts.selectors import assessments_of
+from alerts.wording.works import back_phrase, how_told, since_then
+from farms.clock import monday_of
+from farms.selectors import facilities_of
+from monitoring.analysis.efficacy import rebound_time
+from monitoring.selectors.work_effects import WorkEffect, effects_of_works
+
+if TYPE_CHECKING:
+    from alerts.models import Assessment
+    from monitoring.models import Work
+
+WEEK = timedelta(weeks=1)
+RISING = "rising"
+
+
+@dataclass(frozen=True)
+class WorkLine:
+    """One work with the sentences of what followed. `told_from` says from which counts, empty where nothing is told."""
+
+    work: "Work"
+    since: tuple[str, ...]
+    told_from: str = ""
+
+
+def work_lines(farm: Any, works: Sequence["Work"], today: date) -> list[WorkLine]:
+    """The works in their order, each with its effect as it can be told today."""
+    effects = effects_of_works(works, [farm], today)
+    facilities = {place.id: place for place in facilities_of(farm)}
+    growth = _growth_before(farm, works)
+    return [_line(work, effects[work.id], facilities, growth) for work in works]
+
+
+def _line(work: "Work", effect: WorkEffect, facilities: dict[UUID, Any], growth: dict[Any, float]) -> WorkLine:
+    back = _back(effect, growth.get((work.id, effect.method)))
+    return WorkLine(work, (*since_then(effect, facilities), *back), how_told(effect))
+
+
+def _growth_before(farm: Any, works: Sequence["Work"]) -> dict[Any, float]:
+    """How fast a method's counts rose in the last week judged before each work, by (work, method); only clear rises."""
+    if not works:
+        return {}
+    since = monday_of(min(work.done_on for work in works)) - 2 * WEEK
+    rising: list[Assessment] = [
+        row for row in assessments_of(farm, since) if row.facility_id is None and row.trend == RISING and row.growth
+    ]
+    # Oldest first, so that the last one before the work stays.
+    return {
+        (work.id, row.method): float(row.growth or 0.0)
+        for work in works
+        for row in rising
+        if timedelta(0) < work.done_on - row.week <= 2 * WEEK
+    }
+
+
+def _back(effect: WorkEffect, growth: float | None) -> list[str]:
+    """When counts would be back, where a clear fall followed a clear rise."""
+    if effect.ratio is None or effect.high is None or effect.high >= 1 or growth is None:
+        return []
+    found = rebound_time(1 - effect.ratio, growth)
+    told = back_phrase(7 * float(found.time)) if found.reason == "" else ""
+    return [told] if told else []
