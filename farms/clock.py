@@ -21,6 +21,11 @@ def local_date(moment: datetime, zone: str) -> date:
     return moment.astimezone(ZoneInfo(zone)).date()
 
 
+def quarter_of(day: date) -> date:
+    """The first day of the quarter that holds a day."""
+    return date(day.year, 3 * ((day.month - 1) // 3) + 1, 1)
+
+
 def monday_of(day: date) -> date:
     """The Monday of the ISO 8601 week that holds a day."""
     return day - timedelta(days=day.weekday())

@@ -42,7 +42,8 @@ class CheckArrays:
     as of the last week.
     `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
     NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
-    `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius.
+    `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius, by the
+    farm's own temperatures before its region's.
     `sprayed`: on animals sprayed or poured that week.
     """
 
@@ -87,12 +88,13 @@ SELECT s.place, m.middle, r.count, r.fraction, r.at_least,
        array_position(%(hows)s, r.how::text) AS how, array_position(%(reasons)s, r.reason::text) AS reason,
        COALESCE(r.sprayed, false) AS sprayed,
        (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s AS late,
-       r.method = 'leg' AND COALESCE(t.max_c < %(cold)s, false) AS cold
+       r.method = 'leg' AND COALESCE(COALESCE(own.max_c, t.max_c) < %(cold)s, false) AS cold
 FROM monitoring_reading r
 JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
 JOIN farms_farm f ON f.id = r.farm_id
 CROSS JOIN LATERAL (SELECT COALESCE(r.hung_on, r.taken_on)
     + (r.taken_on - COALESCE(r.hung_on, r.taken_on)) / 2 AS middle) m
+LEFT JOIN monitoring_farmtemperature own ON r.method = 'leg' AND own.farm_id = r.farm_id AND own.day = r.taken_on
 LEFT JOIN monitoring_dailytemperature t ON r.method = 'leg' AND t.region_id = f.region_id AND t.day = r.taken_on
 WHERE r.farm_id = ANY(%(farms)s) AND r.taken_on >= %(first)s AND r.taken_on <= %(latest)s
   AND m.middle BETWEEN %(first)s AND %(last)s AND r.correction_kind <> 'withdrawn' AND r.received_at < %(before)s
@@ -231,3 +233,22 @@ def skips_of(farm_ids: Collection[UUID], on: date, *, using: str = "default") ->
     with connections[using].cursor() as cursor:
         cursor.execute(sql, [list(farm_ids), on])
         return {farm: (skipped_on, next_round_on) for farm, skipped_on, next_round_on in cursor.fetchall()}
+
+
+def flies_on_animals(
+    farm_ids: Collection[UUID], first_week: date, last_week: date, *, using: str = "default"
+) -> Floats:
+    """The flies on each animal of each leg count of these weeks, (n_leg_counts, n_animals), padded with NaN."""
+    sql = """SELECT r.animals FROM monitoring_reading r
+             WHERE r.farm_id = ANY(%s) AND r.method = 'leg' AND r.taken_on BETWEEN %s AND %s
+               AND r.animals IS NOT NULL AND r.correction_kind <> 'withdrawn'
+               AND NOT EXISTS (SELECT 1 FROM monitoring_reading l
+                               WHERE l.farm_id = r.farm_id AND l.corrects_id = r.id)
+             ORDER BY r.farm_id, r.taken_on, r.id"""
+    with connections[using].cursor() as cursor:
+        cursor.execute(sql, [list(farm_ids), first_week, last_week + timedelta(days=6)])
+        counted = [row[0] for row in cursor.fetchall()]
+    flies = np.full((len(counted), max(map(len, counted), default=1)), np.nan)
+    for row, animals in zip(flies, counted, strict=True):
+        row[: len(animals)] = animals
+    return flies

@@ -8,11 +8,14 @@ from uuid import UUID
 
 from django.conf import settings
 
-from alerts.checks.figures import FarmTrends, Figures, figures_of, trends_of_farms
-from alerts.checks.grid import Grid
+from alerts.checks.figures import Figures, figures_of
+from alerts.checks.grid import Grid, Owners
 from alerts.checks.occasion import Occasion
+from alerts.checks.outlook import Outlook, WeeksByMethod, outlook_of
+from alerts.checks.outlook_json import outlook_json
 from alerts.models import Assessment
 from alerts.selectors.levels import levels_of_farms
+from monitoring.analysis.action_level import OVER
 from monitoring.analysis.hot_station import question_on_the_spot
 
 Key = tuple[UUID, UUID | None, str]  # (farm, facility or none, method)
@@ -20,14 +23,18 @@ NOT_COMPARED = {"id", "revision", "judged_at", "code_version"}
 COMPARED = [field.attname for field in Assessment._meta.concrete_fields if field.attname not in NOT_COMPARED]
 
 
-def drafts_of(grid: Grid, occasion: Occasion) -> list[Assessment]:
-    """What this week is concluded to be, farm rows and facility rows, not stored yet."""
+def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMethod) -> list[Assessment]:
+    """What this week is concluded to be, farm rows (`owners`, with their `weeks`) and facility rows, not stored yet."""
     levels = levels_of_farms(occasion.group.id, grid.arrays.farm_ids, occasion.sunday)
-    for_farms = figures_of(grid, grid.farm_owners(), levels)
+    for_farms = figures_of(grid, owners, levels)
     for_facilities = figures_of(grid, grid.facility_owners(), levels)
-    trends = trends_of_farms(grid, for_farms.owners, for_farms.flags)
+    outlook = outlook_of(
+        owners, weeks, occasion.borrowed, level=for_farms.level, is_over=for_farms.word == OVER, flags=for_farms.flags
+    )
     lost = _without_count(grid)
-    rows = [_farm_row(grid, for_farms, trends, lost, owner) for owner in for_farms.owners.to_judge]
+    rows = [_farm_row(grid, for_farms, outlook, lost, owner) for owner in owners.to_judge]
+    for row in rows:
+        row["borrowed"] = occasion.borrowed[row["method"]].name
     rows += [_row(grid, for_facilities, owner) for owner in for_facilities.owners.to_judge]
     return [Assessment(judged_at=occasion.now, code_version=settings.CODE_VERSION, **columns) for columns in rows]
 
@@ -53,19 +60,23 @@ def _says_the_same(one: Assessment, other: Assessment) -> bool:
 
 
 def _farm_row(
-    grid: Grid, figures: Figures, trends: FarmTrends, lost: dict[tuple[int, str], list[dict[str, Any]]], owner: int
+    grid: Grid, figures: Figures, outlook: Outlook, lost: dict[tuple[int, str], list[dict[str, Any]]], owner: int
 ) -> dict[str, Any]:
     """A whole farm's row: as a facility's, with the trend and what was hung and not counted."""
     row = _row(grid, figures, owner)
     missing = lost[int(figures.owners.farm[owner]), row["method"]]
     return row | {
-        "trend": str(trends.word[owner]),
-        "growth": _number(trends.growth[owner]),
-        "growth_low": _number(trends.low[owner]),
-        "growth_high": _number(trends.high[owner]),
-        "p_value": _number(trends.p_value[owner]),
-        "weeks_observed": int(trends.weeks_observed[owner]),
-        "evidence": row["evidence"] | {"trend": str(trends.reason[owner]), "missing": missing},
+        "trend": str(outlook.word[owner]),
+        "growth": _number(outlook.growth[owner]),
+        "growth_low": _number(outlook.low[owner]),
+        "growth_high": _number(outlook.high[owner]),
+        "p_value": _number(outlook.p_value[owner]),
+        "p_rise": _number(outlook.p_rise[owner]),
+        "p_fall": _number(outlook.p_fall[owner]),
+        "over_probability": _first_of(_number(outlook.over_now[owner]), row["over_probability"]),
+        "outlook": outlook_json(outlook, owner),
+        "weeks_observed": int(outlook.weeks_observed[owner]),
+        "evidence": row["evidence"] | {"trend": str(outlook.reason[owner]), "missing": missing},
     }
 
 
@@ -86,6 +97,7 @@ def _row(grid: Grid, figures: Figures, owner: int) -> dict[str, Any]:
         "level": _number(figures.level[owner]),
         "level_of": figures.level_of[owner],
         "result": str(figures.word[owner]),
+        "over_probability": _number(figures.over_probability[owner]),
         "evidence": _evidence(grid, figures, owner),
     }
 
@@ -133,6 +145,11 @@ def _without_count(grid: Grid) -> dict[tuple[int, str], list[dict[str, Any]]]:
     for rows in found.values():
         rows.sort(key=lambda row: (row["number"], row["reason"]))
     return found
+
+
+def _first_of(one: float | None, other: float | None) -> float | None:
+    """What the farm's weeks say of its level; where they are too few, what this week's count alone says."""
+    return other if one is None else one
 
 
 def _number(value: float) -> float | None:

@@ -7,14 +7,11 @@ from uuid import UUID
 import numpy as np
 
 from alerts.checks.grid import Grid, Owners
-from alerts.checks.rules.rising import trend_words
 from alerts.levels import FarmLevels
-from alerts.models.assessment import TrendWord
-from monitoring.analysis.action_level import compare_with_level
+from monitoring.analysis.action_level import compare_with_level, probability_over
 from monitoring.analysis.farm_mean import weekly_means
 from monitoring.analysis.hot_station import HotStations, hot_stations
 from monitoring.analysis.shapes import Bools, Floats, Ints, Words
-from monitoring.analysis.trend import Trends, trends_of
 
 # At least ten animals of the same pens (common practice, printed in extension guides).
 FEW_ANIMALS = 10
@@ -36,27 +33,16 @@ class Figures:
     level: Floats
     level_of: tuple[str, ...]
     word: Words
+    over_probability: Floats
     hot: HotStations
     flags: Mapping[str, Bools]
-
-
-@dataclass(frozen=True)
-class FarmTrends:
-    """The trend of each farm and method: (n_owners,)."""
-
-    word: Words
-    growth: Floats
-    low: Floats
-    high: Floats
-    p_value: Floats
-    weeks_observed: Ints
-    reason: Words
 
 
 def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) -> Figures:
     """Means with their intervals against the action levels, where most of it is, and how the counts are marked."""
     means = weekly_means(grid.station_weeks, owners.of_station, len(owners))
-    interval, week = means.interval(), grid.column
+    week = grid.column
+    interval = means.interval(week=week)
     applied = [
         levels[grid.arrays.farm_ids[farm]].of(str(method), facility)
         for farm, facility, method in zip(owners.farm, owners.facility, owners.method, strict=True)
@@ -65,9 +51,9 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
     return Figures(
         owners=owners,
         mean=means.mean[:, week],
-        low=interval.low[:, week],
-        high=interval.high[:, week],
-        why_no_interval=interval.why_none[:, week],
+        low=interval.low[:, 0],
+        high=interval.high[:, 0],
+        why_no_interval=interval.why_none[:, 0],
         at_least=means.at_least[:, week],
         devices=means.devices[:, week],
         missing=means.missing[:, week],
@@ -75,27 +61,11 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
         level=level,
         level_of=tuple(each.level_of for each in applied),
         word=compare_with_level(means, level, owners.comparison)[:, week],
+        over_probability=probability_over(
+            interval.low[:, 0], interval.high[:, 0], level, means.stations[:, week] - 1.0
+        ),
         hot=hot_stations(grid.station_weeks, owners.of_station, len(owners), week=week),
         flags=_flags(grid, owners),
-    )
-
-
-def trends_of_farms(grid: Grid, owners: Owners, flags: Mapping[str, Bools]) -> FarmTrends:
-    """The trend over the last eight weeks. A fall of leg counts on sprayed animals is not called one."""
-    trends: Trends = trends_of(grid.station_weeks, owners.of_station, len(owners), newest=grid.column)
-    interval = trends.interval()
-    words = trend_words(trends.slope, trends.p_value, trends.weeks_observed)
-    # Nothing caught all along is no rise and no fall, and it is not too early to say so.
-    words = np.where(trends.reason == "all_zero", TrendWord.LEVEL.value, words)
-    no_fall = ~owners.hangs & (flags["sprayed"] | flags["cold"]) & (words == TrendWord.FALLING.value)
-    return FarmTrends(
-        word=np.where(no_fall, TrendWord.LEVEL.value, words),
-        growth=trends.slope,
-        low=interval.low,
-        high=interval.high,
-        p_value=trends.p_value,
-        weeks_observed=trends.weeks_observed,
-        reason=trends.reason,
     )
 
 

@@ -9,9 +9,9 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import NDArray
 
+from monitoring.analysis.farm_weeks import WINDOW_WEEKS
 from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, StationWeeks, station_weeks
 from monitoring.analysis.shapes import Bools, Ints, Words
-from monitoring.analysis.trend import WINDOW_WEEKS
 from monitoring.analysis.weeks import week_index
 from monitoring.arrays import CheckArrays
 from monitoring.methods import METHODS

@@ -5,8 +5,10 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from alerts.checks.borrowed import borrowed_of, fix_borrowed
 from alerts.checks.calendar import WEEK, is_newest, newest_due
 from alerts.checks.judge import farms_to_judge, judge
+from alerts.checks.names import Compared, store_names
 from alerts.checks.occasion import Occasion
 from alerts.models import CheckFailure, CheckRun
 from alerts.models.check import RunState
@@ -23,10 +25,12 @@ SLACK = timedelta(minutes=2)
 
 def run_group_week(*, run: CheckRun, now: datetime) -> list["Farm"]:
     """Judge a claimed week of a group. Returns the farms that were judged; the run knows how many failed."""
+    fix_borrowed(run.group, run.week, now)
     newest = is_newest(run.week, run.group.time_zone, now)
-    occasion = Occasion(run.group, run.week, now, newest=newest)
-    farms = farms_to_judge(list(farms_of_group(run.group_id)), occasion)
-    failed = judge(farms, occasion)
+    occasion = Occasion(run.group, run.week, now, newest=newest, borrowed=borrowed_of(run.group_id, run.week))
+    farms, compared = farms_to_judge(list(farms_of_group(run.group_id)), occasion), Compared()
+    failed = judge(farms, occasion, compared)
+    store_names(compared, occasion)
     run.farms, run.failures, run.judged_to = len(farms), len(failed), now
     return [farm for farm in farms if farm.id not in failed]
 
@@ -58,7 +62,10 @@ def retry_failures(group: "Group", now: datetime) -> list["Farm"]:
         farm_ids = set(waiting.filter(week=week).values_list("farm_id", flat=True))
         farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
         # The newest week is this farm's first judgement; an older one opens no alert about the past.
-        failed = judge(farms, Occasion(group, week, now, newest=week == newest, again=week != newest))
+        borrowed = borrowed_of(group.id, week)
+        failed = judge(
+            farms, Occasion(group, week, now, newest=week == newest, again=week != newest, borrowed=borrowed)
+        )
         solved += [farm for farm in farms if week == newest and farm.id not in failed]
     return solved
 
@@ -71,4 +78,5 @@ def _received(run: CheckRun) -> set[UUID]:
 
 def _judge_again(group: "Group", week: date, farm_ids: Collection[UUID], now: datetime) -> None:
     farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
-    judge(farms, Occasion(group, week, now, newest=is_newest(week, group.time_zone, now), again=True))
+    newest, borrowed = is_newest(week, group.time_zone, now), borrowed_of(group.id, week)
+    judge(farms, Occasion(group, week, now, newest=newest, again=True, borrowed=borrowed))

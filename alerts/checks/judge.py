@@ -12,7 +12,9 @@ from alerts.checks.drafts import changed, drafts_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
 from alerts.checks.life import KnownWeek, by_farm, changes_of
+from alerts.checks.names import Compared
 from alerts.checks.occasion import Occasion
+from alerts.checks.outlook import weeks_by_method
 from alerts.checks.store import store_changes, store_results
 from alerts.models import Alert, Assessment, CheckFailure
 from alerts.selectors.results import assessments_of_farms
@@ -27,19 +29,22 @@ CHUNK = 500
 Farms = Sequence["Farm"]
 
 
-def judge(farms: Farms, occasion: Occasion) -> set[UUID]:
-    """Judge a week of these farms. Returns the farms that could not be judged; each has its CheckFailure."""
+def judge(farms: Farms, occasion: Occasion, compared: Compared | None = None) -> set[UUID]:
+    """Judge a week of these farms. Returns the farms that could not be judged; each has its CheckFailure.
+
+    `compared` gathers the weeks of those that could, for the group's list.
+    """
     failed: set[UUID] = set()
     for start in range(0, len(farms), CHUNK):
-        failed |= _judge_or_halve(farms[start : start + CHUNK], occasion)
+        failed |= _judge_or_halve(farms[start : start + CHUNK], occasion, compared)
     return failed
 
 
-def _judge_or_halve(farms: Farms, occasion: Occasion) -> set[UUID]:
+def _judge_or_halve(farms: Farms, occasion: Occasion, compared: Compared | None) -> set[UUID]:
     """Judge together; where that fails, by halves, until the farm that is at fault stands alone."""
     try:
         with transaction.atomic():
-            _judge_together(farms, occasion)
+            _judge_together(farms, occasion, compared)
     except (OperationalError, InterfaceError):
         raise  # the database, not a farm
     except Exception as error:  # noqa: BLE001  whatever is wrong with one farm never stops the others
@@ -47,17 +52,21 @@ def _judge_or_halve(farms: Farms, occasion: Occasion) -> set[UUID]:
             set_aside(farms[0], occasion.week, error, occasion.now)
             return {farms[0].id}
         half = len(farms) // 2
-        return _judge_or_halve(farms[:half], occasion) | _judge_or_halve(farms[half:], occasion)
+        parts = (farms[:half], farms[half:])
+        return set().union(*(_judge_or_halve(part, occasion, compared) for part in parts))
     return set()
 
 
-def _judge_together(farms: Farms, occasion: Occasion) -> None:
+def _judge_together(farms: Farms, occasion: Occasion, compared: Compared | None) -> None:
     """One read, one analysis, one write. All within a transaction."""
     hold_group(occasion.group.id)
     farm_ids = [farm.id for farm in farms]
     counting = _in_season(farm_ids, occasion)
     arrays = readings_for_check(counting, first_week_of_window(occasion.week), occasion.week)
-    drafts = drafts_of(Grid(arrays, occasion.week), occasion)
+    grid = Grid(arrays, occasion.week)
+    owners = grid.farm_owners()
+    seen = weeks_by_method(grid, owners, occasion.borrowed)
+    drafts = drafts_of(grid, occasion, owners, seen)
     stored = assessments_of_farms(counting, occasion.week, occasion.week)
     store_results(changed(drafts, stored))
     if occasion.changes_alerts:
@@ -65,6 +74,8 @@ def _judge_together(farms: Farms, occasion: Occasion) -> None:
         store_changes([change for known in weeks for change in changes_of(known, occasion)], occasion)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=occasion.week, solved_at__isnull=True)
     failures.update(solved_at=occasion.now)
+    if compared is not None:
+        compared.add(grid, owners, seen)
 
 
 def _known_weeks(farms: Farms, drafts: Sequence[Assessment], occasion: Occasion) -> Iterator[KnownWeek]:

@@ -1,9 +1,11 @@
 """Which week is judged, when, and what may follow from it."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from alerts.checks.borrowed import NOTHING, Borrowed
 from farms.clock import local_date
 
 if TYPE_CHECKING:
@@ -15,6 +17,7 @@ class Occasion:
     """One judgement of one week (its Monday) of a group.
 
     `newest`: no later week is due yet. `again`: the week was judged before, and what arrived late is brought in.
+    `borrowed`: what each method's results rest on beside the farm's own weeks.
     """
 
     group: "Group"
@@ -22,6 +25,7 @@ class Occasion:
     now: datetime
     newest: bool
     again: bool = False
+    borrowed: Mapping[str, Borrowed] = field(default_factory=lambda: NOTHING)
 
     @property
     def sunday(self) -> date:

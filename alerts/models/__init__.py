@@ -1,6 +1,7 @@
 from alerts.models.alert import Alert, AlertEvent
 from alerts.models.assessment import Assessment
-from alerts.models.check import CheckFailure, CheckRun
+from alerts.models.borrowed import BorrowedFigures
+from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
 from alerts.models.outbox import Digest, MondayList
 
@@ -8,10 +9,12 @@ __all__ = [
     "Alert",
     "AlertEvent",
     "Assessment",
+    "BorrowedFigures",
     "CheckFailure",
     "CheckRun",
     "Digest",
     "FarmLevel",
     "GroupLevel",
+    "ListedRise",
     "MondayList",
 ]

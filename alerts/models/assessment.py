@@ -14,6 +14,9 @@ class LevelWord(models.TextChoices):
     NONE = "none", pgettext_lazy("level", "not counted")
 
 
+WEEKS_FOR_A_TREND = 5  # observed, of the last twelve
+
+
 class TrendWord(models.TextChoices):
     RISING = "rising", pgettext_lazy("trend", "rising")
     FALLING = "falling", pgettext_lazy("trend", "falling")
@@ -41,11 +44,18 @@ class Assessment(FarmRecord):
     level_of = models.CharField(max_length=8, default="default")
     result = models.CharField(max_length=6, choices=LevelWord)
     trend = models.CharField(max_length=10, choices=TrendWord, blank=True, default="")
-    growth = models.FloatField(null=True, help_text="Log growth a week.")
+    growth = models.FloatField(null=True, help_text="Log growth a week, over the last eight weeks.")
     growth_low = models.FloatField(null=True)
     growth_high = models.FloatField(null=True)
     p_value = models.FloatField(null=True)
     weeks_observed = models.PositiveSmallIntegerField(default=0)
+    # The farm's own test, up and down, over its last twelve weeks.
+    p_rise = models.FloatField(null=True)
+    p_fall = models.FloatField(null=True)
+    over_probability = models.FloatField(null=True, help_text="That the true level is over the action level.")
+    # What a round will count in one, two and three weeks, and when the level is likely crossed.
+    outlook = models.JSONField(default=dict)
+    borrowed = models.CharField(max_length=20, blank=True, default="", help_text="Name of the borrowed figures.")
     # Where most of it is: [{"station": id, "share": 0..1, "question": code}], and flags by name.
     evidence = models.JSONField(default=dict)
     code_version = models.CharField(max_length=40)

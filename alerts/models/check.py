@@ -4,6 +4,7 @@ from django.db import models
 
 from farms.ids import uuid7
 from farms.tenancy.keys import FarmRecord
+from monitoring.methods import METHOD_CHOICES
 
 
 class RunState(models.TextChoices):
@@ -32,6 +33,23 @@ class CheckRun(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(name="check_run_once_a_week", fields=["group", "week"])]
+
+
+class ListedRise(FarmRecord):
+    """A farm that the group's list of a Monday names as rising beyond the week that all its farms share.
+
+    It rests on other farms' weeks: for the adviser's list only, never for a farm's own page or mail. Append-only: what
+    arrives later leaves the list of that Monday as it was.
+    """
+
+    method = models.CharField(max_length=8, choices=METHOD_CHOICES)
+    week = models.DateField()
+    p_value = models.FloatField()
+    compared = models.IntegerField(help_text="How many farms of the group were compared.")
+    borrowed = models.CharField(max_length=20)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="listed_once_a_week", fields=["farm", "method", "week"])]
 
 
 class CheckFailure(FarmRecord):

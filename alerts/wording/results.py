@@ -6,10 +6,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from alerts.models import Assessment
-from alerts.models.assessment import LevelWord, TrendWord
+from alerts.models.assessment import WEEKS_FOR_A_TREND, LevelWord, TrendWord
 from alerts.wording.numbers import amount, growth_phrase
 from alerts.wording.places import and_list
-from monitoring.analysis.trend import WEEKS_NEEDED
 from monitoring.methods import METHODS
 
 HEADINGS = {"card": gettext_lazy("Cards"), "trap": gettext_lazy("Traps"), "leg": gettext_lazy("Legs")}
@@ -68,9 +67,9 @@ def doubt_phrase(row: Assessment) -> str:
 def trend_text(row: Assessment) -> str:
     """Where the farm's counts are going over the last eight weeks, or why that can't be told yet."""
     if row.trend == TrendWord.TOO_EARLY:
-        if row.weeks_observed >= WEEKS_NEEDED:
+        if row.weeks_observed >= WEEKS_FOR_A_TREND:
             return _("Trend: can't tell, too few cards or traps were counted in more than one week.")
-        counted = {"weeks": row.weeks_observed, "needed": WEEKS_NEEDED}
+        counted = {"weeks": row.weeks_observed, "needed": WEEKS_FOR_A_TREND}
         return _("Trend: too early, {weeks} of {needed} weeks.").format(**counted)
     if row.growth is None or row.trend == TrendWord.LEVEL:
         return _("No clear trend over the last eight weeks.") if row.trend else ""

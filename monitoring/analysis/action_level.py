@@ -6,6 +6,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
 from monitoring.analysis.farm_mean import WeeklyMeans
 from monitoring.analysis.rates import as_typed
@@ -55,6 +56,40 @@ def compare_with_level(means: WeeklyMeans, level: ArrayLike, comparison: str | W
     near = _side_of(exact, levels, NEAR_FROM) >= 0
     words = np.where(over, OVER, np.where(near, NEAR, BELOW))
     return np.where(np.isnan(means.mean) | np.isnan(levels), NONE, words)
+
+
+def probability_over(low: Floats, high: Floats, level: Floats, degrees: Floats, *, confidence: float = 0.95) -> Floats:
+    """Give the probability that a true mean is over its level, from the interval of the mean on the log scale.
+
+    Parameters
+    ----------
+    low, high : (n,) float -- ends of the interval; NaN = none.
+    level : (n,) float -- action level, above zero; NaN = none set.
+    degrees : (n,) float -- degrees of freedom of the interval's t, 1 or more where there is an interval.
+    confidence : float -- of the interval.
+
+    Returns
+    -------
+    (n,) float from 0 to 1; NaN where an end or the level is missing, or the lower end is 0 (nothing was caught).
+
+    Notes
+    -----
+    The interval is read as that of a t distribution of the log of the mean. It says how sure the comparison is; the
+    comparison itself is that of `compare_with_level`.
+
+    Examples
+    --------
+    >>> probability_over(np.array([80.0, 120.0]), np.array([125.0, 160.0]), np.array([100.0, 100.0]), np.full(2, 8.0))
+    array([0.5       , 0.99966...])
+    """
+    known = ~(np.isnan(low) | np.isnan(high) | np.isnan(level)) & (np.nan_to_num(low) > 0)
+    log_low, log_high, log_level = (np.log(np.where(known, each, 1.0)) for each in (low, high, level))
+    free = np.where(known, np.maximum(degrees, 1.0), 1.0)
+    # A t interval is middle -/+ t spread; an interval without width is a mean without doubt.
+    spread = (log_high - log_low) / 2 / special.stdtrit(free, (1 + confidence) / 2)
+    off = (log_low + log_high) / 2 - log_level
+    t = off / np.where(spread > 0, spread, 1e-9)
+    return np.where(known, special.stdtr(free, np.clip(t, -1e6, 1e6)), np.nan)
 
 
 def _by_owner_and_week(level: ArrayLike, shape: tuple[int, ...]) -> Floats:

@@ -6,14 +6,10 @@ from uuid import UUID
 
 from django.db import connections
 
+from farms.clock import quarter_of
 from farms.ledger import canonical
 from farms.models import Farm, Region
 from monitoring.models import Cohort
-
-
-def quarter_of(week: date) -> date:
-    """The first day of the quarter that holds the Monday of a week."""
-    return date(week.year, 3 * ((week.month - 1) // 3) + 1, 1)
 
 
 def cohort_of(region: Region, week: date, *, now: datetime, using: str) -> Cohort:

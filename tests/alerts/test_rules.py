@@ -44,19 +44,22 @@ class TestOver:
 
 class TestRising:
     @pytest.mark.parametrize(
-        ("growth", "p", "seen", "word"),
+        ("p_rise", "p_fall", "seen", "word"),
         [
-            (0.3, 0.049, 5, "rising"),
-            (0.3, 0.05, 8, "level"),
-            (0.3, 0.2, 8, "level"),
-            (-0.3, 0.01, 8, "falling"),
-            (0.3, 0.001, 4, "too_early"),
-            (0.0, 1.0, 8, "level"),
+            (0.049, 0.99, 5, "rising"),
+            (0.05, 0.97, 8, "level"),
+            (0.2, 0.8, 8, "level"),
+            (0.99, 0.01, 8, "falling"),
+            (0.001, 0.99, 4, "too_early"),
+            (1.0, 1.0, 8, "level"),
             (np.nan, np.nan, 8, "too_early"),
+            # A peak three weeks ago and a fall since can show both: the likelier one is told.
+            (0.04, 0.01, 8, "falling"),
+            (0.01, 0.04, 8, "rising"),
         ],
     )
-    def test_words(self, growth: float, p: float, seen: int, word: str):
-        assert list(rising.trend_words(np.array([growth]), np.array([p]), np.array([seen]))) == [word]
+    def test_words(self, p_rise: float, p_fall: float, seen: int, word: str):
+        assert list(rising.trend_words(np.array([p_rise]), np.array([p_fall]), np.array([seen]))) == [word]
 
     def test_closes_after_two_counted_weeks_no_longer_rising(self):
         assert not rising.closes(["level"])

@@ -19,18 +19,20 @@ DEFINER_FUNCTIONS = {
     "find_token": {"app"},
     "use_phone_code": {"app"},
     "register_farm": {"app"},
+    "advised_farms": {"app"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
     "farms_group", "farms_region", "farms_holding", "farms_groupmember", "farms_user", "farms_user_groups",
     "farms_user_user_permissions", "farms_signinlink", "monitoring_dailytemperature", "monitoring_cohort",
-    "monitoring_regionreport", "alerts_grouplevel", "alerts_checkrun",
+    "monitoring_regionreport", "alerts_grouplevel", "alerts_checkrun", "alerts_borrowedfigures",
 }  # fmt: skip
 LIBRARIES = ("django_", "auth_", "account_")
 APPEND_ONLY = {
     "monitoring_reading", "monitoring_round", "monitoring_placement", "monitoring_siting", "monitoring_skip",
     "monitoring_work", "monitoring_note", "farms_ledgerentry", "alerts_alertevent", "alerts_farmlevel",
     "alerts_assessment", "alerts_grouplevel", "monitoring_regionreport", "monitoring_cohort",
+    "alerts_borrowedfigures", "alerts_listedrise",
 }  # fmt: skip
 
 

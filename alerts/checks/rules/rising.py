@@ -1,38 +1,35 @@
-"""Rising: the farm's log-linear trend over its last eight weeks, told only when enough weeks were counted."""
+"""Rising: the farm's own test against its own past, told only when enough weeks were counted."""
 
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from alerts.models.assessment import TrendWord
+from alerts.models.assessment import WEEKS_FOR_A_TREND, TrendWord
 
-P_BELOW = 0.05  # two-sided
-WEEKS_NEEDED = 5  # observed, of the last eight
+P_BELOW = 0.05  # one-sided, for a rise and for a fall
 WEEKS_NOT_RISING = 2  # counted weeks running
 
 
-def trend_words(
-    growth: NDArray[np.float64], p_value: NDArray[np.float64], weeks: NDArray[np.int64]
-) -> NDArray[np.str_]:
-    """What the trend of each farm and method is called.
+def trend_words(p_rise: NDArray[np.float64], p_fall: NDArray[np.float64], weeks: NDArray[np.int64]) -> NDArray[np.str_]:
+    """What the weeks of each farm and method are called.
 
     Parameters
     ----------
-    growth : (n,) float -- log growth a week; NaN where none could be fitted.
-    p_value : (n,) float -- two-sided; NaN where none could be fitted.
-    weeks : (n,) int -- weeks observed among the last eight.
+    p_rise, p_fall : (n,) float -- share of level farms that would show so large a rise, or fall, by chance; NaN where
+        nothing can be said.
+    weeks : (n,) int -- weeks observed among the last twelve.
 
     Returns
     -------
-    (n,) str -- "rising" or "falling" where p is below .05 by the sign of the growth, "level" otherwise, "too_early"
-    with fewer than five observed weeks or no fit.
+    (n,) str -- "rising" or "falling" where the smaller of the two is below .05, "level" otherwise, "too_early" with
+    fewer than five observed weeks or where nothing can be said.
     """
-    told = (weeks >= WEEKS_NEEDED) & ~np.isnan(p_value) & ~np.isnan(growth)
-    clear = told & (np.nan_to_num(p_value, nan=1.0) < P_BELOW)
+    told = (weeks >= WEEKS_FOR_A_TREND) & ~np.isnan(p_rise) & ~np.isnan(p_fall)
+    up, down = np.where(told, p_rise, 1.0), np.where(told, p_fall, 1.0)
     words = np.where(told, TrendWord.LEVEL.value, TrendWord.TOO_EARLY.value)
-    words = np.where(clear & (growth > 0), TrendWord.RISING.value, words)
-    return np.where(clear & (growth < 0), TrendWord.FALLING.value, words)
+    words = np.where((up < P_BELOW) & (up <= down), TrendWord.RISING.value, words)
+    return np.where((down < P_BELOW) & (down < up), TrendWord.FALLING.value, words)
 
 
 def opens(word: str) -> bool:
