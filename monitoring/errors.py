@@ -87,6 +87,11 @@ class TemperatureRefused(Invalid):
     message = _("No temperature was stored. Correct what is named below and send all of them again.")
 
 
+class TooManyDays(TooLarge):
+    code = "too_many_days"
+    message = _("These are more than {days} days. Split them, for example by year, and send the parts.")
+
+
 class TableRefused(Invalid):
     """Cells of a file or of a bulk request are wrong; `errors` names at most a hundred, `details["more"]` counts on."""
 

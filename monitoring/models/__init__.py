@@ -2,12 +2,13 @@ from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.region import Cohort, RegionReport
 from monitoring.models.round import Round, Skip
 from monitoring.models.station import Placement, Siting, Station
-from monitoring.models.weather import DailyTemperature
+from monitoring.models.weather import DailyTemperature, FarmTemperature
 from monitoring.models.work import Work
 
 __all__ = [
     "Cohort",
     "DailyTemperature",
+    "FarmTemperature",
     "Note",
     "Placement",
     "Reading",

@@ -1,17 +1,23 @@
 """What is read on this floor. The farm has already come through `farms.access`."""
 
+from monitoring.selectors.development import FarmDevelopment, development_of_farms
 from monitoring.selectors.readings import farms_received_since, readings_of, readings_of_round, summaries_of
 from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
+from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.work import last_works, works_of
 
 __all__ = [
+    "DayShown",
     "FacilityResult",
+    "FarmDevelopment",
     "PlaceToLook",
     "SheetHanging",
     "SheetPlace",
+    "development_of_farms",
     "farms_received_since",
+    "last_days",
     "last_round",
     "last_works",
     "next_round_due",
@@ -22,5 +28,7 @@ __all__ = [
     "rounds_of",
     "stations_of",
     "summaries_of",
+    "temperatures_of_farm",
+    "temperatures_of_region",
     "works_of",
 ]

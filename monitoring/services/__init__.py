@@ -12,7 +12,7 @@ from monitoring.services.skip import skip_round
 from monitoring.services.station import SitingData, add_station, resite_station
 from monitoring.services.summary import refresh_summaries
 from monitoring.services.table import ImportPlan, ImportResult, record_table
-from monitoring.services.temperature import record_temperatures
+from monitoring.services.temperature import record_farm_temperatures, record_temperatures
 from monitoring.services.work import WorkDone, record_work
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "WorkDone",
     "add_station",
     "correct_reading",
+    "record_farm_temperatures",
     "record_round",
     "record_table",
     "record_temperatures",

@@ -10,6 +10,7 @@ from server.api.v1.action_levels import ActionLevels, GroupActionLevels
 from server.api.v1.alerts import Alerts
 from server.api.v1.assessments import Assessments
 from server.api.v1.consents import Consents
+from server.api.v1.development import DevelopmentOfFarm
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.imports import BulkReadings, Imports
@@ -21,6 +22,7 @@ from server.api.v1.regions import RegionReports, Regions
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.seasons import Seasons
 from server.api.v1.stations import RoundSheet, Stations
+from server.api.v1.temperatures import RegionTemperatures, Temperatures
 from server.api.v1.tokens import Tokens
 from server.api.v1.weeks import Weeks
 from server.api.v1.works import Works
@@ -36,6 +38,7 @@ ON_FARM: dict[str, Any] = {
     "imports": Imports,
     "weeks": Weeks,
     "works": Works,
+    "temperatures": Temperatures,
     "assessments": Assessments,
     "alerts": Alerts,
     "action-levels": ActionLevels,
@@ -50,6 +53,7 @@ router = SimpleRouter(trailing_slash=False, use_regex_path=False)
 router.register("farms", Farms, basename="farm")
 router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
+router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, basename="region-temperature")
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 for noun, view in ON_FARM.items():
     router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun.replace('/', '-')}")
@@ -60,5 +64,6 @@ urlpatterns = [
     path("me", Me.as_view({"get": "retrieve"}), name="me"),
     path("phone", Phone.as_view({"post": "create"}), name="phone"),
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve"}), name="farm-detail"),
+    path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
     path("", include(router.urls)),
 ]

@@ -13,6 +13,7 @@ from farms import services as farm_services
 from farms.ids import uuid7
 from farms.models.access import TokenScope
 from farms.tenancy.acting import act_for_nobody, act_for_user
+from monitoring.rules.temperatures import table_of_days
 from monitoring.services import (
     HungSent,
     ReadingSent,
@@ -44,11 +45,12 @@ def load(stage: Stage, bring_newcomer: Callable[[Yard, Season], None]) -> Cast:
     set_clock(stage.clock, evening_of(scenario.FIRST_HUNG))
     cast, yards, newcomer = _set_up(stage)
     season = Season.of([*yards, newcomer])
-    _weather(cast, season)
+    _weather(cast, season, until=scenario.FIRST_HUNG)
     _first_visit([*yards, newcomer])
     mondays = _mondays()
     for number, monday in enumerate(mondays, start=1):
         _walk(yards, season, monday)
+        _weather(cast, season, until=monday)
         if monday == mondays[-1]:
             set_clock(stage.clock, evening_of(monday - timedelta(days=1)))
             bring_newcomer(newcomer, season)
@@ -72,10 +74,12 @@ def _mondays() -> list[date]:
     return [scenario.FIRST_HUNG + timedelta(days=7 * week) for week in range(1, weeks + 1)]
 
 
-def _weather(cast: Cast, season: Season) -> None:
+def _weather(cast: Cast, season: Season, *, until: date) -> None:
+    """The temperatures of the days before one: nobody knows those to come."""
     with transaction.atomic():
         for name, region in cast.regions.items():
-            record_temperatures(region=region, days=season.temperatures(name))
+            days = table_of_days(day for day in season.temperatures(name) if day[0] < until)
+            record_temperatures(region=region, table=days, now=evening_of(until))
 
 
 def _first_visit(yards: Iterable[Yard]) -> None:

@@ -8,9 +8,11 @@ import pytest
 from farms.ids import uuid7
 from monitoring.arrays import days_of_last_rounds, readings_for_check, skips_of
 from monitoring.models import Reading, Station
+from monitoring.rules.temperatures import table_of_days
 from monitoring.services import (
     SitingData,
     correct_reading,
+    record_farm_temperatures,
     record_temperatures,
     resite_station,
     skip_round,
@@ -92,12 +94,21 @@ def test_late_cold_and_sprayed_are_marked(northfield, anna, cards, leg_station):
         send(northfield, reading(cards[0], 5), on=date(2026, 5, 17))
         send(northfield, reading(cards[1], 6), on=date(2026, 5, 18))
         send(northfield, reading(leg_station, animals=[1], sprayed=True), on=TODAY)
-    record_temperatures(region=northfield.region, days=[(TODAY, 2.0, 14.9), (date(2026, 5, 17), 0.0, 9.0)])
+    cold = table_of_days([(TODAY, 2.0, 14.9), (date(2026, 5, 17), 0.0, 9.0)])
+    record_temperatures(region=northfield.region, table=cold, now=NOW)
     found = arrays_of(northfield)
     # Received on June 1: 15 days after May 17, 14 after May 18.
     assert dict(zip(found.count.tolist(), found.late.tolist(), strict=True)) == {5: True, 6: False, 1: False}
     assert dict(zip(found.count.tolist(), found.cold.tolist(), strict=True)) == {5: False, 6: False, 1: True}
     assert found.sprayed.sum() == 1
+
+
+def test_a_farms_own_temperature_of_a_leg_count_goes_before_its_regions(northfield, anna, leg_station):
+    record_temperatures(region=northfield.region, table=table_of_days([(TODAY, 2.0, 14.9)]), now=NOW)
+    with acting(anna):
+        send(northfield, reading(leg_station, animals=[1]), on=TODAY)
+        record_farm_temperatures(farm=northfield, table=table_of_days([(TODAY, 4.0, 15.1)]), now=NOW)
+    assert arrays_of(northfield).cold.tolist() == [False]
 
 
 def test_siting_is_that_of_the_last_week(northfield, anna, cards):

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from farms import clock
 from farms.access import one_of
 from farms.clock import local_date, monday_of
-from farms.selectors import regions_open_to
+from farms.selectors import group_roles_of, regions_open_to
 from monitoring.methods import METHODS
 from monitoring.regional.selectors import reports_of_region
 from server.web.doors import signed_in
@@ -26,5 +26,10 @@ def region(request: HttpRequest, region_id: UUID) -> HttpResponse:
     today = local_date(clock.now(), found.group.time_zone)
     reports = list(reports_of_region(found.id, since=monday_of(today) - SHOWN))
     by_method = [(method, [row for row in reversed(reports) if row.method == code]) for code, method in METHODS.items()]
-    context = {"region": found, "methods": [(method, rows) for method, rows in by_method if rows]}
+    roles = [role.role for role in group_roles_of(request.user) if role.group_id == found.group_id]
+    context = {
+        "region": found,
+        "methods": [(method, rows) for method, rows in by_method if rows],
+        "coordinates": "coordinator" in roles,
+    }
     return render(request, "web/region.html", context)

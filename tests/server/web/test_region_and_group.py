@@ -61,6 +61,17 @@ def test_a_region_without_a_report_says_so(browser, anna, northfield, region):
     assert "No report has been published yet." in words(browser(anna).get(reverse("region", args=[region.id])))
 
 
+def test_the_coordinator_and_nobody_else_is_led_to_the_regions_temperatures(
+    browser, anna, dana, erik, northfield, region
+):
+    temperatures = reverse("region_temperatures", args=[region.id])
+    led = {
+        user.name: temperatures in browser(user).get(reverse("region", args=[region.id])).content.decode()
+        for user in (anna, dana, erik)
+    }
+    assert led == {"Anna": False, "Dana": False, "Erik": True}
+
+
 def test_the_coordinator_sets_the_groups_level_with_a_reason(browser, erik, group, region):
     client, address = browser(erik), reverse("group", args=[group.id])
     assert "Lower Valley" in words(client.get(address))
