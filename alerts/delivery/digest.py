@@ -13,11 +13,14 @@ from django.utils.translation import override
 from alerts.checks.failures import set_aside
 from alerts.delivery import sentences
 from alerts.delivery.chart import picture_of
+from alerts.delivery.development_sentences import development_paragraph
 from alerts.delivery.letter import Letter
 from alerts.delivery.outbox import queue
+from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
 from alerts.selectors.corrections import Correction, corrections_since
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
 from farms.selectors import owners_of_farms
@@ -41,7 +44,7 @@ def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: d
         part = farms[start : start + TOGETHER]
         owners = _owners(part)
         mails: list[Digest] = []
-        for told in weeks_of_farms(part, week, day):
+        for told in with_work_effects(weeks_of_farms(part, week, day)):
             try:
                 mails += _digests(told, owners.get(told.farm.id, []), corrected.get(told.farm.id, []), now)
             except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
@@ -84,8 +87,10 @@ def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest
 
 def letter_of(told: FarmWeek, corrected: Sequence[Correction] = ()) -> Letter:
     """A farm's week in the active language."""
-    where, work = sentences.where_paragraph(told), sentences.work_paragraph(told)
-    others = (where, work, sentences.next_round_paragraph(told), sentences.corrected_paragraph(corrected))
+    where, work = sentences.where_paragraph(told), work_paragraph(told)
+    development = development_paragraph(told)
+    next_round, since = sentences.next_round_paragraph(told), sentences.corrected_paragraph(corrected)
+    others = (where, development, work, next_round, since)
     return Letter(
         subject=sentences.subject(told),
         title=told.farm.name,
@@ -94,7 +99,7 @@ def letter_of(told: FarmWeek, corrected: Sequence[Correction] = ()) -> Letter:
         paragraphs=tuple(each for each in others if each is not None),
         picture=picture_of(told),
         link=settings.SITE_URL + reverse("farm", args=[told.farm.id]),
-        small_print=_small_print(told, cautions=where is not None or work is not None),
+        small_print=_small_print(told, cautions=any((where, development, work))),
     )
 
 

@@ -17,6 +17,7 @@ from alerts.delivery.small_weeks import picture_of_rows
 from alerts.models import MondayList
 from alerts.selectors.monday import MondayRow, Verdict, by_verdict, count_of, monday_rows
 from alerts.wording.numbers import day_phrase
+from alerts.wording.outlook import list_promise
 from farms.clock import local_date
 from farms.selectors import advisers_of_group
 
@@ -98,6 +99,7 @@ def letter_of(group: "Group", rows: Sequence[MondayRow], week: date) -> MondayLe
         link=settings.SITE_URL + reverse("monday"),
         small_print=(
             _("Counts of different farms should not be compared: each stands against its own level and its own weeks."),
+            list_promise(),
             _("You get this mail as an adviser of {group}; it holds the farms that let you in.").format(
                 group=group.name
             ),

@@ -8,20 +8,19 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from alerts.delivery.chart import letter_of_work
 from alerts.delivery.letter import Paragraph, Sentence, paragraph, strong
 from alerts.models import Assessment
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek
 from alerts.wording.numbers import amount, day_phrase, growth_phrase, weekday_phrase
+from alerts.wording.outlook import back_below_phrase, crossing_phrase, is_steady, trend_text
 from alerts.wording.places import and_list, facility_phrase, places_to_look, siting_phrase, stations_phrase
-from alerts.wording.results import doubt_phrase, heading, level_phrase, mean_phrase, methods_phrase, trend_text
+from alerts.wording.results import doubt_phrase, heading, level_phrase, mean_phrase, methods_phrase
 from monitoring.methods import METHODS
 
 MOST_NAMED = 4  # stations
 MOST_PLACES_IN_SUBJECT = 2
 CLEARLY_MORE = 1.5  # times an even share; our own choice
-EARLY = timedelta(days=14)
 
 
 def count_paragraphs(told: FarmWeek) -> list[Paragraph]:
@@ -75,13 +74,14 @@ def _no_fall(row: Assessment) -> bool:
 
 
 def _trend(told: FarmWeek, row: Assessment) -> list[str]:
-    if row.trend != TrendWord.RISING or row.growth is None:
-        return [trend_text(row)]
-    weeks, growth = told.weeks_up(row.method), growth_phrase(row.growth)
-    if weeks < 2:
-        return [trend_text(row)]
+    ahead = [crossing_phrase(row), back_below_phrase(row)]
+    weeks = told.weeks_up(row.method)
+    if row.trend != TrendWord.RISING or row.growth is None or not is_steady(row) or weeks < 2:
+        return [trend_text(row), *ahead]
+    growth = growth_phrase(row.growth)
     return [
         _("Up for {weeks} weeks running; over the last eight weeks {growth}.").format(weeks=weeks, growth=growth),
+        *ahead,
     ]
 
 
@@ -199,27 +199,6 @@ def _spread(told: FarmWeek, row: Assessment) -> Paragraph:
         _("In {place} no single place stands out.").format(place=facility_phrase(facility)),
         _("Worth a look: {places}.").format(places=places_to_look(facility.kind)),
     )
-
-
-def work_paragraph(told: FarmWeek) -> Paragraph | None:
-    """Last noted: clean-out in the calf barn, June 18 (C in the chart). Since then: too early to tell."""
-    if told.work is None:
-        return paragraph(_("No work has been noted yet this season.")) if told.over or told.rising else None
-    work = told.work
-    facts = {"work": str(work.get_kind_display()), "day": day_phrase(work.done_on)}
-    last = _("Last noted: {work}, {day}").format(**facts)
-    if work.facility_id is not None:
-        place = facility_phrase(told.facilities[work.facility_id])
-        last = _("Last noted: {work} in {place}, {day}").format(place=place, **facts)
-    if work.done_on >= told.first_week:
-        last += " " + _("({letter} in the chart)").format(letter=letter_of_work(work))
-    return paragraph(f"{last}.", _since_work(told, work.done_on))
-
-
-def _since_work(told: FarmWeek, done_on: date) -> str:
-    if told.week + timedelta(days=6) - done_on < EARLY:
-        return _("Since then: too early to tell.")
-    return _("Whether it helped can't be told from one farm's counts alone; the chart shows the weeks since.")
 
 
 def next_round_paragraph(told: FarmWeek) -> Paragraph | None:

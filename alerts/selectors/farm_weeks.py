@@ -1,7 +1,7 @@
 """A farm's week as it is told: this week's results, the weeks before, what is open, what was done, what is due."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from itertools import pairwise
@@ -16,11 +16,13 @@ from alerts.selectors.results import assessments_of_farms
 from alerts.selectors.rounds import walks_of_farms
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
-from monitoring.selectors import last_works
+from monitoring.selectors import development_of_farms, last_works
 
 if TYPE_CHECKING:
     from farms.models import Facility, Farm
     from monitoring.models import Work
+    from monitoring.selectors import FarmDevelopment
+    from monitoring.selectors.work_effects import WorkEffect
 
 Place = tuple[UUID | None, str]
 WEEKS_TOLD = 8
@@ -33,6 +35,8 @@ class FarmWeek:
 
     `farm_rows` maps a method to this week's result; `facility_rows` are the facilities' in walking order; `series` maps
     a place (facility or None for the farm, method) to its results of the last eight weeks, None where there is none.
+    `listed` are the methods in which the group's list names the farm as rising; only an adviser's list has it.
+    `work` is the last one noted, `work_effect` what became of the counts since, where somebody asked for it.
     """
 
     farm: "Farm"
@@ -44,8 +48,11 @@ class FarmWeek:
     facilities: Mapping[UUID, "Facility"] = field(default_factory=dict)
     alerts: Sequence[Alert] = ()
     work: "Work | None" = None
+    work_effect: "WorkEffect | None" = None
     walks: Walks = field(default_factory=lambda: Walks((), None))
     failed: bool = False
+    listed: Collection[str] = ()
+    development: "FarmDevelopment | None" = None
 
     @property
     def over(self) -> list[Assessment]:
@@ -98,18 +105,20 @@ def share_of_level(row: Assessment) -> float:
 
 
 def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
-    """The week of each farm, seen from a day after it; eight queries, however many farms."""
+    """The week of each farm, seen from a day after it; ten queries, however many farms."""
     farm_ids = [farm.id for farm in farms]
     results = _by_farm(assessments_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
     alerts = _by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True).order_by("opened_week", "id"))
     facilities = _by_farm(facilities_of_farms(farm_ids))
     works, walks = last_works(farm_ids, day), walks_of_farms(farm_ids, day)
+    developed = development_of_farms(farms, day)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=week, solved_at__isnull=True)
     failed = set(failures.values_list("farm_id", flat=True))
     return [
         FarmWeek(
             farm=farm, week=week, day=day, facilities={place.id: place for place in facilities[farm.id]},
             alerts=alerts[farm.id], work=works.get(farm.id), walks=walks[farm.id], failed=farm.id in failed,
+            development=developed[farm.id],
             **_told(results[farm.id], facilities[farm.id], week),
         )
         for farm in farms

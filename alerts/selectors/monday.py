@@ -5,7 +5,7 @@ furthest over first; then what can only be asked; then what is fine.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -16,7 +16,9 @@ from alerts.models import Alert, Assessment
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
+from alerts.selectors.listed import listed_of
 from alerts.wording.numbers import day_phrase
+from alerts.wording.outlook import weeks_to_crossing
 from alerts.wording.places import facility_name
 from alerts.wording.results import against_level, mean_phrase, methods_phrase, weeks_up_phrase
 from farms.selectors import advised_farms
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from farms.models import Farm, User
 
 RECENT_WORK = timedelta(days=14)
+SOON = 2  # weeks
 
 
 class Verdict(StrEnum):
@@ -55,7 +58,9 @@ class MondayRow:
 def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[MondayRow]:
     """An adviser's farms for a week, "call first" rows first, seen from `day` or else from the Monday after it."""
     farms = list(advised_farms(user))
-    told = weeks_of_farms(farms, week, day or week + timedelta(days=7))
+    listed = listed_of([farm.id for farm in farms], week)
+    weeks = weeks_of_farms(farms, week, day or week + timedelta(days=7))
+    told = [replace(each, listed=listed.get(each.farm.id, ())) for each in weeks]
     ordered = sorted(told, key=_order)
     return [row_of(farm_week) for farm_week in ordered]
 
@@ -85,16 +90,29 @@ def row_of(told: FarmWeek) -> MondayRow:
 
 
 def verdict_of(told: FarmWeek) -> Verdict:
-    """Call where something is over its level, or rises towards it; ask where it can't be told or only watched."""
+    """Call where something is over its level, or rises towards it; ask where it can't be told or only watched.
+
+    Rising is what the group's list names: beyond the week that all its farms share.
+    """
     if told.over or _rising_near(told):
         return Verdict.CALL
     unknown = told.failed or told.is_overdue or _mostly_missing(told)
-    watched = told.rising or _open(told, Rule.OVER) is not None
+    watched = _rising(told) or _soon_over(told) or _open(told, Rule.OVER) is not None
     return Verdict.ASK if unknown or watched else Verdict.FINE
 
 
+def _rising(told: FarmWeek) -> list[Assessment]:
+    return [row for row in told.farm_rows.values() if row.method in told.listed and row.mean is not None]
+
+
 def _rising_near(told: FarmWeek) -> list[Assessment]:
-    return [row for row in told.rising if row.result == LevelWord.NEAR]
+    return [row for row in _rising(told) if row.result == LevelWord.NEAR]
+
+
+def _soon_over(told: FarmWeek) -> list[Assessment]:
+    """What is likelier over its level than not within two weeks, if it goes on."""
+    counted = [row for row in told.farm_rows.values() if row.mean is not None]
+    return [row for row in counted if (weeks_to_crossing(row) or SOON + 1) <= SOON]
 
 
 def _order(told: FarmWeek) -> tuple[object, ...]:
@@ -111,12 +129,12 @@ def _weight(told: FarmWeek) -> float:
     """How far over, half as much again where it rises; else how near, else how long nobody was there."""
     rows = told.over or [*told.facility_rows, *told.farm_rows.values()]
     share = max((share_of_level(row) for row in rows), default=0.0)
-    return share * (1.5 if told.rising else 1.0) + (told.days_without or 0) / 1000
+    return share * (1.5 if _rising(told) else 1.0) + (told.days_without or 0) / 1000
 
 
 def _row_told_of(told: FarmWeek) -> Assessment | None:
     """What a farm's line is about: what is over, else what rises, else what is highest against its level."""
-    first = next(iter((*told.over, *told.rising)), None)
+    first = next(iter((*told.over, *_rising(told), *_soon_over(told))), None)
     if first is not None:
         return first
     counted = [row for row in told.farm_rows.values() if row.mean is not None]
@@ -130,7 +148,14 @@ def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[str]:
     if verdict == Verdict.CALL:
         return [_levels(told), *_rise(told), place, _doubt(told), _days(told) if overdue else "", _work(told)]
     if verdict == Verdict.ASK:
-        return [_days(told) if overdue else "", _watched(told), _missing(told), *_rise(told), _last_seen(told)]
+        return [
+            _days(told) if overdue else "",
+            _watched(told),
+            _missing(told),
+            *_rise(told),
+            _soon(told),
+            _last_seen(told),
+        ]
     return [_fine(told)]
 
 
@@ -143,14 +168,21 @@ def _levels(told: FarmWeek) -> str:
 
 def _rise(told: FarmWeek) -> list[str]:
     """Traps rising, where the reason before has not named them; third week up."""
-    if not told.rising:
+    rising = _rising(told)
+    if not rising:
         return []
     named = {row.method for row in told.over or _rising_near(told)}
-    others = [row for row in told.rising if row.method not in named]
-    weeks = max(told.weeks_up(row.method) for row in told.rising)
+    others = [row for row in rising if row.method not in named]
+    weeks = max(told.weeks_up(row.method) for row in rising)
     if others:
         return [_("{methods} rising").format(methods=methods_phrase(others)), weeks_up_phrase(weeks)]
     return [weeks_up_phrase(weeks) or (_("rising") if told.over else "")]
+
+
+def _soon(told: FarmWeek) -> str:
+    """Cards likely over within two weeks, where nothing before has named them."""
+    rows = [] if told.over else [row for row in _soon_over(told) if row.method not in told.listed]
+    return _("{methods} likely over within two weeks").format(methods=methods_phrase(rows)) if rows else ""
 
 
 def _doubt(told: FarmWeek) -> str:

@@ -6,8 +6,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from alerts.models import Assessment
-from alerts.models.assessment import WEEKS_FOR_A_TREND, LevelWord, TrendWord
-from alerts.wording.numbers import amount, growth_phrase
+from alerts.models.assessment import LevelWord
+from alerts.wording.numbers import amount
+from alerts.wording.outlook import over_chance_phrase
 from alerts.wording.places import and_list
 from monitoring.methods import METHODS
 
@@ -58,25 +59,10 @@ def doubt_phrase(row: Assessment) -> str:
     if row.result != LevelWord.OVER and row.at_least:
         return _("Some had too many to count, so there may be more than this.")
     if row.result == LevelWord.OVER and row.low is not None and row.low < row.level:
-        return _("Not certain: the range reaches below it.")
+        return f"{_('Not certain: the range reaches below it.')} {over_chance_phrase(row)}".strip()
     if row.result != LevelWord.OVER and row.high is not None and row.high > row.level:
-        return _("Not certain: the range reaches over it.")
+        return f"{_('Not certain: the range reaches over it.')} {over_chance_phrase(row)}".strip()
     return ""
-
-
-def trend_text(row: Assessment) -> str:
-    """Where the farm's counts are going over the last eight weeks, or why that can't be told yet."""
-    if row.trend == TrendWord.TOO_EARLY:
-        if row.weeks_observed >= WEEKS_FOR_A_TREND:
-            return _("Trend: can't tell, too few cards or traps were counted in more than one week.")
-        counted = {"weeks": row.weeks_observed, "needed": WEEKS_FOR_A_TREND}
-        return _("Trend: too early, {weeks} of {needed} weeks.").format(**counted)
-    if row.growth is None or row.trend == TrendWord.LEVEL:
-        return _("No clear trend over the last eight weeks.") if row.trend else ""
-    growth = growth_phrase(row.growth)
-    if row.trend == TrendWord.RISING:
-        return _("Rising: {growth}, over the last eight weeks.").format(growth=growth)
-    return _("Falling: {growth}, over the last eight weeks.").format(growth=growth)
 
 
 def against_level(row: Assessment) -> str:

@@ -16,7 +16,8 @@ FALSE_NAMES = 0.1
 GROWTH, GROWTH_SD = 0.35, 0.15
 LEVEL_SHARE, FARMS_OF_BELIEF = 0.8, 10.0
 ROUNDS = 15
-FEWEST = 5
+# With fewer farms a week effect cannot be told from two farms that rise.
+FEWEST = 10
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class GroupList:
 
     `p_value` of each farm's rise beyond the shared week effect, NaN where nothing can be said of it (`reason`);
     `named` marks the farms on the list. `shared` (n_weeks,) is the week effect that all farms share, mean zero;
-    `level_share` the share of farms that neither rise nor fall. Where fewer than five farms can be judged nothing is
+    `level_share` the share of farms that neither rise nor fall. Where fewer than ten farms can be judged nothing is
     shared out and `shared` is zero.
     """
 

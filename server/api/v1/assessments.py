@@ -1,14 +1,16 @@
 """What the weekly check concluded."""
 
+import math
 from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from alerts.models import Assessment
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors import assessments_of
 from farms.access import Need
@@ -19,6 +21,30 @@ from server.api.pagination import OnePage
 from server.api.views import OnFarm
 
 A_YEAR = timedelta(weeks=52)
+
+
+class AheadSerializer(serializers.Serializer):
+    weeks = serializers.IntegerField(help_text="Weeks after the assessed one.")
+    median = serializers.FloatField(help_text="What a round will count is as likely above as below this.")
+    low = serializers.FloatField(help_text="Lower end of the 80 % interval.")
+    high = serializers.FloatField(help_text="Upper end of it.")
+    over = serializers.FloatField(
+        allow_null=True, help_text="Probability that the count will be over the action level."
+    )
+
+
+class CrossingSerializer(serializers.Serializer):
+    word = serializers.CharField(help_text="in_sight, over_now, not_in_sight (within six weeks) or no_level.")
+    weeks = serializers.IntegerField(required=False, help_text="First week that is likelier over than not.")
+    soonest = serializers.IntegerField(required=False, help_text="First week with one chance in ten to be over.")
+    latest = serializers.IntegerField(
+        required=False, allow_null=True, help_text="First week with nine chances in ten; null: not within six weeks."
+    )
+
+
+class OutlookSerializer(serializers.Serializer):
+    ahead = AheadSerializer(many=True, required=False, help_text="One, two and three weeks ahead.")
+    crossing = CrossingSerializer(required=False, help_text="When the action level is likely crossed.")
 
 
 class AssessmentSerializer(serializers.Serializer):
@@ -39,13 +65,32 @@ class AssessmentSerializer(serializers.Serializer):
     level_of = serializers.CharField(help_text="Whose level: facility, farm, group or default.")
     result = serializers.ChoiceField(LevelWord.choices)
     trend = serializers.ChoiceField([("", ""), *TrendWord.choices], help_text="The whole farm's; empty for a facility.")
+    over_probability = serializers.FloatField(
+        allow_null=True, help_text="Probability that the true mean is over the action level, whatever was counted."
+    )
     growth = serializers.FloatField(allow_null=True, help_text="Log growth a week over the last eight weeks.")
-    growth_low = serializers.FloatField(allow_null=True)
-    growth_high = serializers.FloatField(allow_null=True)
-    p_value = serializers.FloatField(allow_null=True)
-    weeks_observed = serializers.IntegerField(help_text="Of the last eight weeks.")
+    growth_low = serializers.FloatField(allow_null=True, help_text="Lower end of the growth's 95 % interval.")
+    growth_high = serializers.FloatField(allow_null=True, help_text="Upper end of it.")
+    doubling_weeks = serializers.SerializerMethodField(
+        help_text="Weeks in which the level doubles at this growth; negative: halves. Null without growth."
+    )
+    p_value = serializers.FloatField(allow_null=True, help_text="Two-sided, of no growth over the last eight weeks.")
+    p_rise = serializers.FloatField(
+        allow_null=True, help_text="The farm's own test: the share of level farms that would rise so by chance."
+    )
+    p_fall = serializers.FloatField(allow_null=True, help_text="Likewise for a fall.")
+    weeks_observed = serializers.IntegerField(help_text="Of the last twelve weeks.")
+    outlook = OutlookSerializer(help_text="The weeks ahead; empty where nothing can be said (evidence.trend says why).")
+    borrowed = serializers.CharField(
+        help_text="Which figures of the group the farm's own weeks are judged with: quarter and version, or printed."
+    )
     evidence = serializers.DictField(help_text="Where most of it is, and what to keep in mind.")
     code_version = serializers.CharField()
+
+    @extend_schema_field(serializers.FloatField(allow_null=True))
+    def get_doubling_weeks(self, row: Assessment) -> float | None:
+        """Ln 2 over the growth."""
+        return round(math.log(2) / row.growth, 2) if row.growth else None
 
 
 class AssessmentQuery(Body):
@@ -63,7 +108,8 @@ class Assessments(OnFarm):
         """The farm's weekly results, oldest week first.
 
         Each week's latest revision: one row for the whole farm and one for each facility, a method. Levels are compared
-        facility by facility; trend and growth are the farm's.
+        facility by facility; trend, growth and outlook are the farm's. A farm's own test names one level farm in
+        twenty as rising in any one week.
         """
         asked = self.query(AssessmentQuery)
         rows = [row for row in assessments_of(self.farm, self.since(asked)) if _wanted(row, asked)]

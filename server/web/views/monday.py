@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from alerts.selectors import by_verdict, monday_rows, run_of
+from alerts.wording import list_promise
 from farms import clock
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
@@ -32,6 +33,7 @@ def monday(request: HttpRequest) -> HttpResponse:
         "week": week,
         "rows": rows,
         "sections": by_verdict(rows),
+        "promise": list_promise(),
         "judged": run is not None and run.finished_at is not None,
         "earlier": week - WEEK,
         "later": week + WEEK if week < newest else None,
