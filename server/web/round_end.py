@@ -8,7 +8,9 @@ from uuid import UUID
 from alerts.selectors import levels_of
 from alerts.wording import places_to_look, question_text
 from alerts.wording.places import facility_phrase
+from monitoring.methods import LEG
 from monitoring.selectors import FacilityResult, round_result, rounds_of
+from server.web.leg_verdict import LegTold, legs_told
 from server.web.round_form import lines_on, stations_read
 
 if TYPE_CHECKING:
@@ -17,10 +19,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class BuildingEnd:
-    """One building and method: this round, and the mean of the round before (None where it wasn't counted)."""
+    """One building and method: this round, and the mean of the round before (None where it wasn't counted).
+
+    `legs` says of each leg count whether enough animals were looked at.
+    """
 
     result: FacilityResult
     before: float | None
+    legs: Sequence[LegTold] = ()
 
 
 @dataclass(frozen=True)
@@ -38,8 +44,9 @@ def end_of(farm: Any, walked: "Round") -> dict[str, Any]:
     results = _results(farm, walked)
     before = rounds_of(farm).filter(walked_on__lt=walked.walked_on).first()
     means = {_key(result): result.mean for result in _results(farm, before)} if before else {}
+    legs = legs_told(farm, walked)
     return {
-        "buildings": [BuildingEnd(result, means.get(_key(result))) for result in results],
+        "buildings": [BuildingEnd(result, means.get(_key(result)), _legs_in(result, legs)) for result in results],
         "before": before,
         "look": look_here(results),
         "left": len(lines_on(farm, walked.walked_on, done=stations_read(farm, walked.id))),
@@ -53,6 +60,10 @@ def _results(farm: Any, walked: "Round") -> list[FacilityResult]:
         return levels.of(method, facility_id).value
 
     return round_result(farm, walked, level_of)
+
+
+def _legs_in(result: FacilityResult, legs: Sequence[LegTold]) -> list[LegTold]:
+    return [told for told in legs if (told.reading.station.facility_id, LEG.code) == _key(result)]
 
 
 def _key(result: FacilityResult) -> tuple[UUID, str]:

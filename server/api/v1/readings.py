@@ -3,13 +3,16 @@
 from typing import Any
 from uuid import UUID
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from alerts.selectors.leg_verdicts import LegVerdicts
 from farms.access import Need, record_of
+from monitoring.analysis.leg_verdict import COUNT_ON, ENOUGH_BELOW, ENOUGH_OVER, NONE, NOT_CLEAR
+from monitoring.analysis.rates import LEGS_PER_ANIMAL
 from monitoring.methods import METHOD_CHOICES
 from monitoring.models import Reading
 from monitoring.models.reading import CorrectionKind, How, NoCount
@@ -24,9 +27,12 @@ EXAMPLE = OpenApiExample(
     request_only=True,
 )
 MOST_ANIMALS = 500
+VERDICTS = [ENOUGH_BELOW, ENOUGH_OVER, COUNT_ON, NOT_CLEAR, NONE]
 
 
 class ReadingSerializer(serializers.Serializer):
+    verdicts: LegVerdicts | None = None
+
     id = serializers.UUIDField()
     round_id = serializers.UUIDField()
     station_id = serializers.UUIDField()
@@ -47,9 +53,27 @@ class ReadingSerializer(serializers.Serializer):
     weather = serializers.CharField()
     bunching = serializers.BooleanField(allow_null=True)
     sprayed = serializers.BooleanField(allow_null=True)
+    mean_per_leg = serializers.SerializerMethodField(help_text="Flies a leg, four legs an animal; of leg counts.")
+    verdict = serializers.SerializerMethodField(
+        help_text="Of leg counts: whether these animals were enough to say on which side of the action level of their "
+        "day they are. count_on: fewer than ten, or not yet; not_clear: not after 15 either; none: no level is set."
+    )
     corrects_id = serializers.UUIDField(allow_null=True)
     correction_kind = serializers.ChoiceField([("", ""), *CorrectionKind.choices])
     received_at = serializers.DateTimeField()
+
+    @extend_schema_field(serializers.FloatField(allow_null=True))
+    def get_mean_per_leg(self, reading: Reading) -> float | None:
+        return sum(reading.animals) / len(reading.animals) / LEGS_PER_ANIMAL if reading.animals else None
+
+    @extend_schema_field(serializers.ChoiceField(VERDICTS, allow_null=True))
+    def get_verdict(self, reading: Reading) -> str | None:
+        if not reading.animals:
+            return None
+        # Kept for the readings that follow: they are of one farm.
+        self.verdicts = self.verdicts or LegVerdicts(reading.farm)
+        found = self.verdicts.of(reading)
+        return found.word if found else None
 
 
 class ReadingBody(Body):

@@ -108,6 +108,8 @@ class LineForm(forms.Form):
         self.line = line
         self.method = line.station.method
         self.taken_already = False
+        # When a leg count is enough; server.web.leg_verdict sets it where the form is counted on.
+        self.leg_plan: Any = None
         if compact:
             self.fields["reason"].widget = forms.Select()
         reasons = choices_of("monitoring.Reading", "reason", first="" if compact else _("counted"))

@@ -13,6 +13,7 @@ from farms.selectors import people_of
 from monitoring.selectors import rounds_of
 from monitoring.services import record_round
 from server.web.doors import Visit, farm_page
+from server.web.leg_verdict import plan_legs
 from server.web.round_end import end_of
 from server.web.round_form import RoundForm, blank_round, typed_round
 
@@ -75,5 +76,7 @@ def _as_id(text: str) -> UUID:
 
 
 def _page(request: HttpRequest, visit: Visit, form: RoundForm, *, status: int = 200) -> HttpResponse:
-    context = {"visit": visit, "walk": form.walk, "lines": form.lines, "wrong": form.wrong, "refused": status != 200}
+    legs = plan_legs(visit.farm, form.lines)
+    shown = {"walk": form.walk, "lines": form.lines, "legs": legs, "wrong": form.wrong}
+    context = {"visit": visit, "refused": status != 200, **shown}
     return render(request, "web/count.html", context, status=status)

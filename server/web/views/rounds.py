@@ -19,6 +19,7 @@ from server.web.doors import Visit, farm_page
 from server.web.forms.correct import CorrectForm
 from server.web.forms.count import Line
 from server.web.forms.refusals import accepted
+from server.web.leg_verdict import legs_told
 
 PAGE = 50
 
@@ -44,6 +45,7 @@ def round_shown(request: HttpRequest, visit: Visit, round_id: UUID) -> HttpRespo
         "visit": visit,
         "round": found,
         "lines": lines,
+        "legs": {told.reading.id: told for told in legs_told(visit.farm, found)},
         "notes": list(found.notes.all()),
         "counted_by": names.get(found.counted_by),
         "typed_by": names.get(found.typed_by),

@@ -1,14 +1,21 @@
 """Reading what was counted, and correcting it."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from alerts.selectors import levels_of
+from alerts.selectors.leg_verdicts import LegVerdicts
+from alerts.services import NewLevel, set_farm_level
 from farms.ids import uuid7
-from farms.models import Farm
+from farms.models import Facility, Farm, User
 from monitoring.models import Reading, Station
-from tests.cast import as_factory
-from tests.server.api.bodies import card_reading, everything_stored, round_body
+from tests.cast import NOW, acting, as_factory
+from tests.server.api.bodies import TODAY, card_reading, everything_stored, round_body
 from tests.server.api.senders import Sender
 from tests.server.api.test_problems import assert_problem
 
@@ -102,3 +109,80 @@ def test_a_correction_that_can_not_be_right(
 
 def test_a_reading_that_is_not_there(program: Sender, northfield: Farm):
     assert_problem(correct(program, northfield, {"id": uuid7()}, kind="withdrawn"), 404, "not_found")
+
+
+def send_legs(program: Sender, farm: Farm, station: Station, animals: list[int], **values: Any) -> dict[str, Any]:
+    """A round with one leg count; its reading as it is answered."""
+    legs = {"id": str(uuid7()), "station_id": str(station.id), "animals": animals}
+    answer = program.put(f"/api/v1/farms/{farm.id}/rounds/{uuid7()}", round_body([legs], **values))
+    assert answer.status_code == 201, answer.content
+    found: dict[str, Any] = answer.json()["readings"][0]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("animals", "verdict", "mean_per_leg"),
+    [
+        ([3] * 10, "enough_below", 0.75),
+        ([20] * 10, "enough_over", 5.0),
+        ([10] * 12, "count_on", 2.5),
+        ([10] * 15, "not_clear", 2.5),
+        ([0] * 9, "count_on", 0.0),
+    ],
+)
+def test_a_leg_count_says_whether_its_animals_were_enough(
+    program: Sender, northfield: Farm, leg_station: Station, animals: list[int], verdict: str, mean_per_leg: float
+):
+    sent = send_legs(program, northfield, leg_station, animals)
+    listed = program.get(f"/api/v1/farms/{northfield.id}/readings").json()["results"][0]
+    for reading in (sent, listed):
+        assert (reading["verdict"], reading["mean_per_leg"]) == (verdict, mean_per_leg)
+
+
+def test_the_verdict_of_a_leg_count_is_by_the_level_of_its_day(
+    program: Sender, northfield: Farm, leg_station: Station, anna: User
+):
+    with acting(anna):
+        level = NewLevel("leg", 20.0, "our heifers stamp", TODAY)
+        set_farm_level(farm=northfield, level=level, by=anna, now=NOW)
+    earlier = TODAY - timedelta(days=3)
+    assert send_legs(program, northfield, leg_station, [12] * 11, walked_on=earlier)["verdict"] == "enough_over"
+    assert send_legs(program, northfield, leg_station, [12] * 11)["verdict"] == "enough_below"
+
+
+def test_a_card_has_no_verdict(reader: Sender, northfield: Farm, counted: list[dict[str, Any]]):
+    listed = reader.get(f"/api/v1/farms/{northfield.id}/readings").json()["results"]
+    assert {(row["verdict"], row["mean_per_leg"]) for row in listed} == {(None, None)}
+
+
+def test_more_leg_counts_take_no_more_queries(
+    program: Sender, northfield: Farm, leg_station: Station, django_assert_max_num_queries: Any
+):
+    path = f"/api/v1/farms/{northfield.id}/readings"
+    numbers = []
+    for day in range(1, 7):
+        send_legs(program, northfield, leg_station, [day] * 10, walked_on=TODAY - timedelta(days=day))
+        with django_assert_max_num_queries(100) as asked:
+            assert len(program.get(path).json()["results"]) == day
+        numbers.append(len(asked.captured_queries))
+    assert len(set(numbers)) == 1
+
+
+@given(set_=st.lists(st.tuples(st.booleans(), st.integers(0, 4), st.integers(1, 40)), max_size=6))
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_levels_of_many_days_are_those_of_each_day(
+    northfield: Farm, anna: User, leg_station: Station, set_: list[tuple[bool, int, int]]
+):
+    """The levels that verdicts are by, read at once, are what `levels_of` reads day by day."""
+    with as_factory():
+        dry_lot = Facility.objects.get(farm=northfield, name="Dry lot")
+    with transaction.atomic(), acting(anna):
+        for of_facility, days, value in set_:
+            since = TODAY + timedelta(days=days)
+            level = NewLevel("leg", value, "tried", since, dry_lot if of_facility else None)
+            set_farm_level(farm=northfield, level=level, by=anna, now=NOW)
+        verdicts = LegVerdicts(northfield)
+        for day in (TODAY + timedelta(days=number) for number in range(-1, 6)):
+            for place in (None, dry_lot.id):
+                assert verdicts.levels_on(day).of("leg", place) == levels_of(northfield, day).of("leg", place)
+        transaction.set_rollback(True)
