@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from alerts.delivery import sentences
+from alerts.delivery.work_sentences import work_paragraph
 from alerts.wording import question_text
 from alerts.wording.results import heading
 from monitoring.methods import METHODS
@@ -37,7 +38,7 @@ class Share:
 
 def told_of(week: "FarmWeek") -> list["Paragraph"]:
     """The week in words, exactly as the mail has it: each method, where to look, work, the next round."""
-    others = (sentences.where_paragraph, sentences.work_paragraph, sentences.next_round_paragraph)
+    others = (sentences.where_paragraph, work_paragraph, sentences.next_round_paragraph)
     return sentences.count_paragraphs(week) + [told for write in others if (told := write(week)) is not None]
 
 

@@ -27,7 +27,9 @@ from server.web.views import (
     sign_in,
     skip,
     stations,
+    temperatures,
     work,
+    worth,
 )
 
 signing_in = [
@@ -70,6 +72,9 @@ of_a_farm = [
     path("file/<uuid:file_id>/", file.store_file, name="store_file"),
     path("skip/", skip.skip, name="skip"),
     path("work/", work.work, name="work"),
+    path("worth/", worth.worth, name="worth"),
+    path("temperatures/", temperatures.temperatures, name="temperatures"),
+    path("temperatures/file/", temperatures.temperatures_file, name="temperatures_file"),
     path("rounds/", rounds.rounds, name="rounds"),
     path("rounds/<uuid:round_id>/", rounds.round_shown, name="round"),
     path("rounds/<uuid:round_id>/end/", count.round_end, name="round_end"),
@@ -88,6 +93,12 @@ urlpatterns = [
     path("farms/", home.farms, name="farms"),
     path("farms/<uuid:farm_id>/", include(of_a_farm)),
     path("regions/<uuid:region_id>/", region.region, name="region"),
+    path("regions/<uuid:region_id>/temperatures/", temperatures.region_temperatures, name="region_temperatures"),
+    path(
+        "regions/<uuid:region_id>/temperatures/file/",
+        temperatures.region_temperatures_file,
+        name="region_temperatures_file",
+    ),
     path("groups/<uuid:group_id>/", group.group, name="group"),
     path("mail/", mail.mails, name="mails"),
     path("mail/<str:name>/<int:number>/", mail.mail, name="mail"),

@@ -11,6 +11,8 @@ from django.utils import timezone
 
 from farms.services import add_person, make_sign_in_link
 from monitoring.models import Placement
+from monitoring.rules.temperatures import table_of_days
+from monitoring.services import record_temperatures
 from tests.alerts.scene import alerts, check, count_week, monday
 from tests.cast import NOW, acting, as_factory
 from tests.journeys.chromium import OFFICE, PHONE, chromium, watched
@@ -48,10 +50,12 @@ def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -
         Placement.objects.bulk_create(
             Placement(farm=northfield, station_id=card.id, hung_on=monday(7), zone="UTC", entry=1) for card in cards
         )
+    days = table_of_days((NOW.date() - timedelta(days=back), 18.5, 31.5) for back in range(1, 22))
+    record_temperatures(region=northfield.region, table=days, now=NOW)
     with acting(anna):
         add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
-    of_farm = ("farm", "count", "paper", "skip", "work", "import", "rounds", "settings", "stations", "people", "phones",
-               "levels", "seasons", "consents", "keys")  # fmt: skip
+    of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
+               "phones", "levels", "seasons", "consents", "keys", "temperatures")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [
@@ -89,11 +93,15 @@ def faults(page: Any, address: str, complaints: list[str]) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(("size", "language"), [(PHONE, "es"), (OFFICE, "en")], ids=["375 px", "1440 px"])
-def test_every_page_fits_is_named_and_keeps_to_the_policy(live_server, anna, dana, addresses, size, language):
-    keys = [make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1)) for user in (anna, dana)]
+def test_every_page_fits_is_named_and_keeps_to_the_policy(
+    live_server, anna, dana, erik, region, addresses, size, language
+):
+    signing_in = (anna, dana, erik)
+    keys = [make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1)) for user in signing_in]
+    pages = (addresses, [reverse("monday")], [reverse("region_temperatures", args=[region.id])])
     wrong = {}
     with chromium() as browser:
-        for key, asked in zip(keys, (addresses, [reverse("monday")]), strict=True):
+        for key, asked in zip(keys, pages, strict=True):
             context = browser.new_context(**size)
             page = context.new_page()
             complaints = watched(page)

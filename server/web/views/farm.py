@@ -10,13 +10,18 @@ from django.views.decorators.http import require_safe
 
 from alerts.selectors import assessments_of, newest_week, open_alerts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.work_effects import with_work_effects
+from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
 from farms.clock import monday_of
 from farms.selectors import season_on
 from monitoring.selectors import last_round, readings_of, stations_of, works_of
+from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
 from server.web.figures import season_figures
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
+from server.web.weeks_ahead import ahead_lines
+from server.web.works import work_lines
 
 WEEK = timedelta(weeks=1)
 # A season and what came before it, in one picture.
@@ -27,7 +32,7 @@ SHOWN = 30 * WEEK
 @require_safe
 def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     week = newest_week(visit.farm) or monday_of(visit.today) - WEEK
-    seen = weeks_of_farms([visit.farm], week, visit.today)[0]
+    seen = with_work_effects(weeks_of_farms([visit.farm], week, visit.today))[0]
     works = list(works_of(visit.farm, week - SHOWN))
     context = {
         "visit": visit,
@@ -37,8 +42,11 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "got": [how_it_was_got(row) for row in seen.farm_rows.values() if row.mean is not None],
         "buildings": building_lines(seen),
         "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
+        "ahead": ahead_lines(seen),
+        "development": development_shown(seen.development),
+        "no_temperatures": no_temperatures_sentence(),
         "alerts": [(alert, _history(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")],
-        "works": works[:8],
+        "works": work_lines(visit.farm, works[:8], visit.today),
         "stations": station_lines(visit, seen),
         "last": last_round(visit.farm),
         "season": season_on(visit.farm, visit.today),

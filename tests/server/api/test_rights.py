@@ -17,7 +17,7 @@ ON_FARM = [route for route in routes() if "{farm_id}" in route.template]
 PHONE_MAY = {"get people", "get round-sheet", "put rounds/{round_id}"}
 WRITING_MAY = PHONE_MAY | {
     "post skips", "post works", "post readings/bulk", "post imports", "post readings/{reading_id}/corrections",
-    "post alerts/{alert_id}/seen",
+    "post alerts/{alert_id}/seen", "post temperatures",
 }  # fmt: skip
 OWNERS_ONLY = {
     "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",

@@ -10,7 +10,7 @@ from django.utils import timezone
 from farms.ids import uuid7
 from farms.services import make_phone_code
 from server.web import urls
-from tests.cast import acting
+from tests.cast import acting, make_user
 
 pytestmark = pytest.mark.django_db
 OPEN = {"home", "set_language", "phone", "leave_phone", "sign_in_link", "mails", "mail", "mail_html", "monday", "farms"}
@@ -27,6 +27,8 @@ def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[st
 
 
 ROUTES = dict(routes(urls.urlpatterns))
+# A region's reports are open to its group's people; what is written into a region is for its coordinators.
+REGION_ROUTES = sorted(name for name in ROUTES if name.startswith("region_"))
 FARM_ROUTES = sorted(name for name, ids in ROUTES.items() if "farm_id" in ids)
 
 
@@ -36,7 +38,7 @@ def address(name: str, farm: Any) -> str:
 
 def test_every_other_route_was_thought_about():
     others = {name for name in ROUTES if name not in FARM_ROUTES and not name.startswith("account_")}
-    assert others <= OPEN | {"region", "group"}
+    assert others <= OPEN | {"region", "group"} | set(REGION_ROUTES)
 
 
 def found(client: Any, farm: Any) -> dict[str, tuple[int, int]]:
@@ -51,6 +53,21 @@ def test_carla_finds_nothing_of_northfield(browser, carla, northfield, southmead
 
 def test_a_coordinator_finds_nothing_of_a_farm(browser, erik, northfield):
     assert found(browser(erik), northfield) == dict.fromkeys(FARM_ROUTES, (404, 404))
+
+
+def test_only_a_coordinator_of_its_group_reaches_what_is_written_into_a_region(
+    browser, anna, ben, dana, erik, northfield, southmead
+):
+    assert REGION_ROUTES == ["region_temperatures", "region_temperatures_file"]
+    frida = make_user("Frida")
+    for name in REGION_ROUTES:
+        page = reverse(name, args=[northfield.region_id])
+        for known in (anna, ben, dana):
+            assert {browser(known).get(page).status_code, browser(known).post(page, {}).status_code} <= {403, 405}
+            assert browser(known).post(page, {}).status_code == 403
+        assert browser(frida).post(page, {}).status_code == 404
+        assert browser().post(page, {}).status_code == 302
+        assert browser(erik).post(page, {}).status_code == 422
 
 
 def test_another_farms_phone_finds_nothing_of_northfield(browser, carla, northfield, southmead):
