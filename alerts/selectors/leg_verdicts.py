@@ -10,11 +10,11 @@ import numpy as np
 from django.utils.functional import cached_property
 
 from alerts.levels import FarmLevels, Level, Place
+from alerts.selectors.borrowed import LegFigures
 from alerts.selectors.levels import own_levels_of, set_levels_of_group
 from monitoring.analysis.leg_verdict import LARGEST_LEVEL, SMALLEST_LEVEL, leg_verdicts
 from monitoring.methods import LEG
 from monitoring.selectors import stations_of
-from monitoring.selectors.leg_counts import k_of_legs
 
 if TYPE_CHECKING:
     from farms.models import Farm
@@ -45,8 +45,8 @@ class LegVerdicts:
         self.farm = farm
 
     @cached_property
-    def k(self) -> float:
-        return k_of_legs(self.farm.group).k
+    def figures(self) -> LegFigures:
+        return LegFigures(self.farm.group)
 
     @cached_property
     def facilities(self) -> dict[UUID, UUID]:
@@ -81,7 +81,8 @@ class LegVerdicts:
         facility_id = self.facilities.get(reading.station_id)
         level = self.levels_on(reading.taken_on).of(LEG.code, facility_id).value
         flies = np.array([reading.animals], np.float64)
-        found = leg_verdicts(flies, np.array([level if can_plan(level) else np.nan], np.float64), k=self.k)
+        k = self.figures.on(reading.taken_on).k
+        found = leg_verdicts(flies, np.array([level if can_plan(level) else np.nan], np.float64), k=k)
         return LegVerdict(
             str(found.verdict[0]), int(found.stopped_at[0]), int(found.animals[0]), float(found.mean[0]), level
         )

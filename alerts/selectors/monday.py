@@ -168,7 +168,8 @@ def _levels(told: FarmWeek) -> str:
 
 def _rise(told: FarmWeek) -> list[str]:
     """Traps rising, where the reason before has not named them; third week up."""
-    rising = _rising(told)
+    # What is over its level is told with its own weeks; what is not, only by the group's list.
+    rising = told.rising if told.over else _rising(told)
     if not rising:
         return []
     named = {row.method for row in told.over or _rising_near(told)}

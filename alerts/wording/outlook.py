@@ -8,7 +8,7 @@ from django.utils.translation import ngettext
 from alerts.models import Assessment
 from alerts.models.assessment import WEEKS_FOR_A_TREND, TrendWord
 from alerts.wording.numbers import amount, growth_phrase
-from monitoring.analysis.forecast import HORIZON, IN_SIGHT, OVER_NOW
+from monitoring.analysis.forecast import HORIZON, IN_SIGHT, NOT_IN_SIGHT, OVER_NOW
 
 # Chances nearer to certain than this are not told as doubt.
 SURE = 0.95
@@ -59,6 +59,10 @@ def is_steady(row: Assessment) -> bool:
 
 def chances_phrase(probability: float) -> str:
     """7 chances in 10."""
+    if probability < 1 - SURE:
+        return _("less than 1 chance in 10")
+    if probability > SURE:
+        return _("more than 9 chances in 10")
     tenths = min(max(round(10 * probability), 1), 9)
     return ngettext("{n} chance in 10", "{n} chances in 10", tenths).format(n=tenths)
 
@@ -105,18 +109,28 @@ def weeks_to_crossing(row: Assessment) -> int | None:
 
 
 def crossing_in_words(row: Assessment) -> str:
-    """When the level is likely crossed, with its range, for a table: in 2 weeks (1 to more than 6)."""
+    """When the level is likely crossed, with its range: Likely over the level of 100 in 2 weeks (1 to more than 6)."""
     crossing = row.outlook.get("crossing", {})
-    word = crossing.get("word")
+    word, level = crossing.get("word"), amount(row.level) if row.level is not None else ""
     if word == OVER_NOW:
-        return _("over it now")
+        return _("Over the level of {level} now; {chances} in three weeks.").format(level=level, chances=_last(row))
+    if word == NOT_IN_SIGHT:
+        words = _("Not likely over the level of {level} within six weeks; {chances} in three weeks.")
+        return words.format(level=level, chances=_last(row))
     if word != IN_SIGHT:
-        return _("not in sight within six weeks") if row.level is not None and word else ""
+        return ""
     latest = str(crossing["latest"]) if crossing["latest"] else _("more than {weeks}").format(weeks=HORIZON)
     told = ngettext(
-        "in {weeks} week ({soonest} to {latest})", "in {weeks} weeks ({soonest} to {latest})", crossing["weeks"]
+        "Likely over the level of {level} in {weeks} week ({soonest} to {latest}).",
+        "Likely over the level of {level} in {weeks} weeks ({soonest} to {latest}).",
+        crossing["weeks"],
     )
-    return told.format(weeks=crossing["weeks"], soonest=crossing["soonest"], latest=latest)
+    return told.format(level=level, weeks=crossing["weeks"], soonest=crossing["soonest"], latest=latest)
+
+
+def _last(row: Assessment) -> str:
+    """The chances to be over in the last of the weeks told."""
+    return chances_phrase(row.outlook["ahead"][-1]["over"] or 0.0)
 
 
 def list_promise() -> str:

@@ -9,6 +9,7 @@ from server.api.documentation import Documentation, openapi
 from server.api.v1.action_levels import ActionLevels, GroupActionLevels
 from server.api.v1.alerts import Alerts
 from server.api.v1.assessments import Assessments
+from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
 from server.api.v1.consents import Consents
 from server.api.v1.development import DevelopmentOfFarm
 from server.api.v1.facilities import Facilities
@@ -17,6 +18,7 @@ from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.me import Me
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
+from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
 from server.api.v1.regions import RegionReports, Regions
 from server.api.v1.rounds import Rounds, Skips
@@ -24,6 +26,7 @@ from server.api.v1.seasons import Seasons
 from server.api.v1.stations import RoundSheet, Stations
 from server.api.v1.temperatures import RegionTemperatures, Temperatures
 from server.api.v1.tokens import Tokens
+from server.api.v1.trend import TrendOfFarm
 from server.api.v1.weeks import Weeks
 from server.api.v1.works import Works
 
@@ -65,5 +68,12 @@ urlpatterns = [
     path("phone", Phone.as_view({"post": "create"}), name="phone"),
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve"}), name="farm-detail"),
     path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
+    path("farms/<uuid:farm_id>/trend", TrendOfFarm.as_view({"get": "retrieve"}), name="farm-trend"),
+    path("farms/<uuid:farm_id>/precision", PrecisionOfFarm.as_view({"get": "retrieve"}), name="farm-precision"),
+    path(
+        "farms/<uuid:farm_id>/borrowed-figures",
+        BorrowedFiguresOfFarm.as_view({"get": "retrieve"}),
+        name="farm-borrowed-figures",
+    ),
     path("", include(router.urls)),
 ]

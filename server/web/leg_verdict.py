@@ -9,6 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from alerts.selectors import levels_of
+from alerts.selectors.borrowed import KOfLegs, k_of_legs
 from alerts.selectors.leg_verdicts import LegVerdict, LegVerdicts, can_plan
 from alerts.wording import amount
 from monitoring.analysis.leg_scatter import INFERRED
@@ -25,7 +26,6 @@ from monitoring.analysis.leg_verdict import (
 from monitoring.analysis.rates import LEGS_PER_ANIMAL
 from monitoring.methods import LEG
 from monitoring.selectors import readings_of
-from monitoring.selectors.leg_counts import KOfLegs, k_of_legs
 from server.web.forms.count import LineForm
 from server.web.results import FLAGS
 
@@ -93,7 +93,8 @@ def plan_legs(farm: Any, forms: Iterable[LineForm]) -> bool:
     legs = [form for form in forms if form.method == LEG.code]
     if not legs:
         return False
-    scatter, levels = k_of_legs(farm.group), levels_of(farm, legs[0].line.day)
+    day = legs[0].line.day
+    scatter, levels = k_of_legs(farm.group, day), levels_of(farm, day)
     for form in legs:
         level = levels.of(LEG.code, form.line.station.facility_id).value
         form.leg_plan = leg_plan(level, scatter) if level is not None and can_plan(level) else None

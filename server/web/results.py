@@ -59,13 +59,13 @@ def shares_of(week: "FarmWeek") -> Mapping[str, Share]:
     return {place["station"]: Share(round(100 * place["share"]), question_text(place["question"])) for place in places}
 
 
-def how_it_was_got(row: "Assessment") -> tuple[str, list[str]]:
-    """How this week's figure was got, sentence by sentence: for whoever asks."""
+def how_it_was_got(row: "Assessment", known: Sequence[str] = ()) -> tuple[str, list[str]]:
+    """How this week's figure was got, sentence by sentence; `known`: how well it is, and what it borrows."""
     told = [_devices(row)]
     if METHODS[row.method].hangs:
         told.append(_("Each count is brought to 7 days by its own days up: 80 in 5 days are told as 112."))
     flags = [str(FLAGS[flag]) for flag in row.evidence.get("flags", ()) if flag in FLAGS]
-    return heading(row.method), [*told, *_interval(row), *flags, str(WHOSE_LEVEL.get(row.level_of, ""))]
+    return heading(row.method), [*told, *_interval(row), *flags, *known, str(WHOSE_LEVEL.get(row.level_of, ""))]
 
 
 def _devices(row: "Assessment") -> str:

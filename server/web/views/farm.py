@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.selectors import assessments_of, newest_week, open_alerts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.station_effects import with_station_effects
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
@@ -19,9 +20,12 @@ from monitoring.selectors import last_round, readings_of, stations_of, works_of
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
 from server.web.figures import season_figures
+from server.web.own_past import own_past_figures
+from server.web.precision import known_by_method, own_test_sentences
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
 from server.web.weeks_ahead import ahead_lines
 from server.web.works import work_lines
+from server.web.worst import worst_of
 
 WEEK = timedelta(weeks=1)
 # A season and what came before it, in one picture.
@@ -32,16 +36,18 @@ SHOWN = 30 * WEEK
 @require_safe
 def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     week = newest_week(visit.farm) or monday_of(visit.today) - WEEK
-    seen = with_work_effects(weeks_of_farms([visit.farm], week, visit.today))[0]
+    seen = with_station_effects(with_work_effects(weeks_of_farms([visit.farm], week, visit.today)))[0]
     works = list(works_of(visit.farm, week - SHOWN))
     context = {
         "visit": visit,
         "week": week,
         "judged": bool(seen.farm_rows),
         "told": told_of(seen),
-        "got": [how_it_was_got(row) for row in seen.farm_rows.values() if row.mean is not None],
+        "got": got_lines(seen),
+        "own_test": own_test_sentences(),
         "buildings": building_lines(seen),
         "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
+        "own_past": own_past_figures(visit.farm, week),
         "ahead": ahead_lines(seen),
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),
@@ -54,6 +60,13 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     return render(request, "web/farm.html", context)
 
 
+def got_lines(seen: FarmWeek) -> list[tuple[str, list[str]]]:
+    """How the figure of each method was got that was counted this week."""
+    known = known_by_method(seen.farm, seen.week) if seen.farm_rows else {}
+    rows = [row for row in seen.farm_rows.values() if row.mean is not None]
+    return [how_it_was_got(row, known.get(row.method, ())) for row in rows]
+
+
 def _history(alert: Any) -> list[Any]:
     """What happened to an alert whose events were read with it, oldest first."""
     return sorted(alert.events.all(), key=lambda event: (event.at, event.id))
@@ -64,8 +77,13 @@ def station_lines(visit: Visit, seen: FarmWeek) -> list[dict[str, Any]]:
     newest: dict[UUID, Any] = {}
     for reading in readings_of(visit.farm).filter(taken_on__gte=visit.today - 12 * WEEK):
         newest.setdefault(reading.station_id, reading)
-    shares = shares_of(seen)
+    shares, worst = shares_of(seen), worst_of(seen.stations)
     return [
-        {"station": station, "reading": newest.get(station.id), "share": shares.get(str(station.id))}
+        {
+            "station": station,
+            "reading": newest.get(station.id),
+            "share": shares.get(str(station.id)),
+            "worst": worst.get(station.id),
+        }
         for station in stations_of(visit.farm, visit.today)
     ]

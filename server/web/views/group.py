@@ -1,6 +1,6 @@
-"""The coordinator's page: the group's regions and its action levels. No farm's counts are on it."""
+"""The coordinator's page: the group's regions, its action levels, what results borrow. No farm's counts are on it."""
 
-from datetime import date
+from datetime import date, timedelta
 from uuid import UUID
 
 from django.contrib import messages
@@ -14,9 +14,10 @@ from alerts.selectors import levels_of_group
 from alerts.services import NewLevel, set_group_level
 from farms import clock
 from farms.access import GroupRole, group_for
-from farms.clock import local_date
+from farms.clock import local_date, monday_of
 from farms.selectors import group_roles_of, regions_of
 from monitoring.methods import METHODS
+from server.web.borrowed import borrowed_table
 from server.web.doors import signed_in
 from server.web.forms.farm import LevelForm
 from server.web.forms.refusals import accepted
@@ -25,11 +26,11 @@ from server.web.forms.refusals import accepted
 @signed_in
 @require_http_methods(["GET", "HEAD", "POST"])
 def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
-    """Everybody of the group may read it; the coordinator sets levels."""
+    """Everybody of the group may read it, what results borrow its office; the coordinator sets levels."""
     found = group_for(request.user, group_id)
     now = clock.now()
     today = local_date(now, found.time_zone)
-    coordinates = any(role.group_id == group_id and role.role == "coordinator" for role in group_roles_of(request.user))
+    roles = {role.role for role in group_roles_of(request.user) if role.group_id == group_id}
     form = LevelForm(request.POST or None, initial={"valid_from": today})
     if request.method == "POST":
         group_for(request.user, group_id, role=GroupRole.COORDINATOR)
@@ -40,10 +41,11 @@ def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
             return redirect("group", group_id=group_id)
     context = {
         "group": found,
-        "coordinates": coordinates,
+        "coordinates": GroupRole.COORDINATOR in roles,
         "form": form,
         "regions": regions_of(found),
         "levels": levels_shown(group_id, today),
+        "borrowed": borrowed_table(group_id, monday_of(today) - timedelta(weeks=1)) if roles else None,
     }
     return render(request, "web/group.html", context, status=422 if form.errors else 200)
 

@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from alerts.selectors import newest_week
 from farms.access import Need
 from farms.errors import Missing
 from farms.selectors import facilities_of
@@ -18,6 +19,7 @@ from monitoring.services import SitingData, add_station, resite_station
 from server.web.doors import Visit, farm_page
 from server.web.forms.farm import FacilityForm, SitingForm, StationForm
 from server.web.forms.refusals import accepted
+from server.web.precision import more_would_help
 
 
 @farm_page(Need.MANAGE)
@@ -93,9 +95,11 @@ def _page(
     request: HttpRequest, visit: Visit, *, barn: FacilityForm | None = None, station: StationForm | None = None
 ) -> HttpResponse:
     facilities, places = list(facilities_of(visit.farm)), list(stations_of(visit.farm))
+    week = newest_week(visit.farm)
     context = {
         "visit": visit,
         "facilities": [(item, [place for place in places if place.facility_id == item.id]) for item in facilities],
+        "more": more_would_help(visit.farm, week) if week else [],
         "barn": barn or FacilityForm(prefix="barn", initial={"position": len(facilities) + 1}),
         "station": station
         or StationForm(

@@ -1,0 +1,28 @@
+"""Readings as a grid of stations and weeks: what the analysis takes, from what the database gives."""
+
+from datetime import date
+
+import numpy as np
+
+from monitoring.analysis.farm_weeks import WINDOW_WEEKS
+from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, StationWeeks, station_weeks
+from monitoring.analysis.shapes import Ints
+from monitoring.analysis.weeks import week_index
+from monitoring.arrays import CheckArrays
+from monitoring.methods import METHODS
+
+
+def weeks_of_readings(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS) -> Ints:
+    """(n_readings,) -- the column of each reading in a grid whose last column is `week` (its Monday)."""
+    return week_index(arrays.week, np.datetime64(week, "D") - np.timedelta64(7 * (weeks - 1), "D"))
+
+
+def station_grid(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS) -> StationWeeks:
+    """Rates of all stations, per 7 days or per animal, in the weeks up to `week` (its Monday), the last column."""
+    readings = Readings(
+        station=arrays.station, week=weeks_of_readings(arrays, week, weeks), middle=arrays.middle, count=arrays.count,
+        part=arrays.fraction, exposure=arrays.exposure, at_least=arrays.at_least, how=arrays.how,
+    )  # fmt: skip
+    hangs = np.array([METHODS[str(method)].hangs for method in arrays.station_method], np.bool_)
+    per = np.where(hangs, DEVICE_DAYS, PER_ANIMAL)
+    return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=weeks, per=per)
