@@ -61,9 +61,7 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
         level=level,
         level_of=tuple(each.level_of for each in applied),
         word=compare_with_level(means, level, owners.comparison)[:, week],
-        over_probability=probability_over(
-            interval.low[:, 0], interval.high[:, 0], level, means.stations[:, week] - 1.0
-        ),
+        over_probability=probability_over(interval.low[:, 0], interval.high[:, 0], level, interval.degrees[:, 0]),
         hot=hot_stations(grid.station_weeks, owners.of_station, len(owners), week=week),
         flags=_flags(grid, owners),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -123,7 +124,7 @@ def _crossed(ahead: Forecasts, level: Floats, is_over: Bools) -> Crossings:
 
 
 def _nothing(n_owners: int) -> Outlook:
-    def of(field: str) -> Words | Floats | Ints:
+    def of(field: str) -> Any:
         if field in ("word", "crossing", "reason"):
             return np.full(n_owners, "", "U20")
         if field == "weeks_observed":

@@ -79,8 +79,9 @@ def probability_over(low: Floats, high: Floats, level: Floats, degrees: Floats, 
 
     Examples
     --------
-    >>> probability_over(np.array([80.0, 120.0]), np.array([125.0, 160.0]), np.array([100.0, 100.0]), np.full(2, 8.0))
-    array([0.5       , 0.99966...])
+    >>> low, high, level = np.array([80.0, 120.0]), np.array([125.0, 160.0]), np.array([100.0, 100.0])
+    >>> probability_over(low, high, level, np.full(2, 8.0)).round(4)
+    array([0.5   , 0.9996])
     """
     known = ~(np.isnan(low) | np.isnan(high) | np.isnan(level)) & (np.nan_to_num(low) > 0)
     log_low, log_high, log_level = (np.log(np.where(known, each, 1.0)) for each in (low, high, level))

@@ -11,6 +11,8 @@ import numpy as np
 from monitoring.analysis.farm_weeks import FarmWeeks
 from monitoring.analysis.shapes import Bools, Floats
 
+# Degrees beyond which a scale is as good as known.
+KNOWN = 1e6
 # Figures borrowed from others come from at least so many holdings; from so many on their scales are shared too.
 FARMS_TO_BORROW, FARMS_TO_SHARE_SCALE = 30, 100
 
@@ -52,7 +54,7 @@ class WeekScatter:
     @property
     def degrees_of_an_interval(self) -> float:
         """What the network's scale counts beside the farm's own, in intervals; 0 = the farm's own only."""
-        return self.degrees if self.farms >= FARMS_TO_SHARE_SCALE else 0.0
+        return min(self.degrees, KNOWN) if self.farms >= FARMS_TO_SHARE_SCALE else 0.0
 
     @property
     def degrees_of_own_test(self) -> float:
@@ -62,7 +64,12 @@ class WeekScatter:
     @property
     def degrees_of_the_list(self) -> float:
         """Likewise on a group's list, where the network's own farms are compared."""
-        return self.degrees if self.farms >= FARMS_TO_SHARE_SCALE else min(self.degrees, PRINTED.degrees)
+        return min(self.degrees, KNOWN if self.farms >= FARMS_TO_SHARE_SCALE else PRINTED.degrees)
+
+    @property
+    def degrees_of_a_forecast(self) -> float:
+        """Likewise in the weeks ahead, where a scale from few farms does less harm than none."""
+        return min(self.degrees, KNOWN)
 
 
 # Where there is no network: our own choice, on the safe side of what trials with simulated farms found.

@@ -125,8 +125,11 @@ def interval_of_means(
     Fewer than three stations: none. All at zero: from 0 to the mean at which so many zeros would come up in half of
     1 - level if counts scatter with k = 0.7 (our own choice). Nothing but at-least counts: a lower end, no upper one.
 
-    The 95 % interval, by 10,000 simulated farms a cell (server/calibrate/farm_mean.py), covers
-    COVERS
+    Measured on 10,000 farms a cell with k from 0.8 to 4 (server/calibrate/farm_mean.py): without at-least counts, parts
+    and cups among them, 95 % intervals cover 94 to 97 % with 5 devices and 94 to 95 % with 40; with at-least counts 94
+    to 97 % where k varies as in the network, 90 to 96 % at k 0.8. Where places differ besides (log sd 0.6, k 1.5) 93 to
+    94 %, but 89 % with 40 devices of which one in five is at-least: the tail that nobody counted is longer there than
+    that of any negative binomial.
     """
     if not 0 < k < np.inf:
         raise ValueError("k must be above zero.")

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from monitoring.analysis.owners import OwnerSums
 from monitoring.analysis.rates import PER_ANIMAL, StationWeeks
-from monitoring.analysis.shapes import Bools, Floats, Ints, Words, refuse, refuse_outside, refuse_unlike
+from monitoring.analysis.shapes import Bools, Floats, Ints, Words, refuse, refuse_outside, refuse_unlike, stretched
 from monitoring.analysis.week_effects import WeekEffects, week_effects
 
 WINDOW_WEEKS = 12
@@ -70,12 +70,15 @@ class FarmWeeks:
 
     def last(self, weeks: int) -> "FarmWeeks":
         """Give the last weeks only, fitted with the whole window; too few of them is a reason."""
+        if weeks < 1:
+            raise ValueError("weeks must be one at least.")
         short = replace(
             self,
             effects=self.effects[:, -weeks:],
             noise=self.noise[:, -weeks:, -weeks:],
             when=self.when[:, -weeks:],
             dates=self.dates[:, -weeks:],
+            weeks_observed=(~np.isnan(self.dates[:, -weeks:])).sum(axis=1),
         )
         few = short.told & (short.used.sum(axis=1) < WEEKS_NEEDED)
         return replace(short, reason=np.where(few, "too_few_weeks", short.reason))
@@ -113,7 +116,7 @@ def farm_weeks_from(counts: Floats, days: Floats, dates: ArrayLike, k: ArrayLike
     """
     counts, days = np.asarray(counts, np.float64), np.asarray(days, np.float64)
     fit = week_effects(counts, days, k)
-    each_date = np.broadcast_to(np.asarray(dates, np.float64), fit.effects.shape)
+    each_date = stretched(np.asarray(dates, np.float64), fit.effects.shape, "dates")
     found = ~np.isnan(counts)
     observed = np.asarray(found.any(axis=1), np.bool_)
     refuse(observed & ~np.isfinite(each_date), "dates", "must be finite numbers wherever there is a count")

@@ -14,7 +14,7 @@ from monitoring.analysis.correlated_weeks import (
     whitened,
 )
 from monitoring.analysis.farm_weeks import FarmWeeks
-from monitoring.analysis.shapes import Bools, Floats, Words, refuse, refuse_unlike
+from monitoring.analysis.shapes import Bools, Floats, Words, refuse, refuse_unlike, stretched
 
 WEEKS_AHEAD = (1, 2, 3)
 # Beyond six weeks weather decides: a crossing later than that is "not in sight".
@@ -60,7 +60,7 @@ class Forecasts:
         -------
         (n_farms, n_ahead) float -- NaN where there is no level or no forecast.
         """
-        levels = np.broadcast_to(np.asarray(level, np.float64), (len(self.middle),))
+        levels = stretched(np.asarray(level, np.float64), (len(self.middle),), "level")
         refuse(levels <= 0, "level", "must be above zero, or NaN for none")
         known = ~np.isnan(levels)[:, None] & ~np.isnan(self.middle)
         log_level = np.log(np.where(np.isnan(levels), 1.0, levels))[:, None]
@@ -125,7 +125,7 @@ def forecast(
     >>> bool(abs(forecast(weeks).median[0, 2] - 40) < 3)
     True
     """
-    refuse(np.array([not each >= 0 for each in ahead]), "ahead", "must be weeks from 0")
+    refuse(np.array([not 0 <= each < np.inf for each in ahead]), "ahead", "must be weeks from 0")
     scatter = scatter if scatter is not None and scatter.borrowed else PRINTED
     told = weeks.told
     middle, spread = (np.full((len(weeks), len(ahead)), np.nan) for _ in range(2))
@@ -150,7 +150,7 @@ def crossings(forecasts: Forecasts, level: ArrayLike, over_now: Bools) -> Crossi
     -------
     Crossings
     """
-    levels = np.broadcast_to(np.asarray(level, np.float64), (len(forecasts.middle),))
+    levels = stretched(np.asarray(level, np.float64), (len(forecasts.middle),), "level")
     refuse_unlike(over_now, levels.shape, "over_now")
     over = np.nan_to_num(forecasts.probability_over(levels))
     firsts = [_first(over >= chance, forecasts.ahead) for chance in (0.5, 0.1, 0.9)]
@@ -195,8 +195,8 @@ class _Prediction:
         level, effects = np.moveaxis(whitened(covariance, used, columns), 2, 0)
         own = used.sum(axis=1) - 1.0
         rest = (effects**2).sum(axis=1) - (level * effects).sum(axis=1) ** 2 / (level**2).sum(axis=1)
-        degrees = own + scatter.degrees
-        scale = (scatter.degrees + np.maximum(rest, 0.0)) / degrees
+        degrees = own + scatter.degrees_of_a_forecast
+        scale = (scatter.degrees_of_a_forecast + np.maximum(rest, 0.0)) / degrees
         return cls(weeks, scatter, covariance, starts, level, effects, scale, degrees)
 
     def at(self, ahead: float) -> tuple[Floats, Floats]:

@@ -69,8 +69,6 @@ def group_list(weeks: FarmWeeks, scatter: WeekScatter | None = None, *, false_na
     >>> names_by_benjamini_hochberg(np.array([0.001, 0.03, 0.2, 0.9]), 0.1).tolist()
     [True, True, False, False]
     """
-    if not 0 < false_names < 1:
-        raise ValueError("false_names must be above 0 and below 1.")
     usable = scatter if scatter is not None and scatter.borrowed else PRINTED
     told = weeks.told & weeks.newest_counted
     shared, level_share = np.zeros(weeks.effects.shape[1]), 1.0
@@ -95,6 +93,8 @@ def names_by_benjamini_hochberg(p_value: Floats, false_names: float) -> Bools:
     -------
     (n,) bool -- the k smallest, k the largest number for which the k-th smallest is at most false_names k / n.
     """
+    if not 0 < false_names < 1:
+        raise ValueError("false_names must be above 0 and below 1.")
     refuse(~((p_value >= 0) & (p_value <= 1)), "p_value", "must lie from 0 to 1")
     number = len(p_value)
     order = np.argsort(p_value, kind="stable")

@@ -6,7 +6,7 @@ import numpy as np
 
 from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter
 from monitoring.analysis.farm_weeks import FarmWeeks
-from monitoring.analysis.rise_null import NullDraws, null_draws
+from monitoring.analysis.rise_null import DRAWS, DRAWS_FOR_MANY, MANY, NullDraws, null_draws
 from monitoring.analysis.rise_statistic import STARTS, changes_of
 from monitoring.analysis.shapes import Bools, Floats, Words
 
@@ -72,41 +72,36 @@ def find_rises(weeks: FarmWeeks, scatter: WeekScatter | None = None) -> Rises:
 def find_rises_for_list(weeks: FarmWeeks, scatter: WeekScatter | None = None) -> Rises:
     """As `find_rises`, with all that the network's scale is worth: for a group's list, never for a farm's page."""
     scatter = _usable(scatter)
-    return _tested(weeks, scatter, scatter.degrees_of_the_list)
+    return _tested(weeks, scatter, scatter.degrees_of_the_list, DRAWS_FOR_MANY if len(weeks) > MANY else DRAWS)
 
 
 def _usable(scatter: WeekScatter | None) -> WeekScatter:
     return scatter if scatter is not None and scatter.borrowed else PRINTED
 
 
-def _tested(weeks: FarmWeeks, scatter: WeekScatter, worth: float) -> Rises:
+def _tested(weeks: FarmWeeks, scatter: WeekScatter, worth: float, draws: int = DRAWS) -> Rises:
     reason = np.where(weeks.told & ~weeks.newest_counted, "not_this_week", weeks.reason)
     told = reason == ""
     rise, fall, p_rise, p_fall, start = (np.full(len(weeks), np.nan) for _ in range(5))
     some = weeks.only(told)
     each = changes_of(some, scatter, worth)
     rise[told], fall[told] = each.max(axis=1, initial=-np.inf), (-each).max(axis=1, initial=-np.inf)
-    p_rise[told], p_fall[told] = _p_values(some, scatter, worth, rise[told], fall[told])
+    for null, rows in null_draws_of(some, scatter, worth, draws):
+        which = np.flatnonzero(told)[rows]
+        p_rise[which], p_fall[which] = null.p_of_rise(rise[which]), null.p_of_fall(fall[which])
     start[told] = np.asarray(STARTS)[np.abs(each).argmax(axis=1)] if told.any() else 0.0
     return Rises(rise, fall, p_rise, p_fall, np.where(told, start, 0.0), reason)
 
 
-def _p_values(
-    weeks: FarmWeeks, scatter: WeekScatter, worth: float, rise: Floats, fall: Floats
-) -> tuple[Floats, Floats]:
-    """Look each farm's statistics up among those of level farms with as many weeks and as uncertain counts."""
-    up, down = np.ones(len(weeks)), np.ones(len(weeks))
-    for null, rows in null_draws_of(weeks, scatter, worth):
-        up[rows], down[rows] = null.p_of_rise(rise[rows]), null.p_of_fall(fall[rows])
-    return up, down
-
-
-def null_draws_of(weeks: FarmWeeks, scatter: WeekScatter, worth: float) -> list[tuple[NullDraws, Bools]]:
+def null_draws_of(
+    weeks: FarmWeeks, scatter: WeekScatter, worth: float, draws: int = DRAWS
+) -> list[tuple[NullDraws, Bools]]:
     """Give the null distributions that farms need, each with the mark of the farms that need it."""
     number = weeks.used.sum(axis=1)
     # Powers of the square root of two: within a step the distribution does not change visibly.
     step = np.round(2 * np.log2(np.maximum(weeks.noise_of_a_week, 1e-4)))
     found = []
     for some, size in sorted(set(zip(number.tolist(), step.tolist(), strict=True))):
-        found.append((null_draws(int(some), 2.0 ** (size / 2), scatter, worth), (number == some) & (step == size)))
+        null = null_draws(int(some), 2.0 ** (size / 2), scatter, worth, draws)
+        found.append((null, (number == some) & (step == size)))
     return found

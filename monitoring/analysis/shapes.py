@@ -30,6 +30,20 @@ def refuse_unlike(array: NDArray[np.generic], shape: tuple[int, ...], name: str)
         raise ValueError(f"{name} must have the shape {shape}; it has {array.shape}.")
 
 
+def stretched(array: Floats, shape: tuple[int, ...], name: str) -> Floats:
+    """Stretch an array to a shape that it goes with; ValueError, naming the argument, where it doesn't.
+
+    Examples
+    --------
+    >>> stretched(np.array(2.0), (3,), "level")
+    array([2., 2., 2.])
+    """
+    try:
+        return np.broadcast_to(array, shape)
+    except ValueError:
+        raise ValueError(f"{name} must go with the shape {shape}; it has {array.shape}.") from None
+
+
 def refuse_outside(index: Ints, size: int, name: str) -> None:
     """Raise ValueError where an index is negative or not below `size`."""
     refuse((index < 0) | (index >= size), name, f"must lie from 0 to {size - 1}")

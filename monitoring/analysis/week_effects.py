@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from monitoring.analysis.shapes import Bools, Floats, Ints, refuse, refuse_unlike
+from monitoring.analysis.shapes import Bools, Floats, Ints, refuse, refuse_unlike, stretched
 
 # Farms fitted together; about 500 stay in the processor's cache.
 CHUNK = 500
@@ -86,7 +86,7 @@ def week_effects(counts: Floats, days: Floats, k: ArrayLike = POISSON) -> WeekEf
     array([[-1.,  0.,  1.]])
     """
     _refuse_bad(counts, days)
-    each_k = np.broadcast_to(np.asarray(k, np.float64), counts.shape)
+    each_k = stretched(np.asarray(k, np.float64), counts.shape, "k")
     refuse(~(each_k > 0), "k", "must be above zero; infinite is Poisson")
     n_farms, n_stations, n_weeks = counts.shape
     found = WeekEffects(
@@ -105,6 +105,8 @@ def week_effects(counts: Floats, days: Floats, k: ArrayLike = POISSON) -> WeekEf
 def _refuse_bad(counts: Floats, days: Floats) -> None:
     if counts.ndim != 3:
         raise ValueError("counts must have three axes: farms, stations, weeks.")
+    if counts.shape[2] == 0:
+        raise ValueError("counts must have a week at least.")
     refuse_unlike(days, counts.shape, "days")
     refuse((counts < 0) | (counts > MOST), "counts", "must be numbers from 0 to a billion, or NaN for missing")
     wrong = ~np.isnan(counts) & ~((days >= 1 / MOST) & (days <= MOST))
@@ -214,7 +216,9 @@ def _prepare(counts: Floats, days: Floats) -> tuple[Floats, Floats, Bools]:
     weeks = _joined_to_newest(y > 0, d > 0)
     if weeks.all():
         return y, d, weeks
-    return np.where(weeks[:, None, :], y, 0.0), np.where(weeks[:, None, :], d, 0.0), weeks
+    y = np.where(weeks[:, None, :], y, 0.0)
+    # A station that caught in left-out weeks only has nothing to say either: its effect would fall without end.
+    return y, np.where(weeks[:, None, :] & (_over_weeks(y) > 0)[:, :, None], d, 0.0), weeks
 
 
 def _over_weeks(values: Floats) -> Floats:

@@ -73,7 +73,7 @@ def fit_week_scatter(weeks: FarmWeeks, k: float) -> WeekScatter | None:
     shape = WeekScatter(shock, max(stays, 0.0), counting, growth, MOST_DEGREES, k, len(weeks))
     scale, degrees = _scale_and_degrees(*_own_scales(weeks, shape))
     root = float(np.sqrt(scale))
-    return WeekScatter(shock * root, shape.stays, counting * scale, growth, degrees, k, len(weeks))
+    return WeekScatter(shock * root, shape.stays, counting * scale, growth * root, degrees, k, len(weeks))
 
 
 @dataclass(frozen=True)
@@ -139,7 +139,8 @@ def _own_scales(weeks: FarmWeeks, shape: WeekScatter) -> tuple[Floats, Floats]:
     covariance, used = covariance_of_weeks(weeks, shape), weeks.used
     when = np.where(used, weeks.when, 0.0)
     first = when.min(axis=1)
-    starts = np.linspace(0, 1, used.shape[1], endpoint=False)[None, :] * first[:, None]
+    # From the first week to the last but one, as many as there are weeks between.
+    starts = np.linspace(1, 0, used.shape[1] - 1, endpoint=False)[None, :] * first[:, None]
     changes = np.where(used[:, :, None], since(when[:, :, None], -starts[:, None, :]), 0.0)
     covariance = covariance + shape.growth**2 * np.matmul(changes, changes.transpose(0, 2, 1)) / changes.shape[2]
     columns = np.stack([np.ones(used.shape), weeks.effects], axis=2)

@@ -67,7 +67,8 @@ def _figure(
 
 
 def _interval(row: "Assessment | None") -> tuple[float | None, float | None]:
-    if row is None or row.mean is None:
+    """Both ends of a week's range, or neither: where all were too many to count there is a lower end only."""
+    if row is None or row.mean is None or row.low is None or row.high is None:
         return None, None
     return row.low, row.high
 

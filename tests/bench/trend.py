@@ -1,7 +1,8 @@
 """The weekly fit of all farms at once against statsmodels, one farm at a time, on the same data.
 
-`figures()` gives the ratios; `python -m tests.bench.trend` prints them. Runs are interleaved, so that whatever else the
-machine does weighs on both sides alike, and the median ratio is told.
+Both stages on both sides: the weeks by a negative-binomial fit of station and week, then a line through them by
+generalised least squares with its interval. `figures()` gives the ratios; `python -m tests.bench.trend` prints them.
+Runs are interleaved, so that whatever else the machine does weighs on both sides alike, and the median ratio is told.
 """
 
 import statistics
@@ -11,6 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from monitoring.analysis.correlated_weeks import ALONE, WeekScatter
+from monitoring.analysis.farm_weeks import farm_weeks_from
 from monitoring.analysis.trend import fit_trends
 from tests.reference import trend_by_statsmodels as reference
 
@@ -18,6 +21,9 @@ RUNS = 5
 FARMS_AT_ONCE, FARMS_ONE_BY_ONE, FARMS_COMPARED = 2000, 40, 200
 WEEKS = 8
 DATES = np.arange(WEEKS) * 7.0
+K = 1.5
+# As of a network large enough to lend its correlation, too small to lend its scale.
+SCATTER = WeekScatter(shock=0.3, stays=0.2, counting=1.0, growth=0.1, degrees=10.0, k=K, farms=50)
 
 Data = tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]
 
@@ -29,7 +35,7 @@ def data(*, farms: int, weeks_of_zeros: bool, seed: int = 20260601) -> Data:
     """
     rng = np.random.default_rng(seed)
     level = 40 * np.exp(0.6 * rng.standard_normal((farms, 9, 1)) + 0.3 * rng.standard_normal((farms, 1, WEEKS)))
-    counts = rng.poisson(rng.gamma(1.5, level / 1.5)).astype(np.float64)
+    counts = rng.poisson(rng.gamma(K, level / K)).astype(np.float64)
     if weeks_of_zeros:
         empty = np.argsort(rng.random((farms, WEEKS)), axis=1) < rng.integers(1, 3, (farms, 1))
         counts = np.where(empty[:, None, :], 0.0, counts)
@@ -44,7 +50,7 @@ def seconds_a_farm(fit: Callable[[], object], farms: int) -> float:
     return (time.perf_counter() - start) / farms
 
 
-def ratio(*, weeks_of_zeros: bool) -> float:
+def ratio(*, weeks_of_zeros: bool, runs: int = RUNS) -> float:
     """How many farms the batched fit does in the time statsmodels takes for one, both stages on both sides."""
     counts, days = data(farms=FARMS_AT_ONCE, weeks_of_zeros=weeks_of_zeros)
     # The rows for statsmodels are made beforehand: only its fits are timed.
@@ -52,26 +58,29 @@ def ratio(*, weeks_of_zeros: bool) -> float:
     designs = [reference.design(each) for each in rows]
 
     def together() -> object:
-        return fit_trends(counts, days, DATES).interval()
+        return fit_trends(farm_weeks_from(counts, days, DATES, K), SCATTER).interval()
 
     def one_by_one() -> object:
-        return [reference.both_stages(each, DATES) for each in designs]
+        return [reference.both_stages(each, DATES, K, SCATTER) for each in designs]
 
     together()
     one_by_one()
     ratios = []
-    for _ in range(RUNS):
+    for _ in range(runs):
         slow = seconds_a_farm(one_by_one, FARMS_ONE_BY_ONE)
         ratios.append(slow / seconds_a_farm(together, FARMS_AT_ONCE))
     return statistics.median(ratios)
 
 
 def max_abs_difference() -> float:
-    """The largest difference in week effects, slope, standard error, p-value and interval, with and without zeros."""
+    """The largest difference in week effects, their covariance, slope, standard error, p-value and interval.
+
+    With and without weeks of zeros, with and without a network.
+    """
     worst = 0.0
-    for weeks_of_zeros in (False, True):
+    for weeks_of_zeros, scatter in ((False, SCATTER), (True, ALONE)):
         counts, days = data(farms=FARMS_COMPARED, weeks_of_zeros=weeks_of_zeros)
-        worst = max(worst, reference.largest_difference(counts, days, DATES)[0])
+        worst = max(worst, reference.largest_difference(counts, days, DATES, k=K, scatter=scatter)[0])
     return worst
 
 
