@@ -7,6 +7,7 @@ from uuid import UUID
 import numpy as np
 
 from alerts.checks.grid import Grid, Owners
+from alerts.checks.legs import with_animals
 from alerts.levels import FarmLevels
 from monitoring.analysis.action_level import compare_with_level, probability_over
 from monitoring.analysis.farm_mean import weekly_means
@@ -42,7 +43,7 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
     """Means with their intervals against the action levels, where most of it is, and how the counts are marked."""
     means = weekly_means(grid.station_weeks, owners.of_station, len(owners))
     week = grid.column
-    interval = means.interval(week=week)
+    interval = with_animals(grid, owners, means.interval(week=week), means.stations[:, week])
     applied = [
         levels[grid.arrays.farm_ids[farm]].of(str(method), facility)
         for farm, facility, method in zip(owners.farm, owners.facility, owners.method, strict=True)

@@ -80,7 +80,10 @@ def _interval(row: "Assessment") -> Iterable[str]:
     if row.evidence.get("interval", "") in ("one_station", "two_stations"):
         yield _("Fewer than three were counted, so no range can be given.")
     elif row.low is not None:
-        yield _("The range in brackets says how far the mean may be off: it comes from how much the places differ.")
+        if METHODS[row.method].hangs:
+            yield _("The range in brackets says how far the mean may be off: it comes from how much the places differ.")
+        else:
+            yield _("The range in brackets comes from how much the animals differ: it is about these animals that day.")
     if row.few_devices:
         yield _("Fewer than five were counted: it is judged all the same, but take it as a first look.")
 

@@ -5,7 +5,7 @@ import pytest
 from alerts.models import Assessment
 from farms.models import Facility, Farm, Group, Region, Season, User
 from monitoring.models import Station
-from tests.alerts.scene import check, count_week, monday, result
+from tests.alerts.scene import check, check_time, correct, count_week, monday, result
 from tests.cast import as_factory, make_facility, make_farm, make_stations
 
 pytestmark = pytest.mark.django_db
@@ -103,6 +103,24 @@ def test_the_mean_has_an_interval_and_says_why_where_it_has_none(
     assert row.low < 100 < row.high
     trap = result(northfield, WEEK, "trap")
     assert (trap.low, trap.high, trap.evidence["interval"]) == (None, None, "two_stations")
+
+
+def test_one_leg_count_has_a_range_from_its_animals(group: Group, northfield: Farm, leg_station: Station):
+    animals = [12, 3, 0, 7, 9, 15, 4, 6, 8, 5]
+    count_week([leg_station], WEEK, [animals])
+    check(group, WEEK)
+    row = result(northfield, WEEK, "leg")
+    # As monitoring.analysis.leg_count says of the same animals.
+    assert (row.mean, round(row.low or 0, 1), round(row.high or 0, 1)) == (6.9, 4.5, 11.4)
+    assert row.evidence["interval"] == ""
+    assert 0 < (row.over_probability or 0) < 0.5
+
+
+def test_a_corrected_leg_count_has_its_later_range(group: Group, northfield: Farm, leg_station: Station):
+    (counted,) = count_week([leg_station], WEEK, [[90] * 10])
+    correct(counted, [12, 3, 0, 7, 9, 15, 4, 6, 8, 5], received=check_time(WEEK))
+    check(group, WEEK)
+    assert round(result(northfield, WEEK, "leg").high or 0, 1) == 11.4
 
 
 def test_most_of_it_names_the_stations_with_their_question(

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitoring.analysis.leg_count import leg_means
+from monitoring.analysis.leg_count import leg_means, leg_means_of_sums
 from monitoring.analysis.simulated_counts import draw_counts
 
 NONE = float("nan")
@@ -107,3 +107,29 @@ def test_the_95_percent_interval_covers_95_percent_of_simulated_sessions(session
             print(f"\n95 % interval of a leg count, {animals} animals, k 0.8 and 1.4, covers at a mean of {told} %")
     assert cells.min() > 91 and cells.max() < 98
     assert cells.mean(axis=2).min() > 93 and cells.mean(axis=2).max() < 97
+
+
+class TestSums:
+    """`leg_means_of_sums` says of sums what `leg_means` says of the animals."""
+
+    @given(st.lists(st.integers(0, 40), min_size=1, max_size=15))
+    def test_one_leg_count(self, flies):
+        y = np.array(flies, np.float64)
+        sums = (np.array([float(y.size)]), np.array([y.sum()]), np.array([(y**2).sum()]))
+        found, whole = leg_means_of_sums(*sums, np.array([0]), 1), leg_means([flies])
+        assert str(found.reason[0]) == str(whole.reason[0])
+        for name in ("mean", "low", "high"):
+            np.testing.assert_allclose(getattr(found, name), getattr(whole, name), rtol=1e-9)
+
+    def test_two_leg_counts_weigh_the_same_and_tell_more(self):
+        one = (np.full(2, 12.0), np.array([60.0, 120.0]), np.array([500.0, 1800.0]))
+        both = leg_means_of_sums(*one, np.array([0, 0]), 2)
+        each = leg_means_of_sums(*one, np.array([0, 1]), 2)
+        assert both.mean[0] == pytest.approx(each.mean.mean())
+        assert np.isnan(both.mean[1])
+        assert str(both.reason[1]) == "no_count"
+        assert both.high[0] / both.low[0] < (each.high / each.low).max()
+
+    def test_no_animals_with_flies_are_refused(self):
+        with pytest.raises(ValueError, match="^animals must"):
+            leg_means_of_sums(np.zeros(1), np.ones(1), np.ones(1), np.array([0]), 1)
