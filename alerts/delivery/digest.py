@@ -1,11 +1,13 @@
 """The weekly digest: one mail a farm and owner, in the owner's language, written when the check ran."""
 
+import logging
 from collections.abc import Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.conf import settings
+from django.db import InterfaceError, OperationalError, transaction
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import override
@@ -20,6 +22,7 @@ from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
 from alerts.selectors.corrections import Correction, corrections_since
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.station_effects import with_station_effects
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
@@ -30,6 +33,7 @@ if TYPE_CHECKING:
 
 # Farms whose mails, each with its picture, are held in memory at once.
 TOGETHER = 200
+logger = logging.getLogger(__name__)
 
 
 def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime) -> int:
@@ -44,13 +48,27 @@ def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: d
         part = farms[start : start + TOGETHER]
         owners = _owners(part)
         mails: list[Digest] = []
-        for told in with_work_effects(weeks_of_farms(part, week, day)):
+        for told in _with_effects(weeks_of_farms(part, week, day)):
             try:
                 mails += _digests(told, owners.get(told.farm.id, []), corrected.get(told.farm.id, []), now)
             except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
                 set_aside(told.farm, week, error, now)
         queued += queue(mails)
     return queued
+
+
+def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
+    """The weeks with what became of work and where the most is; a farm of which that can't be said goes without."""
+    try:
+        with transaction.atomic():
+            return with_station_effects(with_work_effects(weeks))
+    except (OperationalError, InterfaceError):
+        raise  # the database, not a farm
+    except Exception:
+        if len(weeks) > 1:
+            return [told for week in weeks for told in _with_effects([week])]
+        logger.exception("farm %s: its mail goes without effects of work and stations", weeks[0].farm.id)
+        return list(weeks)
 
 
 def _owners(farms: Sequence["Farm"]) -> dict[UUID, list["User"]]:

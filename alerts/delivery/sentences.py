@@ -21,6 +21,7 @@ from monitoring.methods import METHODS
 MOST_NAMED = 4  # stations
 MOST_PLACES_IN_SUBJECT = 2
 CLEARLY_MORE = 1.5  # times an even share; our own choice
+VERY_LIKELY, WEEKS_AT_TOP = 0.85, 2
 
 
 def count_paragraphs(told: FarmWeek) -> list[Paragraph]:
@@ -137,7 +138,8 @@ def where_paragraph(told: FarmWeek) -> Paragraph | None:
         return _spread(told, row)
     named = stations_phrase(row.method, [place["number"] for place in places])
     inside = {UUID(place["facility"]) for place in places}
-    sentences = [_holders(told, row, named, inside, len(places)), *_sitings(row.method, places)]
+    held = _holders(told, row, named, inside, len(places))
+    sentences = [held, _lasting(told, row.method, places), *_sitings(row.method, places)]
     most = max(places, key=lambda place: place["share"])
     kind = told.facilities[UUID(most["facility"])].kind
     sentences.append(_("Worth a look there first: {places}.").format(places=places_to_look(kind)))
@@ -175,6 +177,19 @@ def _holders(told: FarmWeek, row: Assessment, named: str, inside: set[UUID], num
     if row.facility_id is not None and not told.only_place(row):
         return _("In {place} {what}.").format(place=place, what=what)
     return _("Most of it in {place}: {what}.").format(place=place, what=what)
+
+
+def _lasting(told: FarmWeek, method: str, places: Sequence[dict[str, Any]]) -> str:
+    """Card 4 is very likely the highest, for 3 weeks in a row: where that is no chance of one week."""
+    for place in places:
+        station = told.stations.get(UUID(place["station"]))
+        if station is None or station.highest is None or station.highest < VERY_LIKELY:
+            continue
+        if station.weeks_at_top >= WEEKS_AT_TOP:
+            named = stations_phrase(method, [place["number"]])
+            words = _("{named} is very likely the highest, for {weeks} weeks in a row.")
+            return words.format(named=named, weeks=station.weeks_at_top)
+    return ""
 
 
 def _sitings(method: str, places: Sequence[dict[str, Any]]) -> list[str]:

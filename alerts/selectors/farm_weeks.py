@@ -19,6 +19,7 @@ from monitoring.methods import METHODS
 from monitoring.selectors import development_of_farms, last_works
 
 if TYPE_CHECKING:
+    from alerts.selectors.station_effects import StationEffect
     from farms.models import Facility, Farm
     from monitoring.models import Work
     from monitoring.selectors import FarmDevelopment
@@ -36,7 +37,8 @@ class FarmWeek:
     `farm_rows` maps a method to this week's result; `facility_rows` are the facilities' in walking order; `series` maps
     a place (facility or None for the farm, method) to its results of the last eight weeks, None where there is none.
     `listed` are the methods in which the group's list names the farm as rising; only an adviser's list has it.
-    `work` is the last one noted, `work_effect` what became of the counts since, where somebody asked for it.
+    `work` is the last one noted; `work_effect`, what became of the counts since, and `stations`, how each stands beside
+    the farm's others, are there where somebody asked for them.
     """
 
     farm: "Farm"
@@ -53,6 +55,7 @@ class FarmWeek:
     failed: bool = False
     listed: Collection[str] = ()
     development: "FarmDevelopment | None" = None
+    stations: "Mapping[UUID, StationEffect]" = field(default_factory=dict)
 
     @property
     def over(self) -> list[Assessment]:

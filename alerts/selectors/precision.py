@@ -11,6 +11,7 @@ import numpy as np
 
 from alerts.models import BorrowedFigures
 from alerts.selectors.borrowed import KOfLegs, figures_of_group, k_of_legs
+from alerts.selectors.farm_counts import FarmCounts, counts_of_farms
 from monitoring.analysis.counting_plan import (
     DEGREES_FOR_OWN,
     NONE,
@@ -23,20 +24,12 @@ from monitoring.analysis.counting_plan import (
 )
 from monitoring.analysis.farm_mean import weekly_means
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
-from monitoring.analysis.rates import (
-    DEVICE_DAYS,
-    LEGS_PER_ANIMAL,
-    PER_ANIMAL,
-    Readings,
-    StationWeeks,
-    as_typed,
-    station_weeks,
-)
+from monitoring.analysis.rates import LEGS_PER_ANIMAL, as_typed
 from monitoring.analysis.scatter import k_by_likelihood, k_by_moments
 from monitoring.analysis.shapes import Bools, Floats
 from monitoring.analysis.weeks import week_index
 from monitoring.analysis.zero_class import zero_class
-from monitoring.arrays import CheckArrays, flies_on_animals, readings_for_check
+from monitoring.arrays import flies_on_animals
 from monitoring.methods import LEG, METHODS
 
 if TYPE_CHECKING:
@@ -107,11 +100,8 @@ class Precision:
 def precision_of_farm(farm: "Farm", week: date) -> list[Precision]:
     """Each method that is in use on the farm in a week (its Monday), from the readings of the last twelve."""
     first = week - (WINDOW_WEEKS - 1) * WEEK
-    arrays = readings_for_check([farm.id], first, week)
-    until = arrays.station_until
-    stands = np.isnat(until) | (until >= np.datetime64(week, "D"))
-    seen = _Seen(arrays, week)
-    in_use = set(arrays.station_method[stands].tolist())
+    seen = _Seen(counts_of_farms([farm], first, week))
+    in_use = seen.in_use_since(week)
     figures = figures_of_group(farm.group_id, week)
     found = [_of_devices(seen, method, figures[method]) for method in METHODS if method in in_use - {LEG.code}]
     if LEG.code in in_use:
@@ -121,27 +111,22 @@ def precision_of_farm(farm: "Farm", week: date) -> list[Precision]:
 
 
 class _Seen:
-    """A farm's readings as a grid of stations and weeks, the judged week its last column."""
+    """A farm's readings by method, the judged week in the last column."""
 
-    def __init__(self, arrays: CheckArrays, week: date) -> None:
-        self.arrays = arrays
-        self.number = week_index(arrays.week, np.datetime64(week, "D") - np.timedelta64(7 * (WINDOW_WEEKS - 1), "D"))
+    def __init__(self, counts: FarmCounts) -> None:
+        self.arrays, self.weeks = counts.arrays, counts.weeks
         self.place = {method: place for place, method in enumerate(METHODS)}
-        self.owner = np.array([self.place[method] for method in arrays.station_method.tolist()], np.int64)
-        self.weeks = self._weeks()
+        self.owner = np.array([self.place[method] for method in self.arrays.station_method.tolist()], np.int64)
+        self.number = week_index(self.arrays.week, np.datetime64(counts.first, "D"))
         means = weekly_means(self.weeks, self.owner, len(METHODS))
         self.mean, self.stations, self.at_least = means.mean[:, -1], means.stations[:, -1], means.at_least[:, -1]
         self.scatter = scatter_between_devices(self.weeks, self.owner, len(METHODS))
 
-    def _weeks(self) -> StationWeeks:
-        arrays = self.arrays
-        readings = Readings(
-            station=arrays.station, week=self.number, middle=arrays.middle, count=arrays.count, part=arrays.fraction,
-            exposure=arrays.exposure, at_least=arrays.at_least, how=arrays.how,
-        )  # fmt: skip
-        hangs = np.array([METHODS[method].hangs for method in arrays.station_method.tolist()], np.bool_)
-        per = np.where(hangs, DEVICE_DAYS, PER_ANIMAL)
-        return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=WINDOW_WEEKS, per=per)
+    def in_use_since(self, week: date) -> set[str]:
+        """The methods of the stations that stood in a week, the last one, or still stand."""
+        until = self.arrays.station_until
+        stands = np.isnat(until) | (until >= np.datetime64(week, "D"))
+        return set(self.arrays.station_method[stands].tolist())
 
     def counted(self, method: str) -> Bools:
         """(n_readings,) -- this week's readings by a method that have a count."""

@@ -5,6 +5,7 @@ word (below, near, over) comes with the data.
 """
 
 from monitoring.charts.marks import level_mark
+from monitoring.charts.own_past import own_past_chart
 from monitoring.charts.palette import DARK, LIGHT, Palette
 from monitoring.charts.png import to_png
 from monitoring.charts.season import season_chart
@@ -20,6 +21,7 @@ __all__ = [
     "SeasonSeries",
     "WorkMark",
     "level_mark",
+    "own_past_chart",
     "season_chart",
     "to_png",
     "weeks_line",

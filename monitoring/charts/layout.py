@@ -6,7 +6,7 @@ from typing import Literal
 from monitoring.charts.palette import Palette
 from monitoring.charts.scale import ValueAxis, WeekAxis, value_axis
 from monitoring.charts.series import ChartWords, SeasonSeries
-from monitoring.charts.svg import text_width
+from monitoring.charts.svg import FONT, element, text_width, worded
 
 Shape = Literal["wide", "narrow"]
 
@@ -68,6 +68,27 @@ def plot_for(series: SeasonSeries, words: ChartWords, palette: Palette, shape: S
     left = max(text_width(words.number(tick), sheet.letters) for tick in values.ticks()) + 10
     weeks = WeekAxis(series.n_weeks, left=left, right=sheet.width - _last_value_margin(series, words, sheet))
     return Plot(series, words, palette, sheet, weeks, values)
+
+
+def framed(plot: Plot, shape: Shape, content: str) -> str:
+    """The picture around its layers, with the words that are read aloud in its place."""
+    title_id, words_id = (f"{plot.series.key}-{shape}-{part}" for part in ("title", "words"))
+    width, height = f"{plot.sheet.width:g}", f"{plot.sheet.height:g}"
+    return element(
+        "svg",
+        worded("title", plot.words.title, id=title_id),
+        worded("desc", plot.words.description, id=words_id),
+        content,
+        xmlns="http://www.w3.org/2000/svg",
+        class_=f"season {shape}",
+        role="img",
+        aria_labelledby=f"{title_id} {words_id}",
+        viewBox=f"0 0 {width} {height}",
+        width=width,
+        height=height,
+        font_family=FONT,
+        font_size=plot.sheet.letters,
+    )
 
 
 def _highest(series: SeasonSeries) -> float:

@@ -13,7 +13,7 @@ def draw_intervals(plot: Plot) -> str:
 
 def draw_means(plot: Plot) -> str:
     """Where weeks stand too close for rings, only those over the level and the last keep theirs."""
-    lines = "".join(_line(plot, run) for run in runs(plot.series.means) if len(run) > 1)
+    lines = "".join(draw_line(plot, run) for run in runs(plot.series.means) if len(run) > 1)
     return lines + "".join(_point(plot, index) for index in range(plot.series.n_weeks))
 
 
@@ -49,7 +49,8 @@ def _arrow(plot: Plot, x: float, y: float) -> str:
     return element("path", class_="arrow", d=path, fill="none", stroke=plot.palette.soft, stroke_width=1.4)
 
 
-def _line(plot: Plot, run: range) -> str:
+def draw_line(plot: Plot, run: range) -> str:
+    """The line along one stretch of weeks."""
     path = [(plot.weeks.x(index), plot.values.y(plot.series.means[index] or 0.0)) for index in run]
     joined = {"stroke_width": 1.6, "stroke_linejoin": "round"}
     return element("polyline", class_="mean", points=points(path), fill="none", stroke=plot.palette.ink, **joined)

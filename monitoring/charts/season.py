@@ -1,12 +1,11 @@
 """One method's season: weekly means with their interval, gaps as gaps, the action level, the work done."""
 
 from monitoring.charts.axes import draw_axes, draw_empty, draw_last_value
-from monitoring.charts.layout import Plot, Shape, plot_for
+from monitoring.charts.layout import Shape, framed, plot_for
 from monitoring.charts.means import draw_intervals, draw_means
 from monitoring.charts.palette import LIGHT, Palette
 from monitoring.charts.rule import draw_action_level
 from monitoring.charts.series import ChartWords, SeasonSeries
-from monitoring.charts.svg import FONT, element, worded
 from monitoring.charts.work import draw_work
 
 
@@ -36,24 +35,4 @@ def season_chart(series: SeasonSeries, *, words: ChartWords, shape: Shape = "wid
         draw_means(plot),
         draw_last_value(plot) if counted else draw_empty(plot),
     )
-    return _frame(plot, shape, "".join(layers))
-
-
-def _frame(plot: Plot, shape: Shape, content: str) -> str:
-    title_id, words_id = (f"{plot.series.key}-{shape}-{part}" for part in ("title", "words"))
-    width, height = f"{plot.sheet.width:g}", f"{plot.sheet.height:g}"
-    return element(
-        "svg",
-        worded("title", plot.words.title, id=title_id),
-        worded("desc", plot.words.description, id=words_id),
-        content,
-        xmlns="http://www.w3.org/2000/svg",
-        class_=f"season {shape}",
-        role="img",
-        aria_labelledby=f"{title_id} {words_id}",
-        viewBox=f"0 0 {width} {height}",
-        width=width,
-        height=height,
-        font_family=FONT,
-        font_size=plot.sheet.letters,
-    )
+    return framed(plot, shape, "".join(layers))

@@ -16,6 +16,7 @@ from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.me import Me
+from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
 from server.api.v1.precision import PrecisionOfFarm
@@ -23,6 +24,7 @@ from server.api.v1.readings import Readings
 from server.api.v1.regions import RegionReports, Regions
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.seasons import Seasons
+from server.api.v1.station_effects import StationEffectsOfFarm
 from server.api.v1.stations import RoundSheet, Stations
 from server.api.v1.temperatures import RegionTemperatures, Temperatures
 from server.api.v1.tokens import Tokens
@@ -74,6 +76,12 @@ urlpatterns = [
         "farms/<uuid:farm_id>/borrowed-figures",
         BorrowedFiguresOfFarm.as_view({"get": "retrieve"}),
         name="farm-borrowed-figures",
+    ),
+    path("farms/<uuid:farm_id>/own-past", OwnPastOfFarm.as_view({"get": "retrieve"}), name="farm-own-past"),
+    path(
+        "farms/<uuid:farm_id>/stations/effects",
+        StationEffectsOfFarm.as_view({"get": "retrieve"}),
+        name="farm-station-effects",
     ),
     path("", include(router.urls)),
 ]

@@ -1,7 +1,6 @@
 """How well a farm's means are known, what more counting would help, what results borrow: in the farm's words."""
 
 import json
-import math
 from collections.abc import Callable, Mapping
 from datetime import date
 from functools import cache
@@ -45,9 +44,8 @@ TAKEN_FROM: dict[str, Promise] = {
     "group": gettext_lazy("{what} is taken from the leg counts of the group, rounded and fixed for a quarter."),
     "inferred": gettext_lazy("{what} is our own inference, since no published figure is known to us."),
 }
-# Of a hundred level farms, those called rising at least once in three weeks: what trials with simulated farms found.
-CALLED_RISING = (11, 13)
-CALIBRATION = "docs/calibration/figures.json"
+# Written by `manage.py calibrate`: the share of level farms called rising in any of three weekly checks.
+CALIBRATION, WITHIN_THREE = "docs/calibration/figures.json", "own_test_level_within_three_checks"
 
 
 def known_by_method(farm: Any, week: date) -> dict[str, list[str]]:
@@ -153,33 +151,26 @@ def more_sentence(row: "Precision") -> str:
 
 def own_test_sentences() -> list[str]:
     """What it takes to be called rising, and how often a level farm is."""
-    low, high = called_rising()
+    told = _(
+        "Rising is said when a farm's last weeks went up more than those of 19 in 20 level farms would by chance; "
+        "falling likewise."
+    )
     share = _(
-        "Of a hundred level farms {low} to {high} are called rising at least once within three weeks, in trials with "
+        "Of a hundred level farms {number} are called rising at least once within three weeks, in trials with "
         "simulated farms."
     )
-    return [
-        _(
-            "Rising is said when a farm's last weeks went up more than those of 19 in 20 level farms would by chance; "
-            "falling likewise."
-        ),
-        share.format(low=low, high=high),
-    ]
+    return [told, share.format(number=called_rising(calibration()))]
+
+
+def called_rising(figures: Mapping[str, Any]) -> str:
+    """How many of a hundred level farms are called rising in three weeks: as measured, else as first trials had it."""
+    share = figures.get(WITHIN_THREE)
+    return _("11 to 13") if share is None else _("about {number}").format(number=round(100 * share))
 
 
 @cache
-def called_rising() -> tuple[int, int]:
-    """Of a hundred level farms, the fewest and the most called rising in three weeks, as the calibration measured."""
+def calibration() -> Mapping[str, Any]:
+    """The figures that the calibration keeps for pages to quote; empty where they do not come with the service."""
     path = settings.BASE_DIR / CALIBRATION
-    if not path.is_file():
-        return CALLED_RISING
-    return rising_in(json.loads(path.read_text()))
-
-
-def rising_in(figures: Mapping[str, Any]) -> tuple[int, int]:
-    """The shares in the calibration's figures, in whole hundredths; the usual ones where it doesn't have them."""
-    rows = figures.get("rise", {}).get("power", [])
-    shares = [row["level_network"] for row in rows if row.get("level_network") is not None]
-    if not shares:
-        return CALLED_RISING
-    return math.floor(round(100 * min(shares), 6)), math.ceil(round(100 * max(shares), 6))
+    found: Mapping[str, Any] = json.loads(path.read_text()) if path.is_file() else {}
+    return found

@@ -133,6 +133,18 @@ class TestWhatItSays:
         check(group, WEEK)
         assert "Card 2 hangs near water, so flies may only rest there." in flat(write(rising).text)
 
+    def test_a_card_that_lasts_at_the_top_is_told(
+        self, group: Group, northfield: Farm, cards: list[Station], write: Write
+    ):
+        for number in range(5, 12):
+            count_week(cards, monday(number), [20, 160, 24, 18, 22])
+        count_week(cards, WEEK, [60, 480, 70, 50, 66])
+        check(group, WEEK)
+        assert "Card 2 is very likely the highest, for 8 weeks in a row." in " ".join(write(northfield).text.split())
+
+    def test_one_that_is_the_highest_for_once_is_not(self, over: Farm, write: Write):
+        assert "very likely" not in write(over).text
+
     def test_a_hot_barn_is_told_where_the_farms_mean_is_low(self, group: Group, rising: Farm, write: Write):
         heifers = make_facility(rising, "East shed", "heifer_barn", 4)
         count_week(make_stations(_barn(rising), "card", range(6, 26)), WEEK, [10] * 20)

@@ -18,6 +18,7 @@ from monitoring.charts import (
     SeasonSeries,
     WorkMark,
     level_mark,
+    own_past_chart,
     season_chart,
     to_png,
     weeks_line,
@@ -324,3 +325,31 @@ def test_a_mail_s_picture_is_drawn_fast_enough_for_thousands_of_farms():
         to_png(season_chart(series, words=WORDS, shape="narrow"), width=560)
     # About 10 ms each; the bound only catches a fall by an order of magnitude, such as scanning the system's fonts.
     assert (time.thread_time() - started) / 5 < 0.15
+
+
+class TestTheOwnPast:
+    MEANS = (10.0, 20.0, None, 30.0, 60.0, 5.0)
+    ENDS = ((5.0, 15.0), (8.0, 25.0), (None, None), (10.0, 40.0), (12.0, 45.0), (12.0, 45.0))
+
+    def drawn(self, unlike, shape="wide"):
+        lows, highs = zip(*self.ENDS, strict=True)
+        series = SeasonSeries("card-own-past", APRIL, self.MEANS, lows=lows, highs=highs)
+        return parsed(own_past_chart(series, unlike, words=WORDS, shape=shape))
+
+    @pytest.mark.parametrize("shape", ["wide", "narrow"])
+    def test_weeks_outside_are_squares_and_the_others_dots(self, shape):
+        picture = self.drawn(["", "", "", "", "above", "below"], shape)
+        assert [node.get("class") for node in of_class(picture, "unlike")] == ["unlike above", "unlike below"]
+        assert [node.get("fill") for node in of_class(picture, "unlike")] == [LIGHT.accent, LIGHT.ink]
+        assert len(of_class(picture, "dot")) == 3
+        # No ring: that is the action level's mark.
+        assert of_class(picture, "ring") == []
+
+    def test_neither_line_nor_band_crosses_a_gap(self):
+        picture = self.drawn([""] * 6)
+        assert [len(line.get("points").split()) for line in of_class(picture, "mean")] == [2, 3]
+        assert len(of_class(picture, "band")) == 2
+
+    def test_a_week_without_its_mark_is_refused(self):
+        with pytest.raises(ValueError, match="6 weeks but 2 marks"):
+            self.drawn(["", "above"])

@@ -27,9 +27,7 @@ class MethodTrendSerializer(serializers.Serializer):
     reason = serializers.CharField(
         help_text="Empty, or why there is no trend: no_counts, too_few_weeks, all_zero, not_comparable, too_few_counts."
     )
-    borrowed = serializers.CharField(
-        help_text="The group's figures it rests on: quarter and version, or printed."
-    )
+    borrowed = serializers.CharField(help_text="The group's figures it rests on: quarter and version, or printed.")
 
 
 class TrendSerializer(serializers.Serializer):

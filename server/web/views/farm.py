@@ -1,5 +1,6 @@
 """A farm's page: the week in words, building by building, the season in pictures, what is open, what was done."""
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
@@ -10,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.selectors import assessments_of, newest_week, open_alerts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
-from alerts.selectors.station_effects import with_station_effects
+from alerts.selectors.station_effects import by_station, effects_of_stations
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
@@ -36,7 +37,8 @@ SHOWN = 30 * WEEK
 @require_safe
 def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     week = newest_week(visit.farm) or monday_of(visit.today) - WEEK
-    seen = with_station_effects(with_work_effects(weeks_of_farms([visit.farm], week, visit.today)))[0]
+    seen = with_work_effects(weeks_of_farms([visit.farm], week, visit.today))[0]
+    seen = replace(seen, stations=by_station(effects_of_stations([visit.farm], week)[visit.farm.id]))
     works = list(works_of(visit.farm, week - SHOWN))
     context = {
         "visit": visit,

@@ -131,5 +131,5 @@ class TestSums:
         assert both.high[0] / both.low[0] < (each.high / each.low).max()
 
     def test_no_animals_with_flies_are_refused(self):
-        with pytest.raises(ValueError, match="^animals must"):
+        with pytest.raises(ValueError, match=r"^animals must"):
             leg_means_of_sums(np.zeros(1), np.ones(1), np.ones(1), np.array([0]), 1)

@@ -133,3 +133,37 @@ def test_where_somebody_begins(browser, anna, dana, erik, northfield):
 def test_the_list_of_farms_holds_those_that_let_one_in(browser, dana, northfield, southmead):
     farms = words(browser(dana).get(reverse("farms")))
     assert "Northfield" in farms and "Southmead" not in farms and "Monday list" in farms
+
+
+def test_each_method_stands_against_the_farms_own_weeks(browser, anna, season):
+    """Only six weeks were counted: too early for the last one, and said so with no empty picture."""
+    page = browser(anna).get(at("farm", season))
+    assert "Spot cards against this farm's own weeks Too early to tell" in words(page)
+    assert "Jug traps against this farm's own weeks Too early to tell" in words(page)
+
+
+def test_a_week_unlike_its_own_past_is_told_with_how_often_that_is_chance(browser, anna, group, northfield, cards):
+    for number, specks in enumerate((20, 24, 19, 22, 26, 21, 80, 90)):
+        count_week(cards, monday(number), [specks, specks * 4, specks, specks, "lost"])
+    check(group, monday(7))
+    page = browser(anna).get(at("farm", northfield))
+    told = words(page)
+    assert "Unlike its own past: higher than the weeks before let expect, for 2 weeks in a row." in told
+    assert "A farm that stays level leaves the band by chance about once in 35 to 120 weeks." in told
+    assert "In a first year the season itself can take it out of the band" in told
+    section = page.content.decode().split('aria-labelledby="own-past-card"')[1].split("</section>")[0]
+    assert section.count('class="unlike above"') == 4  # two weeks, in two widths
+    for word in ("EWMA", "dispersion", "sigma", "limit"):
+        assert word not in told
+
+
+def test_a_station_that_lasts_at_the_top_is_a_question_to_check_on_the_spot(browser, anna, group, northfield, cards):
+    for number in range(8):
+        count_week(cards, monday(number), [20, 90, 24, 18 + number, 22])
+    check(group, monday(7))
+    told = words(browser(anna).get(at("farm", northfield)))
+    # The question stands once, though the week's share asks it too.
+    assert (
+        "Card 2 90 specks in 7 days Jun 1 50 % of the week's catch. Over eight weeks very likely (9 in 10) the highest "
+        "of all; the highest count for 8 weeks in a row. Nothing close by draws flies. Worth a look there first. Card 3"
+    ) in told

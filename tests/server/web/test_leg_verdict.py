@@ -8,7 +8,9 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from alerts.models import BorrowedFigures
 from alerts.services import NewLevel, set_farm_level
+from farms.clock import quarter_of
 from farms.ids import uuid7
 from farms.models import Facility
 from farms.services import make_phone_code
@@ -64,6 +66,38 @@ def test_without_a_script_the_table_says_the_same(browser, ben, northfield, leg_
     assert "10 66 122 11 76 132 12 85 141 13 95 151 14 104 160 15 113 169" in told
     assert "It is about these animals today" in told
     assert "our own inference" in told and "47 of 100 legs" in told
+
+
+def lend_k(group, k, fitted):
+    figures = {"shock": 0.2, "stays": 0.3, "counting": 1.0, "growth": 0.1, "degrees": 9.0, "weight_k": 1.4, "leg_k": k}
+    with as_factory():
+        BorrowedFigures.objects.create(
+            group=group, method="leg", quarter=quarter_of(fitted.date()), farms=45, holdings=42, fitted_at=fitted,
+            code_version="test", **figures,
+        )  # fmt: skip
+
+
+def test_the_groups_own_k_plans_the_count_where_it_is_known(browser, ben, northfield, leg_station):
+    lend_k(northfield.group, 3.0, NOW - timedelta(days=50))
+    page = Sheet(browser(ben), northfield).page
+    [(plan, _say)] = plans(page)
+    table = stop_table(10.0, 3.0)
+    assert plan["rows"] == [list(row) for row in zip(table.below.tolist(), table.over.tolist(), strict=True)]
+    assert "taken from your group's own leg counts" in words(page) and "our own inference" not in words(page)
+
+
+def test_figures_that_come_later_leave_what_was_said_of_a_count(browser, anna, northfield, leg_station):
+    # 12 flies an animal on ten are not clear with k 1.4, and with k 30 they are.
+    end = counted(browser(anna), northfield, leg_station, [12] * 10)
+    assert "Not clear after 10 animals" in end
+    lend_k(northfield.group, 30.0, NOW)
+    with as_factory():
+        walked = Round.objects.get(farm=northfield)
+    assert "Not clear after 10 animals" in words(
+        browser(anna).get(at("round", northfield, round_id=walked.id))
+    )  # fmt: skip
+    lend_k(northfield.group, 30.0, NOW - timedelta(days=70))
+    assert "Enough: at or over" in words(browser(anna).get(at("round", northfield, round_id=walked.id)))
 
 
 def test_a_form_without_a_leg_count_brings_no_script(browser, carla, southmead):
