@@ -59,9 +59,9 @@ def doubt_phrase(row: Assessment) -> str:
     if row.result != LevelWord.OVER and row.at_least:
         return _("Some had too many to count, so there may be more than this.")
     if row.result == LevelWord.OVER and row.low is not None and row.low < row.level:
-        return f"{_('Not certain: the range reaches below it.')} {over_chance_phrase(row)}".strip()
+        return " ".join((_("Not certain: the range reaches below it."), over_chance_phrase(row))).strip()
     if row.result != LevelWord.OVER and row.high is not None and row.high > row.level:
-        return f"{_('Not certain: the range reaches over it.')} {over_chance_phrase(row)}".strip()
+        return " ".join((_("Not certain: the range reaches over it."), over_chance_phrase(row))).strip()
     return ""
 
 
