@@ -1,6 +1,6 @@
 """What a group's farms borrow from one another: fitted once a quarter from the weeks before it, rounded, stored."""
 
-from collections import defaultdict
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -10,6 +10,7 @@ from uuid import UUID
 
 import numpy as np
 from django.conf import settings
+from django.db import InterfaceError, OperationalError, transaction
 
 from alerts.checks.grid import Grid, Owners
 from alerts.models import BorrowedFigures
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
 CHUNK = 500
 WEEK = timedelta(days=7)
 PRINTED_NAME = "printed"
+# Of a power law of variance and mean: none of counts lies beyond.
+STEEPEST_A, STEEPEST_B = 1e6, 5.0
+logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -57,7 +61,7 @@ def fix_borrowed(group: "Group", week: date, now: datetime) -> None:
     quarter = quarter_of(week)
     if BorrowedFigures.objects.filter(group_id=group.id, quarter=quarter).exists():
         return
-    last = monday_of(quarter - timedelta(days=1)) if quarter.weekday() else quarter - WEEK
+    last = monday_of(quarter - timedelta(days=1))
     farms = list(farms_of_group(group.id))
     rows = [
         BorrowedFigures(
@@ -71,80 +75,108 @@ def fix_borrowed(group: "Group", week: date, now: datetime) -> None:
 
 def _fitted(farms: "Sequence[Farm]", last: date) -> dict[str, dict[str, Any]]:
     """Each method's figures, from the weeks up to `last`; without figures where fewer than 30 holdings can say."""
-    seen = _Seen()
-    for start in range(0, len(farms), CHUNK):
-        seen.look_at(farms[start : start + CHUNK], last)
-    return {method: seen.figures(method) for method in METHODS}
+    seen = [each for start in range(0, len(farms), CHUNK) for each in _seen_of(farms[start : start + CHUNK], last)]
+    return {method: _figures(seen, method) for method in METHODS}
 
 
+@dataclass(frozen=True)
 class _Seen:
-    """What was seen of a group's farms, chunk by chunk."""
+    """What was seen of some farms: by method their weeks, of how many holdings, k, and moments of devices by week."""
 
-    def __init__(self) -> None:
-        self.weeks: dict[str, list[FarmWeeks]] = defaultdict(list)
-        self.holdings: dict[str, set[UUID]] = defaultdict(set)
-        self.k: dict[str, list[float]] = defaultdict(list)
-        self.moments: dict[str, list[Floats]] = defaultdict(list)
-        self.flies: list[Floats] = []
+    weeks: dict[str, FarmWeeks]
+    holdings: dict[str, set[UUID]]
+    k: dict[str, float]
+    moments: dict[str, Floats]
+    flies: Floats
 
-    def look_at(self, farms: "Sequence[Farm]", last: date) -> None:
-        """Read some farms' weeks and keep what the figures rest on."""
-        ids = [farm.id for farm in farms]
-        first = last - (WINDOW_WEEKS - 1) * WEEK
-        grid = Grid(readings_for_check(ids, first, last), last)
-        owners = grid.farm_owners()
-        moments = device_moments(grid.station_weeks, owners.of_station, len(owners))
-        rows_of = {method: np.flatnonzero(owners.method == method) for method in np.unique(owners.method).tolist()}
-        k = np.full(len(owners), PRINTED.k)
-        for method, rows in rows_of.items():
-            k[rows] = self._pooled_k(grid, owners, rows, method)
-        weeks = farm_weeks_of(grid.station_weeks, owners.of_station, len(owners), newest=grid.column, k=k)
-        for method, rows in rows_of.items():
-            told = rows[weeks.told[rows]]
-            self.weeks[method].append(weeks.only(told))
-            self.holdings[method] |= {farms[farm].holding_id for farm in owners.farm[told].tolist()}
-            self.moments[method].append(np.stack([each[rows].ravel() for each in moments]))
-        self.flies.append(flies_on_animals(ids, first, last))
 
-    def _pooled_k(self, grid: Grid, owners: Owners, rows: Ints, method: str) -> float:
-        if not METHODS[method].hangs:
-            # One k an animal; a leg count is the sum of many.
-            return PRINTED.k
-        counts, days = padded_counts(grid.station_weeks, owners.of_station, len(owners), newest=grid.column)
-        k = two_digits(pooled_k(counts[rows], days[rows]) or PRINTED.k)
-        self.k[method].append(k)
-        return k
+def _seen_of(farms: "Sequence[Farm]", last: date) -> list[_Seen]:
+    """What was seen of these farms; without the farm at fault where one can't be read, which its own check will say."""
+    try:
+        with transaction.atomic():
+            return [_look_at(farms, last)]
+    except (OperationalError, InterfaceError):
+        raise  # the database, not a farm
+    except Exception:
+        if len(farms) == 1:
+            logger.exception("Farm %s lends nothing to its group this quarter: it could not be read.", farms[0].id)
+            return []
+        half = len(farms) // 2
+        return _seen_of(farms[:half], last) + _seen_of(farms[half:], last)
 
-    def figures(self, method: str) -> dict[str, Any]:
-        """The columns of one method's row."""
-        weeks, holdings = self.weeks[method], self.holdings[method]
-        found = {"farms": sum(len(each) for each in weeks), "holdings": len(holdings)}
-        if len(holdings) < FARMS_TO_BORROW:
-            return found
-        k = two_digits(float(np.median(self.k[method])) if self.k[method] else PRINTED.k)
+
+def _look_at(farms: "Sequence[Farm]", last: date) -> _Seen:
+    """Read some farms' weeks and keep what the figures rest on."""
+    ids, first = [farm.id for farm in farms], last - (WINDOW_WEEKS - 1) * WEEK
+    grid = Grid(readings_for_check(ids, first, last), last)
+    owners = grid.farm_owners()
+    rows_of = {method: np.flatnonzero(owners.method == method) for method in np.unique(owners.method).tolist()}
+    ks = {method: _pooled_k(grid, owners, rows, method) for method, rows in rows_of.items()}
+    k = np.array([ks[method] for method in owners.method.tolist()], np.float64)
+    weeks = farm_weeks_of(grid.station_weeks, owners.of_station, len(owners), newest=grid.column, k=k)
+    moments = device_moments(grid.station_weeks, owners.of_station, len(owners))
+    told = {method: rows[weeks.told[rows]] for method, rows in rows_of.items()}
+    return _Seen(
+        weeks={method: weeks.only(rows) for method, rows in told.items()},
+        holdings={
+            method: {farms[farm].holding_id for farm in owners.farm[rows].tolist()} for method, rows in told.items()
+        },
+        k=ks,
+        moments={method: np.stack([each[rows].ravel() for each in moments]) for method, rows in rows_of.items()},
+        flies=flies_on_animals(ids, first, last),
+    )
+
+
+def _pooled_k(grid: Grid, owners: Owners, rows: Ints, method: str) -> float:
+    if not METHODS[method].hangs:
+        # One k an animal; a leg count is the sum of many.
+        return PRINTED.k
+    counts, days = padded_counts(grid.station_weeks, owners.of_station, len(owners), newest=grid.column)
+    return two_digits(pooled_k(counts[rows], days[rows]) or PRINTED.k)
+
+
+def _figures(seen: Sequence[_Seen], method: str) -> dict[str, Any]:
+    """The columns of one method's row."""
+    weeks = [each.weeks[method] for each in seen if method in each.weeks]
+    holdings = {holding for each in seen for holding in each.holdings.get(method, ())}
+    found = {"farms": sum(map(len, weeks)), "holdings": len(holdings)}
+    if len(holdings) < FARMS_TO_BORROW:
+        return found
+    k = two_digits(float(np.median([each.k[method] for each in seen if method in each.k])))
+    try:
         scatter = fit_week_scatter(joined(weeks), k)
-        if scatter is None:
-            return found
-        names = ("shock", "stays", "counting", "growth", "degrees")
-        pooled = {name: two_digits(getattr(scatter, name)) for name in names}
-        return found | pooled | {"weight_k": k} | self._taylor(method) | self._leg_k(method)
+    except (ValueError, ArithmeticError, np.linalg.LinAlgError):
+        logger.exception("No figures could be fitted for %s: the printed ones hold for the quarter.", method)
+        return found
+    if scatter is None:
+        return found
+    names = ("shock", "stays", "counting", "growth", "degrees")
+    pooled = {name: two_digits(getattr(scatter, name)) for name in names}
+    return found | pooled | {"weight_k": k} | _taylor(seen, method) | _leg_k(seen, method)
 
-    def _taylor(self, method: str) -> dict[str, float]:
-        mean, variance = np.concatenate(self.moments[method], axis=1)
-        law = taylor_laws(mean, variance, np.zeros(mean.size, np.int64), [method])
-        if law.source[0] != OWN_LAW:
-            return {}
-        return {"taylor_a": two_digits(float(law.mean_a[0])), "taylor_b": two_digits(float(law.b[0]))}
 
-    def _leg_k(self, method: str) -> dict[str, float]:
-        if METHODS[method].hangs:
-            return {}
-        wide = max(each.shape[1] for each in self.flies)
-        padded = [np.pad(each, ((0, 0), (0, wide - each.shape[1])), constant_values=np.nan) for each in self.flies]
-        flies = np.concatenate(padded)
-        legs = leg_scatter(flies, np.zeros(len(flies), np.int64), 1)
-        known = legs.source[0] == OWN and legs.k[0] < inf
-        return {"leg_k": two_digits(float(legs.k[0]))} if known else {}
+def _taylor(seen: Sequence[_Seen], method: str) -> dict[str, float]:
+    mean, variance = np.concatenate([each.moments[method] for each in seen if method in each.moments], axis=1)
+    law = taylor_laws(mean, variance, np.zeros(mean.size, np.int64), [method])
+    a, b = float(law.mean_a[0]), float(law.b[0])
+    # A line through means that hardly differ may be as steep as it likes: that is no law.
+    if law.source[0] != OWN_LAW or not (0 < a <= STEEPEST_A and abs(b) <= STEEPEST_B):
+        return {}
+    used = (mean > 0) & (variance > 0)
+    # a m^b with b rounded still goes through the middle of the farm-weeks; a alone, at a mean of 1, lies far from them.
+    middle = float(np.exp(np.log(mean[used]).mean()))
+    return {"taylor_a": two_digits(a * middle ** (b - two_digits(b))), "taylor_b": two_digits(b)}
+
+
+def _leg_k(seen: Sequence[_Seen], method: str) -> dict[str, float]:
+    if METHODS[method].hangs:
+        return {}
+    wide = max(each.flies.shape[1] for each in seen)
+    padded = [np.pad(each.flies, ((0, 0), (0, wide - each.flies.shape[1])), constant_values=np.nan) for each in seen]
+    flies = np.concatenate(padded)
+    legs = leg_scatter(flies, np.zeros(len(flies), np.int64), 1)
+    known = legs.source[0] == OWN and legs.k[0] < inf
+    return {"leg_k": two_digits(float(legs.k[0]))} if known else {}
 
 
 def two_digits(value: float) -> float:

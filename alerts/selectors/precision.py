@@ -22,9 +22,9 @@ from monitoring.analysis.counting_plan import (
     scatter_between_devices,
     units_needed,
 )
-from monitoring.analysis.farm_mean import weekly_means
+from monitoring.analysis.farm_mean import CUP, weekly_means
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
-from monitoring.analysis.rates import LEGS_PER_ANIMAL, as_typed
+from monitoring.analysis.rates import LEGS_PER_ANIMAL, parts_as_typed
 from monitoring.analysis.scatter import k_by_likelihood, k_by_moments
 from monitoring.analysis.shapes import Bools, Floats
 from monitoring.analysis.weeks import week_index
@@ -197,16 +197,20 @@ def _why_not(mean: float, scatter: float, *, at_least: bool) -> str:
 
 
 def _alike_counts(seen: _Seen, method: str) -> tuple[Floats, str]:
-    """This week's counts where they may be held side by side, and else why not: whole cards, up for like days."""
+    """This week's counts where they may be held side by side, and else why not: up for like days, none by the cup.
+
+    A part of a card stands for the whole card in whole specks: what that adds to the scatter is little beside how
+    unevenly cards catch. Nothing on a part is not yet nothing on the card.
+    """
     arrays, which = seen.arrays, seen.counted(method)
-    days = arrays.exposure[which]
+    days, count, part = arrays.exposure[which], arrays.count[which], parts_as_typed(arrays.fraction[which])
     if arrays.at_least[which].any():
         return np.empty(0), "at_least"
-    if (arrays.how[which] != "counted").any() or any(as_typed(part) != 1 for part in arrays.fraction[which].tolist()):
+    if (arrays.how[which] == CUP).any() or ((part < 1) & (count == 0)).any():
         return np.empty(0), "estimated"
     if days.size and days.max() > ALIKE_DAYS * days.min():
         return np.empty(0), "unlike_days"
-    return arrays.count[which], ""
+    return np.round(count / part), ""
 
 
 def _unevenness(found: tuple[Floats, str]) -> Unevenness:

@@ -1,7 +1,9 @@
 """How well a farm's means are known, what more counting would help, what results borrow: in the farm's words."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -15,7 +17,8 @@ from alerts.selectors.borrowed import figures_of_results
 from alerts.selectors.precision import TO_15_PERCENT, precision_of_farm
 from alerts.wording import amount
 from alerts.wording.numbers import day_phrase
-from monitoring.analysis.counting_plan import TAYLOR
+from alerts.wording.places import and_list
+from alerts.wording.results import heading
 
 if TYPE_CHECKING:
     from alerts.selectors.borrowed import Lent
@@ -48,16 +51,20 @@ TAKEN_FROM: dict[str, Promise] = {
 CALIBRATION, WITHIN_THREE = "docs/calibration/figures.json", "own_test_level_within_three_checks"
 
 
-def known_by_method(farm: Any, week: date) -> dict[str, list[str]]:
-    """For each method of a judged week how well its mean is known, and what its result borrows."""
-    precisions = {row.method: row for row in precision_of_farm(farm, week)}
-    lent = {row.method: row for row in figures_of_results(farm, week)}
-    return {method: _sentences(precisions.get(method), lent.get(method)) for method in precisions | lent}
+@dataclass(frozen=True)
+class Known:
+    """What is told of a judged week: by method how well its mean is known, and where it is from how weeks scatter."""
+
+    by_method: dict[str, list[str]]
+    weeks: list[str]
 
 
-def _sentences(row: "Precision | None", lent: "Lent | None") -> list[str]:
-    known = [] if row is None else [_per_leg(row), known_sentence(row), _zeros(row)]
-    return [said for said in (*known, *borrowed_sentences(row, lent)) if said]
+def known_of(farm: Any, week: date) -> Known:
+    """How well the means of a judged week are known, and what its results borrow."""
+    rows = precision_of_farm(farm, week)
+    told = {row.method: [_per_leg(row), known_sentence(row), _zeros(row), unevenly_sentence(row)] for row in rows}
+    by_method = {method: [said for said in sentences if said] for method, sentences in told.items()}
+    return Known(by_method, weeks_sentences(figures_of_results(farm, week)))
 
 
 def known_sentence(row: "Precision") -> str:
@@ -108,19 +115,26 @@ def _zeros(row: "Precision") -> str:
     return told.format(devices=counted(row.method, seen.counts), zeros=zeros, expected=expected)
 
 
-def borrowed_sentences(row: "Precision | None", lent: "Lent | None") -> list[str]:
-    """Where what is said of unevenness and of weeks comes from, beside the farm's own counts."""
-    figures = lent.figures if lent is not None else None
-    if row is not None and row.source == TAYLOR and figures is not None:
-        both = _(
-            "{what} and how much weeks scatter are taken from {farms} farms of the group, rounded and fixed for the "
-            "quarter from {day}."
-        )
-        what = HOW_UNEVENLY[row.method]
-        return [both.format(what=what, farms=figures.farms, day=day_phrase(figures.quarter))]
-    taken = TAKEN_FROM.get(row.source) if row is not None and row.reached is not None else None
-    told = [str(taken).format(what=HOW_UNEVENLY[row.method])] if row is not None and taken is not None else []
-    return told + ([_weeks_sentence(lent)] if lent is not None else [])
+def unevenly_sentence(row: "Precision") -> str:
+    """Where it is known from how unevenly devices catch; empty where nothing rests on it."""
+    taken = TAKEN_FROM.get(row.source) if row.reached is not None else None
+    return "" if taken is None else str(taken).format(what=HOW_UNEVENLY[row.method])
+
+
+def weeks_sentences(lent: Sequence["Lent"]) -> list[str]:
+    """Where it is known from how much weeks scatter: said once, or method by method where they differ."""
+    methods: dict[str, list[str]] = defaultdict(list)
+    for one in lent:
+        methods[_weeks_sentence(one)].append(one.method)
+    if len(methods) <= 1:
+        return list(methods)
+    return [f"{methods_phrase(own)}: {said}" for said, own in methods.items()]
+
+
+def methods_phrase(methods: Sequence[str]) -> str:
+    """Cards and traps."""
+    names = [heading(method) if place == 0 else heading(method).lower() for place, method in enumerate(methods)]
+    return and_list(names)
 
 
 def _weeks_sentence(lent: "Lent") -> str:

@@ -30,7 +30,7 @@ class UnevennessSerializer(serializers.Serializer):
     k_by_moments = serializers.FloatField(allow_null=True, help_text="k from mean and variance alone.")
     reason = serializers.CharField(
         help_text="Empty, or why there is no k: no_counts, too_few_counts (under five), all_zero, no_overdispersion "
-        "(as even as chance allows), at_least, estimated (parts or cups), unlike_days."
+        "(as even as chance allows), at_least, estimated (by the cup, or nothing on a part), unlike_days."
     )
     zeros = serializers.FloatField(allow_null=True, help_text="The share of counts of nothing at all.")
     zeros_expected = serializers.FloatField(allow_null=True, help_text="The share that mean and k let expect.")

@@ -22,7 +22,7 @@ from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
 from server.web.figures import season_figures
 from server.web.own_past import own_past_figures
-from server.web.precision import known_by_method, own_test_sentences
+from server.web.precision import known_of, own_test_sentences
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
 from server.web.weeks_ahead import ahead_lines
 from server.web.works import work_lines
@@ -45,8 +45,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "week": week,
         "judged": bool(seen.farm_rows),
         "told": told_of(seen),
-        "got": got_lines(seen),
-        "own_test": own_test_sentences(),
+        **how_got(seen),
         "buildings": building_lines(seen),
         "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
         "own_past": own_past_figures(visit.farm, week),
@@ -62,11 +61,16 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     return render(request, "web/farm.html", context)
 
 
-def got_lines(seen: FarmWeek) -> list[tuple[str, list[str]]]:
-    """How the figure of each method was got that was counted this week."""
-    known = known_by_method(seen.farm, seen.week) if seen.farm_rows else {}
+def how_got(seen: FarmWeek) -> dict[str, Any]:
+    """How the figure of each method was got that was counted this week, and what is said of weeks and of rising."""
     rows = [row for row in seen.farm_rows.values() if row.mean is not None]
-    return [how_it_was_got(row, known.get(row.method, ())) for row in rows]
+    if not rows:
+        return {"got": [], "got_weeks": []}
+    known = known_of(seen.farm, seen.week)
+    return {
+        "got": [how_it_was_got(row, known.by_method.get(row.method, ())) for row in rows],
+        "got_weeks": [*known.weeks, *own_test_sentences()],
+    }
 
 
 def _history(alert: Any) -> list[Any]:

@@ -59,7 +59,8 @@ def test_the_break_even_with_ones_own_numbers(browser, anna, northfield):
     ("flies", "verdict"), [(8, "That is over it"), (1, "That is below it"), (4, "too little was counted to say")]
 )
 def test_this_weeks_legs_stand_beside_it(browser, anna, group, northfield, leg_station, flies, verdict):
-    count_week([leg_station], monday(6), [[flies] * 12])
+    # Two animals give no range: then too little was counted.
+    count_week([leg_station], monday(6), [[flies] * (2 if flies == 4 else 12)])
     check(group, monday(6))
     if flies != 4:
         with as_factory():
