@@ -115,7 +115,8 @@ class BruteForce:
 def before_scaling(scatter, likelihood):
     """Give the likeliest shape (shock, stays, counting, growth) of which the scatter is a multiple, and its value.
 
-    The network's scale multiplies shock^2, counting and growth^2 afterwards, and it is not part of the result: so it is searched.
+    The network's scale multiplies shock^2, counting and growth^2 afterwards, and is not part of the result: so it is
+    searched.
     """
 
     def shape(root):
