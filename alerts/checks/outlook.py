@@ -94,6 +94,8 @@ def _of_method(weeks: FarmWeeks, borrowed: Borrowed, level: Floats, is_over: Boo
     crossed = _crossed(ahead, level, is_over)
     low, high = ahead.interval(FORECAST_LEVEL)
     over, shown = ahead.probability_over(level), slice(1, 1 + len(WEEKS_AHEAD))
+    # The weeks ahead are counted from the last week that was counted: of an older one they would be past already.
+    fresh = weeks.newest_counted[:, None]
     words = trend_words(rises.p_rise, rises.p_fall, weeks.weeks_observed)
     return Outlook(
         # Nothing caught all along is no rise and no fall, and it is not too early to say so.
@@ -105,11 +107,11 @@ def _of_method(weeks: FarmWeeks, borrowed: Borrowed, level: Floats, is_over: Boo
         p_rise=rises.p_rise,
         p_fall=rises.p_fall,
         over_now=np.where(weeks.newest_counted, over[:, 0], np.nan),
-        ahead_median=ahead.median[:, shown],
-        ahead_low=low[:, shown],
-        ahead_high=high[:, shown],
-        ahead_over=over[:, shown],
-        crossing=crossed.word,
+        ahead_median=np.where(fresh, ahead.median[:, shown], np.nan),
+        ahead_low=np.where(fresh, low[:, shown], np.nan),
+        ahead_high=np.where(fresh, high[:, shown], np.nan),
+        ahead_over=np.where(fresh, over[:, shown], np.nan),
+        crossing=np.where(weeks.newest_counted, crossed.word, ""),
         crossing_weeks=crossed.weeks,
         crossing_soonest=crossed.soonest,
         crossing_latest=crossed.latest,
