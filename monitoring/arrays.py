@@ -31,6 +31,9 @@ COLD_BELOW = 15  # degrees Celsius: below it stable flies stop feeding (a review
 HALF_OF_MOST_DAYS_UP = timedelta(days=MOST_DAYS_UP // 2 + 1)
 NEVER = datetime(9999, 1, 1, tzinfo=UTC)
 NO_DAY = -(2**31)  # stands for an unknown day on the way here
+# The marks of a reading, bits of one number: yes or no, then two places in lists of codes, then the part counted.
+AT_LEAST, SPRAYED, LATE, COLD, ON_ANIMALS, HOW, REASON, PART = 1, 2, 4, 8, 16, 32, 128, 1024
+WHOLE = 10_000  # a part is sent in ten-thousandths, a whole card as 0
 
 
 @dataclass(frozen=True)
@@ -76,33 +79,47 @@ SELECT s.id, s.farm_id, s.facility_id, s.number, s.since, s.until,
        array_position(%(methods)s, s.method::text) AS method,
        COALESCE(g.near, 'nothing') AS near, COALESCE(g.windy, false) AS windy,
        row_number() OVER (ORDER BY s.farm_id, s.method, s.id) - 1 AS place
-FROM monitoring_station s LEFT JOIN LATERAL (
-    SELECT near, windy FROM monitoring_siting g
-    WHERE g.farm_id = s.farm_id AND g.station_id = s.id AND g.since <= %(last)s ORDER BY g.since DESC LIMIT 1) g ON true
+FROM monitoring_station s LEFT JOIN (
+    SELECT DISTINCT ON (farm_id, station_id) farm_id, station_id, near, windy FROM monitoring_siting
+    WHERE farm_id = ANY(%(farms)s) AND since <= %(last)s ORDER BY farm_id, station_id, since DESC) g
+    ON g.farm_id = s.farm_id AND g.station_id = s.id
 WHERE s.farm_id = ANY(%(farms)s) AND s.since <= %(last)s AND (s.until IS NULL OR s.until >= %(first)s)
 """
-# The middle day: the earlier of two. A correction received after the moment asked for isn't one yet.
-READINGS = """
-SELECT s.place, m.middle, r.count, r.fraction, r.at_least,
-       CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END AS exposure,
-       array_position(%(hows)s, r.how::text) AS how, array_position(%(reasons)s, r.reason::text) AS reason,
-       COALESCE(r.sprayed, false) AS sprayed,
-       (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s AS late,
-       r.method = 'leg' AND COALESCE(COALESCE(own.max_c, t.max_c) < %(cold)s, false) AS cold
-FROM monitoring_reading r
-JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
-JOIN farms_farm f ON f.id = r.farm_id
-CROSS JOIN LATERAL (SELECT COALESCE(r.hung_on, r.taken_on)
-    + (r.taken_on - COALESCE(r.hung_on, r.taken_on)) / 2 AS middle) m
-LEFT JOIN monitoring_farmtemperature own ON r.method = 'leg' AND own.farm_id = r.farm_id AND own.day = r.taken_on
-LEFT JOIN monitoring_dailytemperature t ON r.method = 'leg' AND t.region_id = f.region_id AND t.day = r.taken_on
-WHERE r.farm_id = ANY(%(farms)s) AND r.taken_on >= %(first)s AND r.taken_on <= %(latest)s
-  AND m.middle BETWEEN %(first)s AND %(last)s AND r.correction_kind <> 'withdrawn' AND r.received_at < %(before)s
-  AND NOT EXISTS (SELECT 1 FROM monitoring_reading l
-                  WHERE l.farm_id = r.farm_id AND l.corrects_id = r.id AND l.received_at < %(before)s)
+# A correction received after the moment asked for isn't one yet.
+CORRECTED = """
+SELECT farm_id, corrects_id FROM monitoring_reading
+WHERE farm_id = ANY(%(farms)s) AND corrects_id IS NOT NULL AND received_at < %(before)s
 """
+COLD_DAYS = """
+SELECT farm_id, day FROM monitoring_farmtemperature
+WHERE farm_id = ANY(%(farms)s) AND day BETWEEN %(first)s AND %(latest)s AND max_c < %(cold)s
+UNION ALL
+SELECT f.id, t.day FROM farms_farm f JOIN monitoring_dailytemperature t ON t.region_id = f.region_id
+WHERE f.id = ANY(%(farms)s) AND t.day BETWEEN %(first)s AND %(latest)s AND t.max_c < %(cold)s
+  AND NOT EXISTS (SELECT FROM monitoring_farmtemperature own WHERE own.farm_id = f.id AND own.day = t.day)
+"""
+# What few readings have is one number, the marks, which is 0 for most. The CASEs spare them what costs: looking up a
+# time zone, for a reading that can't be late in any; a decimal; a day without temperatures.
+READINGS = f"""
+SELECT s.place, r.taken_on, r.count,
+       CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END AS exposure,
+       CASE WHEN r.how = 'counted' THEN 0 ELSE {HOW} * (array_position(%(hows)s, r.how::text) - 1)
+            + {PART} * (r.fraction * {WHOLE})::int4 END
+       + CASE WHEN r.reason = '' THEN 0 ELSE {REASON} * (array_position(%(reasons)s, r.reason::text) - 1) END
+       + CASE WHEN r.at_least THEN {AT_LEAST} ELSE 0 END + CASE WHEN r.sprayed THEN {SPRAYED} ELSE 0 END
+       + CASE WHEN r.received_at <= r.taken_on + (%(late)s - 2) THEN 0
+              WHEN (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s THEN {LATE} ELSE 0 END
+       + CASE WHEN r.method <> 'leg' THEN 0
+              WHEN (r.farm_id, r.taken_on) IN (SELECT farm_id, day FROM cold_days) THEN {ON_ANIMALS + COLD}
+              ELSE {ON_ANIMALS} END AS marks
+FROM monitoring_reading r JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
+WHERE r.farm_id = ANY(%(farms)s) AND r.taken_on BETWEEN %(first)s AND %(latest)s
+  AND r.correction_kind <> 'withdrawn' AND r.received_at < %(before)s
+  AND (r.farm_id, r.id) NOT IN (SELECT farm_id, corrects_id FROM corrected)
+"""  # noqa: S608 - put together from numbers of this file
 BOTH = f"""
-WITH stations AS MATERIALIZED ({STATIONS}), readings AS ({READINGS}),
+WITH stations AS MATERIALIZED ({STATIONS}), corrected AS MATERIALIZED ({CORRECTED}),
+cold_days AS MATERIALIZED ({COLD_DAYS}), readings AS ({READINGS}),
 station_columns AS (
     SELECT array_agg(id ORDER BY place) AS a, array_agg(facility_id ORDER BY place) AS b,
            array_agg(array_position(%(farms)s, farm_id) ORDER BY place) AS c, array_agg(method ORDER BY place) AS d,
@@ -111,14 +128,13 @@ station_columns AS (
            array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i
     FROM stations),
 reading_columns AS (
-    SELECT array_agg(place::int4) AS j, array_agg(middle - DATE 'epoch') AS k, array_agg(COALESCE(count, -1)) AS l,
-           array_agg(fraction::float8) AS m, array_agg(COALESCE(exposure, -1)) AS n, array_agg(at_least) AS o,
-           array_agg(how) AS p, array_agg(reason) AS q, array_agg(sprayed) AS r, array_agg(late) AS s,
-           array_agg(cold) AS t
+    SELECT array_agg(place::int4) AS j, array_agg(taken_on - DATE 'epoch') AS k, array_agg(COALESCE(count, -1)) AS l,
+           array_agg(COALESCE(exposure, -1)) AS m, array_agg(marks) AS n
     FROM readings)
 SELECT * FROM station_columns, reading_columns
 """  # noqa: S608 - put together from texts of this file
 BIG_ENDIAN = {"int": (">i4", np.int64), "float": (">f8", np.float64), "bool": ("?", np.bool_)}
+COLUMNS = 14
 HEADER = 20  # bytes of a one-dimensional array: dimensions, NULL flag, type, length, lower bound
 
 
@@ -142,29 +158,26 @@ def readings_for_check(
         "methods": METHOD_CODES.tolist(), "hows": HOW_CODES.tolist(), "reasons": REASON_CODES.tolist(),
         "nears": NEAR_CODES.tolist(),
     }  # fmt: skip
-    return _arrays_of(farm_ids, _sent(asked, using))
+    return _arrays_of(farm_ids, _sent(asked, using), (first_week, last))
 
 
 def _sent(asked: dict[str, Any], using: str) -> list[bytes | None]:
-    """The twenty columns of BOTH, each a PostgreSQL array in its binary form."""
+    """The columns of BOTH, each a PostgreSQL array in its binary form."""
     connection = connections[using]
     connection.ensure_connection()
     # Not Django's cursor, which puts parameters in by itself and takes no binary results.
     with psycopg.Cursor(connection.connection) as cursor:
         cursor.execute(BOTH, asked, binary=True)
         result = cursor.pgresult
-        return [result.get_value(0, column) if result else None for column in range(20)]
+        return [result.get_value(0, column) if result else None for column in range(COLUMNS)]
 
 
-def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None]) -> CheckArrays:
+def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[date, date]) -> CheckArrays:
     station_id, station_facility = (tuple(_ids(value)) for value in sent[:2])
     farm, method, number, since, until, near = (_column(value, "int") for value in sent[2:8])
-    place, middle, count = (_column(value, "int") for value in sent[9:12])
-    # By station and day, so that sums don't hang on the order in which rows lie on the disk.
-    order = np.lexsort((count, middle, place))
-    exposure, how, reason = (_column(sent[column], "int")[order] for column in (13, 15, 16))
-    at_least, sprayed, late, cold = (_column(sent[column], "bool")[order] for column in (14, 17, 18, 19))
-    days = _days(middle[order])
+    place, taken, count, exposure, marks = _readings_in_order([_column(value, "int") for value in sent[9:]], span)
+    middle = _days(_middle(taken, exposure, marks))
+    part = marks // PART
     return CheckArrays(
         farm_ids=tuple(farm_ids),
         station_id=station_id,
@@ -176,19 +189,35 @@ def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None]) -> CheckArray
         station_until=_days(until),
         station_near=NEAR_CODES[near - 1],
         station_windy=_column(sent[8], "bool"),
-        station=place[order],
-        week=monday_of(days),
-        middle=days,
-        count=_or_nan(count[order]),
-        fraction=_column(sent[12], "float")[order],
+        station=place,
+        week=monday_of(middle),
+        middle=middle,
+        count=_or_nan(count),
+        fraction=np.where(part == 0, 1.0, part / WHOLE),
         exposure=_or_nan(exposure),
-        at_least=at_least,
-        how=HOW_CODES[how - 1],
-        reason=REASON_CODES[reason - 1],
-        sprayed=sprayed,
-        late=late,
-        cold=cold,
+        at_least=marks & AT_LEAST > 0,
+        how=HOW_CODES[marks // HOW % (REASON // HOW)],
+        reason=REASON_CODES[marks // REASON % (PART // REASON)],
+        sprayed=marks & SPRAYED > 0,
+        late=marks & LATE > 0,
+        cold=marks & COLD > 0,
     )
+
+
+def _readings_in_order(columns: Sequence[Ints], span: tuple[date, date]) -> Sequence[Ints]:
+    """Those whose middle day is asked for, by station and day, so that sums don't hang on how rows lie on the disk."""
+    place, taken, count, exposure, marks = columns
+    first, last = (np.datetime64(day, "D").astype(np.int64) for day in span)
+    middle = _middle(taken, exposure, marks)
+    order = np.lexsort((count, (place << 32) + middle))
+    order = order[(middle[order] >= first) & (middle[order] <= last)]
+    return [each[order] for each in columns]
+
+
+def _middle(taken: Ints, exposure: Ints, marks: Ints) -> Ints:
+    """The middle day of each exposure, the earlier of two; the day itself where nothing hung, or nobody knows."""
+    hung = (exposure > 0) & (marks & ON_ANIMALS == 0)
+    return taken - np.where(hung, exposure - exposure // 2, 0)
 
 
 def _column(value: bytes | None, kind: str) -> NDArray[Any]:

@@ -14,6 +14,7 @@ from alerts.models import CheckRun
 from alerts.models.check import RunState
 
 LEASE = timedelta(minutes=30)
+GROUP_LOCK = "hashtext('weekly check'), hashtext(%s)"
 FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=1), timedelta(hours=1)
 
 
@@ -44,13 +45,30 @@ def give_back(run: CheckRun, error: str, *, now: datetime) -> None:
     _ours(run).update(state=RunState.DUE, lease_until=now + pause, error=error)
 
 
-def hold_group(group_id: UUID) -> None:
-    """Wait until no other worker judges farms of this group, and keep it so until the transaction ends.
+class RunLost(Exception):
+    """Another worker has claimed the run, since its lease ran out: what is left of it is the other's to do."""
 
-    The lease keeps workers apart; this keeps them apart where a lease ran out while its owner still worked.
+
+def keep_run(run: CheckRun) -> None:
+    """Keep a claimed run ours until the transaction ends. Raises RunLost where it no longer is.
+
+    Parts of one run may do this side by side. Claiming it waits for them, and after that they are refused, so that two
+    workers never judge one week at once, though a lease ran out while its owner still worked.
     """
     with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtext('weekly check'), hashtext(%s))", [str(group_id)])
+        cursor.execute(f"SELECT pg_advisory_xact_lock_shared({GROUP_LOCK})", [str(run.group_id)])
+        cursor.execute(
+            "SELECT FROM alerts_checkrun WHERE id = %s AND attempts = %s AND state = %s FOR SHARE",
+            [run.id, run.attempts, RunState.RUNNING],
+        )
+        if cursor.rowcount == 0:
+            raise RunLost(f"The run of {run.week} is another worker's by now.")
+
+
+def hold_group(group_id: UUID) -> None:
+    """Wait until no other worker judges farms of this group, and keep it so until the transaction ends."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT pg_advisory_xact_lock({GROUP_LOCK})", [str(group_id)])
 
 
 def _ours(run: CheckRun) -> QuerySet[CheckRun]:

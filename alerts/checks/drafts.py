@@ -1,54 +1,89 @@
-"""Figures as rows of Assessment, and which of them are new: an unchanged result gets no new revision."""
+"""Figures as rows of Assessment in columns, and which of them are new: an unchanged result gets no new revision."""
 
 import math
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
+import numpy as np
 from django.conf import settings
+from numpy.typing import ArrayLike, NDArray
 
+from alerts.checks.evidence import evidence_of, evidence_of_farms
 from alerts.checks.figures import Figures, figures_of
 from alerts.checks.grid import Grid, Owners
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import Outlook, WeeksByMethod, outlook_of
-from alerts.checks.outlook_json import outlook_json
+from alerts.checks.outlook_json import outlooks_json
 from alerts.models import Assessment
 from alerts.selectors.levels import levels_of_farms
 from monitoring.analysis.action_level import OVER
-from monitoring.analysis.hot_station import question_on_the_spot
+from monitoring.analysis.shapes import Floats, Ints
 
+Column = NDArray[Any]
 Key = tuple[UUID, UUID | None, str]  # (farm, facility or none, method)
 NOT_COMPARED = {"id", "revision", "judged_at", "code_version"}
 COMPARED = [field.attname for field in Assessment._meta.concrete_fields if field.attname not in NOT_COMPARED]
 
 
-def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMethod) -> list[Assessment]:
-    """What this week is concluded to be, farm rows (`owners`, with their `weeks`) and facility rows, not stored yet."""
+@dataclass(frozen=True)
+class Drafts:
+    """Results that are not stored yet: a column for each field of Assessment that differs, and what all have alike.
+
+    NaN stands for NULL; columns of ids and of JSON values hold objects.
+    """
+
+    columns: Mapping[str, Column]
+    same: Mapping[str, Any]
+
+    def __len__(self) -> int:
+        return len(self.columns["method"])
+
+    def only(self, which: ArrayLike) -> "Drafts":
+        """Some of them, by index or mark."""
+        chosen = np.asarray(which)
+        return replace(self, columns={name: column[chosen] for name, column in self.columns.items()})
+
+    def places(self) -> list[Key]:
+        """The place of each."""
+        names = ("farm_id", "facility_id", "method")
+        return list(zip(*(self.columns[name].tolist() for name in names), strict=True))
+
+    def rows(self) -> list[Assessment]:
+        """Each as a row."""
+        values = zip(*(_plain(column) for column in self.columns.values()), strict=True)
+        return [Assessment(**self.same, **dict(zip(self.columns, row, strict=True))) for row in values]
+
+
+def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMethod) -> Drafts:
+    """What this week is concluded to be: farm rows (`owners`, with their `weeks`), then facility rows."""
     levels = levels_of_farms(occasion.group.id, grid.arrays.farm_ids, occasion.sunday)
     for_farms = figures_of(grid, owners, levels)
     for_facilities = figures_of(grid, grid.facility_owners(), levels)
     outlook = outlook_of(
         owners, weeks, occasion.borrowed, level=for_farms.level, is_over=for_farms.word == OVER, flags=for_farms.flags
     )
-    lost = _without_count(grid)
-    rows = [_farm_row(grid, for_farms, outlook, lost, owner) for owner in owners.to_judge]
-    for row in rows:
-        row["borrowed"] = occasion.borrowed[row["method"]].name
-    rows += [_row(grid, for_facilities, owner) for owner in for_facilities.owners.to_judge]
-    return [Assessment(judged_at=occasion.now, code_version=settings.CODE_VERSION, **columns) for columns in rows]
+    of_farms = _columns(grid, for_farms) | _columns_of_farms(grid, for_farms, outlook)
+    names = {method: borrowed.name for method, borrowed in occasion.borrowed.items()}
+    of_farms["borrowed"] = np.array([names[method] for method in owners.method.tolist()], np.str_)
+    of_facilities = _columns(grid, for_facilities)
+    of_facilities |= {"evidence": _objects(evidence_of(grid, for_facilities))} | _nothing_of(len(for_facilities.owners))
+    parts = (of_farms, for_farms.owners.to_judge), (of_facilities, for_facilities.owners.to_judge)
+    columns = {name: np.concatenate([part[name][rows] for part, rows in parts]) for name in of_farms}
+    same = {"week": grid.week, "judged_at": occasion.now, "code_version": settings.CODE_VERSION}
+    return Drafts(columns | {"revision": np.ones(len(columns["method"]), np.int64)}, same)
 
 
-def changed(drafts: Iterable[Assessment], stored: Sequence[Assessment]) -> list[Assessment]:
+def changed(drafts: Drafts, stored: Sequence[Assessment]) -> Drafts:
     """The drafts that say something new, each with its revision: one more than the stored row of the same place."""
     latest = {key_of(row): row for row in stored}
-    new = []
-    for draft in drafts:
-        before = latest.get(key_of(draft))
-        if before is None or not _says_the_same(draft, before):
-            draft.revision = before.revision + 1 if before else 1
-            new.append(draft)
-    return new
+    known = [place for place, key in enumerate(drafts.places() if latest else []) if key in latest]
+    revision, new = drafts.columns["revision"].copy(), np.ones(len(drafts), np.bool_)
+    for place, draft in zip(known, drafts.only(known).rows() if known else [], strict=True):
+        before = latest[key_of(draft)]
+        revision[place], new[place] = before.revision + 1, not _says_the_same(draft, before)
+    return replace(drafts, columns={**drafts.columns, "revision": revision}).only(new)
 
 
 def key_of(row: Assessment) -> Key:
@@ -59,98 +94,61 @@ def _says_the_same(one: Assessment, other: Assessment) -> bool:
     return all(getattr(one, name) == getattr(other, name) for name in COMPARED if name != "pk")
 
 
-def _farm_row(
-    grid: Grid, figures: Figures, outlook: Outlook, lost: dict[tuple[int, str], list[dict[str, Any]]], owner: int
-) -> dict[str, Any]:
-    """A whole farm's row: as a facility's, with the trend and what was hung and not counted."""
-    row = _row(grid, figures, owner)
-    missing = lost[int(figures.owners.farm[owner]), row["method"]]
-    return row | {
-        "trend": str(outlook.word[owner]),
-        "growth": _number(outlook.growth[owner]),
-        "growth_low": _number(outlook.low[owner]),
-        "growth_high": _number(outlook.high[owner]),
-        "p_value": _number(outlook.p_value[owner]),
-        "p_rise": _number(outlook.p_rise[owner]),
-        "p_fall": _number(outlook.p_fall[owner]),
-        "over_probability": _first_of(_number(outlook.over_now[owner]), row["over_probability"]),
-        "outlook": outlook_json(outlook, owner),
-        "weeks_observed": int(outlook.weeks_observed[owner]),
-        "evidence": row["evidence"] | {"trend": str(outlook.reason[owner]), "missing": missing},
-    }
-
-
-def _row(grid: Grid, figures: Figures, owner: int) -> dict[str, Any]:
+def _columns(grid: Grid, figures: Figures) -> dict[str, Column]:
+    """What is said of a farm and of a facility alike."""
     owners = figures.owners
     return {
-        "farm_id": grid.arrays.farm_ids[owners.farm[owner]],
-        "facility_id": owners.facility[owner],
-        "method": str(owners.method[owner]),
-        "week": grid.week,
-        "mean": _number(figures.mean[owner]),
-        "low": _number(figures.low[owner]),
-        "high": _number(figures.high[owner]),
-        "at_least": bool(figures.at_least[owner]),
-        "devices": int(figures.devices[owner]),
-        "missing": int(figures.missing[owner]),
-        "few_devices": bool(figures.few[owner] and figures.devices[owner] > 0),
-        "level": _number(figures.level[owner]),
-        "level_of": figures.level_of[owner],
-        "result": str(figures.word[owner]),
-        "over_probability": _number(figures.over_probability[owner]),
-        "evidence": _evidence(grid, figures, owner),
+        "farm_id": _objects([grid.arrays.farm_ids[farm] for farm in owners.farm.tolist()]),
+        "facility_id": _objects(owners.facility),
+        "method": owners.method,
+        "mean": figures.mean,
+        "low": figures.low,
+        "high": figures.high,
+        "at_least": figures.at_least,
+        "devices": figures.devices,
+        "missing": figures.missing,
+        "few_devices": figures.few & (figures.devices > 0),
+        "level": figures.level,
+        "level_of": np.array(figures.level_of, np.str_),
+        "result": figures.word,
+        "over_probability": figures.over_probability,
     }
 
 
-def _evidence(grid: Grid, figures: Figures, owner: int) -> dict[str, Any]:
+def _columns_of_farms(grid: Grid, figures: Figures, outlook: Outlook) -> dict[str, Column]:
+    """What is said of a whole farm only, its weeks among it."""
     return {
-        "places": [_place(grid, figures, int(station)) for station in figures.hot.holders(owner)],
-        "flags": sorted(name for name, marked in figures.flags.items() if marked[owner]),
-        "interval": str(figures.why_no_interval[owner]),
+        "trend": outlook.word,
+        "growth": outlook.growth,
+        "growth_low": outlook.low,
+        "growth_high": outlook.high,
+        "p_value": outlook.p_value,
+        "p_rise": outlook.p_rise,
+        "p_fall": outlook.p_fall,
+        # What the farm's weeks say of its level; where they are too few, what this week's count alone says.
+        "over_probability": np.where(np.isnan(outlook.over_now), figures.over_probability, outlook.over_now),
+        "outlook": _objects(outlooks_json(outlook)),
+        "weeks_observed": outlook.weeks_observed,
+        "evidence": _objects(evidence_of_farms(grid, figures, outlook.reason)),
     }
 
 
-def _place(grid: Grid, figures: Figures, station: int) -> dict[str, Any]:
-    """A station that holds most of the week's catch, with what its siting asks."""
-    arrays, one = grid.arrays, slice(station, station + 1)
-    windy, near = arrays.station_windy[one], arrays.station_near[one]
-    return {
-        "station": str(arrays.station_id[station]),
-        "facility": str(arrays.station_facility[station]),
-        "method": str(arrays.station_method[station]),
-        "number": int(arrays.station_number[station]),
-        "share": round(float(figures.hot.share[station]), 4),
-        "weeks_at_top": int(figures.hot.weeks_at_top[station]),
-        "near": str(near[0]),
-        "windy": bool(windy[0]),
-        "question": str(question_on_the_spot(windy, near)[0]),
-    }
+def _nothing_of(number: int) -> dict[str, Column]:
+    """The columns that a facility leaves empty."""
+    unknown: Floats = np.full(number, np.nan)
+    none: Ints = np.zeros(number, np.int64)
+    numbers = dict.fromkeys(("growth", "growth_low", "growth_high", "p_value", "p_rise", "p_fall"), unknown)
+    words = dict.fromkeys(("trend", "borrowed"), np.full(number, "", "U20"))
+    return {**numbers, **words, "weeks_observed": none, "outlook": _objects([{} for _ in range(number)])}
 
 
-def _without_count(grid: Grid) -> dict[tuple[int, str], list[dict[str, Any]]]:
-    """For each farm (index) and method the stations that were not counted this week, with the reason given."""
-    arrays, found = grid.arrays, defaultdict(list)
-    for reading in (grid.this_week & ~grid.counted_this_week).nonzero()[0]:
-        station = int(arrays.station[reading])
-        if grid.station_weeks.devices[station, -1] == 0:
-            place = int(arrays.station_farm[station]), str(arrays.station_method[station])
-            number = int(arrays.station_number[station])
-            found[place].append(
-                {
-                    "station": str(arrays.station_id[station]),
-                    "number": number,
-                    "reason": str(arrays.reason[reading]),
-                }
-            )
-    for rows in found.values():
-        rows.sort(key=lambda row: (row["number"], row["reason"]))
-    return found
+def _objects(values: Sequence[object]) -> Column:
+    column = np.empty(len(values), np.object_)
+    column[:] = values
+    return column
 
 
-def _first_of(one: float | None, other: float | None) -> float | None:
-    """What the farm's weeks say of its level; where they are too few, what this week's count alone says."""
-    return other if one is None else one
-
-
-def _number(value: float) -> float | None:
-    return None if math.isnan(value) else float(value)
+def _plain(column: Column) -> list[Any]:
+    """A column's values as a row of Django's has them."""
+    values: list[Any] = column.tolist()
+    return [None if math.isnan(value) else value for value in values] if column.dtype.kind == "f" else values

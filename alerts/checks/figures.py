@@ -1,7 +1,7 @@
 """What is said of every farm, facility and method of a week, for all of them at once: arrays in, arrays out."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 import numpy as np
@@ -32,7 +32,7 @@ class Figures:
     missing: Ints
     few: Bools
     level: Floats
-    level_of: tuple[str, ...]
+    level_of: Words
     word: Words
     over_probability: Floats
     hot: HotStations
@@ -44,11 +44,7 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
     means = weekly_means(grid.station_weeks, owners.of_station, len(owners))
     week = grid.column
     interval = with_animals(grid, owners, means.interval(week=week), means.stations[:, week])
-    applied = [
-        levels[grid.arrays.farm_ids[farm]].of(str(method), facility)
-        for farm, facility, method in zip(owners.farm, owners.facility, owners.method, strict=True)
-    ]
-    level = np.array([np.nan if each.value is None else each.value for each in applied], np.float64)
+    level, level_of = _levels(grid, owners, levels)
     return Figures(
         owners=owners,
         mean=means.mean[:, week],
@@ -60,12 +56,28 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
         missing=means.missing[:, week],
         few=np.where(owners.hangs, means.few[:, week], _animals(grid, owners) < FEW_ANIMALS),
         level=level,
-        level_of=tuple(each.level_of for each in applied),
+        level_of=level_of,
         word=compare_with_level(means, level, owners.comparison)[:, week],
         over_probability=probability_over(interval.low[:, 0], interval.high[:, 0], level, interval.degrees[:, 0]),
         hot=hot_stations(grid.station_weeks, owners.of_station, len(owners), week=week),
         flags=_flags(grid, owners),
     )
+
+
+def _levels(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) -> tuple[Floats, Words]:
+    """The level that applies to each owner, NaN where none does, and whose it is."""
+    farms = [levels[farm_id] for farm_id in grid.arrays.farm_ids]
+    level, level_of = np.full(len(owners), np.nan), np.full(len(owners), "", "U8")
+    for method in np.unique(owners.method).tolist():
+        rows = owners.method == method
+        usual = replace(farms[0], own={}).of(method)
+        level[rows], level_of[rows] = np.nan if usual.value is None else usual.value, usual.level_of
+    # Few farms have levels of their own.
+    own = np.array([bool(each.own) for each in farms], np.bool_)
+    for owner in np.flatnonzero(own[owners.farm]).tolist():
+        applied = farms[owners.farm[owner]].of(str(owners.method[owner]), owners.facility[owner])
+        level[owner], level_of[owner] = np.nan if applied.value is None else applied.value, applied.level_of
+    return level, level_of
 
 
 def _animals(grid: Grid, owners: Owners) -> Floats:

@@ -1,9 +1,10 @@
 """The readings of many farms as one grid of stations and weeks, and whose each station is."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
+from typing import Any
 from uuid import UUID
 
 import numpy as np
@@ -40,8 +41,8 @@ class Owners:
         return len(self.facility)
 
     @property
-    def to_judge(self) -> list[int]:
-        return [int(owner) for owner in self.in_use.nonzero()[0]]
+    def to_judge(self) -> Ints:
+        return np.flatnonzero(self.in_use)
 
     @property
     def hangs(self) -> Bools:
@@ -99,15 +100,13 @@ class Grid:
         return np.asarray(self.this_week & ~np.isnan(self.arrays.count), np.bool_)
 
     def farm_owners(self) -> Owners:
-        arrays = self.arrays
-        keys = list(zip(arrays.station_farm.tolist(), arrays.station_method.tolist(), strict=True))
-        of_station, rows = _numbered(keys)
+        of_station, rows = _numbered([self.arrays.station_farm, self.arrays.station_method])
         return self._owners(of_station, rows, tuple(None for _ in rows))
 
     def facility_owners(self) -> Owners:
-        arrays = self.arrays
-        farms, methods = arrays.station_farm.tolist(), arrays.station_method.tolist()
-        of_station, rows = _numbered(list(zip(farms, arrays.station_facility, methods, strict=True)))
+        arrays, numbers = self.arrays, dict[UUID, int]()
+        facility = np.array([numbers.setdefault(each, len(numbers)) for each in arrays.station_facility], np.int64)
+        of_station, rows = _numbered([arrays.station_farm, facility, arrays.station_method])
         return self._owners(of_station, rows, tuple(arrays.station_facility[row] for row in rows))
 
     def _owners(self, of_station: Ints, rows: Ints, facility: tuple[UUID | None, ...]) -> Owners:
@@ -116,9 +115,14 @@ class Grid:
         return Owners(arrays.station_farm[rows], facility, arrays.station_method[rows], of_station, in_use)
 
 
-def _numbered(keys: Sequence[Hashable]) -> tuple[Ints, Ints]:
-    """The number of each key in the order of first appearance, and where each key first appears."""
-    numbers: dict[Hashable, int] = {}
-    of_each: NDArray[np.int64] = np.array([numbers.setdefault(key, len(numbers)) for key in keys], np.int64)
-    _, first = np.unique(of_each, return_index=True)
-    return of_each, first.astype(np.int64)
+def _numbered(keys: Sequence[NDArray[Any]]) -> tuple[Ints, Ints]:
+    """The number of each key (a row of these columns), in the order of first appearance, and where each appears."""
+    key: Ints = np.zeros(len(keys[0]), np.int64)
+    for column in keys:
+        different, which = np.unique(column, return_inverse=True)
+        key = key * max(len(different), 1) + which
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    number = np.empty_like(order)
+    number[order] = np.arange(len(order))
+    return number[which], first[order]

@@ -8,7 +8,7 @@ from uuid import UUID
 from alerts.checks.borrowed import borrowed_of, fix_borrowed
 from alerts.checks.calendar import WEEK, is_newest, newest_due
 from alerts.checks.judge import farms_to_judge, judge
-from alerts.checks.names import Compared, store_names
+from alerts.checks.names import store_names
 from alerts.checks.occasion import Occasion
 from alerts.models import CheckFailure, CheckRun
 from alerts.models.check import RunState
@@ -28,11 +28,11 @@ def run_group_week(*, run: CheckRun, now: datetime) -> list["Farm"]:
     fix_borrowed(run.group, run.week, now)
     newest = is_newest(run.week, run.group.time_zone, now)
     occasion = Occasion(run.group, run.week, now, newest=newest, borrowed=borrowed_of(run.group_id, run.week))
-    farms, compared = farms_to_judge(list(farms_of_group(run.group_id)), occasion), Compared()
-    failed = judge(farms, occasion, compared)
-    store_names(compared, occasion)
-    run.farms, run.failures, run.judged_to = len(farms), len(failed), now
-    return [farm for farm in farms if farm.id not in failed]
+    farms = farms_to_judge(list(farms_of_group(run.group_id)), occasion)
+    judged = judge(farms, occasion, run)
+    store_names(judged.seen, occasion)
+    run.farms, run.failures, run.judged_to = len(farms), len(judged.failed), now
+    return [farm for farm in farms if farm.id not in judged.failed]
 
 
 def judge_late_readings(group: "Group", now: datetime) -> int:
@@ -63,10 +63,10 @@ def retry_failures(group: "Group", now: datetime) -> list["Farm"]:
         farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
         # The newest week is this farm's first judgement; an older one opens no alert about the past.
         borrowed = borrowed_of(group.id, week)
-        failed = judge(
+        judged = judge(
             farms, Occasion(group, week, now, newest=week == newest, again=week != newest, borrowed=borrowed)
         )
-        solved += [farm for farm in farms if week == newest and farm.id not in failed]
+        solved += [farm for farm in farms if week == newest and farm.id not in judged.failed]
     return solved
 
 

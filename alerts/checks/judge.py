@@ -1,24 +1,33 @@
 """Judging one week of many farms at once; a farm that can't be judged is set aside with its error."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import partial, reduce
+from operator import or_
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+import numpy as np
 from django.db import InterfaceError, OperationalError, transaction
+from django.db.models import Q
 
-from alerts.checks.claims import hold_group
-from alerts.checks.drafts import changed, drafts_of
+from alerts.checks.claims import RunLost, hold_group, keep_run
+from alerts.checks.drafts import Drafts, changed, drafts_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
-from alerts.checks.life import KnownWeek, by_farm, changes_of
-from alerts.checks.names import Compared
+from alerts.checks.life import KnownWeek, by_farm, changes_of, over_week
+from alerts.checks.names import Seen, seen_of
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import weeks_by_method
+from alerts.checks.rules import overdue
+from alerts.checks.side_by_side import side_by_side
 from alerts.checks.store import store_changes, store_results
-from alerts.models import Alert, Assessment, CheckFailure
-from alerts.selectors.results import assessments_of_farms
-from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from alerts.models import Alert, Assessment, CheckFailure, CheckRun
+from alerts.models.assessment import LevelWord, TrendWord
+from alerts.selectors.results import assessments_of_farms, latest
+from alerts.selectors.rounds import walks_of_farms
+from farms.selectors import seasons_of_farms
 from monitoring.arrays import readings_for_check
 
 if TYPE_CHECKING:
@@ -26,86 +35,114 @@ if TYPE_CHECKING:
 
 # About as many farms as stay in the processor's cache (design.md, decision 7).
 CHUNK = 500
+WEEK = timedelta(days=7)
+# What the rules that close an alert look at in earlier weeks.
+LOOKED_AT = ("farm_id", "id", "facility_id", "method", "week", "mean", "level", "at_least", "result", "trend")
 Farms = Sequence["Farm"]
 
 
-def judge(farms: Farms, occasion: Occasion, compared: Compared | None = None) -> set[UUID]:
-    """Judge a week of these farms. Returns the farms that could not be judged; each has its CheckFailure.
+@dataclass(frozen=True)
+class Judged:
+    """The farms that could not be judged, each with its CheckFailure, and the weeks of those that could."""
 
-    `compared` gathers the weeks of those that could, for the group's list.
-    """
-    failed: set[UUID] = set()
-    for start in range(0, len(farms), CHUNK):
-        failed |= _judge_or_halve(farms[start : start + CHUNK], occasion, compared)
-    return failed
+    failed: set[UUID] = field(default_factory=set)
+    seen: list[Seen] = field(default_factory=list)
+
+    def __or__(self, other: "Judged") -> "Judged":
+        return Judged(self.failed | other.failed, self.seen + other.seen)
 
 
-def _judge_or_halve(farms: Farms, occasion: Occasion, compared: Compared | None) -> set[UUID]:
+def judge(farms: Farms, occasion: Occasion, run: CheckRun | None = None) -> Judged:
+    """Judge a week of these farms, some hundreds at a time: side by side, where a run was claimed for it."""
+    chunks = [farms[start : start + CHUNK] for start in range(0, len(farms), CHUNK)]
+    tasks = [partial(_judge_or_halve, chunk, occasion, run) for chunk in chunks]
+    parts = side_by_side(tasks) if run is not None else [task() for task in tasks]
+    return reduce(or_, parts, Judged())
+
+
+def _judge_or_halve(farms: Farms, occasion: Occasion, run: CheckRun | None) -> Judged:
     """Judge together; where that fails, by halves, until the farm that is at fault stands alone."""
     try:
         with transaction.atomic():
-            _judge_together(farms, occasion, compared)
-    except (OperationalError, InterfaceError):
-        raise  # the database, not a farm
+            return Judged(seen=_judge_together(farms, occasion, run))
+    except (OperationalError, InterfaceError, RunLost):
+        raise  # the database or the run, not a farm
     except Exception as error:  # noqa: BLE001  whatever is wrong with one farm never stops the others
         if len(farms) == 1:
             set_aside(farms[0], occasion.week, error, occasion.now)
-            return {farms[0].id}
+            return Judged(failed={farms[0].id})
         half = len(farms) // 2
-        parts = (farms[:half], farms[half:])
-        return set().union(*(_judge_or_halve(part, occasion, compared) for part in parts))
-    return set()
+        return _judge_or_halve(farms[:half], occasion, run) | _judge_or_halve(farms[half:], occasion, run)
 
 
-def _judge_together(farms: Farms, occasion: Occasion, compared: Compared | None) -> None:
+def _judge_together(farms: Farms, occasion: Occasion, run: CheckRun | None) -> list[Seen]:
     """One read, one analysis, one write. All within a transaction."""
-    hold_group(occasion.group.id)
+    if run is None:
+        hold_group(occasion.group.id)
+    else:
+        keep_run(run)
     farm_ids = [farm.id for farm in farms]
     counting = _in_season(farm_ids, occasion)
-    arrays = readings_for_check(counting, first_week_of_window(occasion.week), occasion.week)
-    grid = Grid(arrays, occasion.week)
+    grid = Grid(readings_for_check(counting, first_week_of_window(occasion.week), occasion.week), occasion.week)
     owners = grid.farm_owners()
-    seen = weeks_by_method(grid, owners, occasion.borrowed)
-    drafts = drafts_of(grid, occasion, owners, seen)
-    stored = assessments_of_farms(counting, occasion.week, occasion.week)
-    store_results(changed(drafts, stored))
+    weeks = weeks_by_method(grid, owners, occasion.borrowed)
+    drafts = drafts_of(grid, occasion, owners, weeks)
+    store_results(changed(drafts, assessments_of_farms(counting, occasion.week, occasion.week)))
     if occasion.changes_alerts:
-        weeks = _known_weeks(farms, drafts, occasion)
-        store_changes([change for known in weeks for change in changes_of(known, occasion)], occasion)
+        known_weeks = _known_weeks(farms, drafts, occasion)
+        store_changes([change for known in known_weeks for change in changes_of(known, occasion)], occasion)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=occasion.week, solved_at__isnull=True)
     failures.update(solved_at=occasion.now)
-    if compared is not None:
-        compared.add(grid, owners, seen)
+    return seen_of(grid, owners, weeks)
 
 
-def _known_weeks(farms: Farms, drafts: Sequence[Assessment], occasion: Occasion) -> Iterator[KnownWeek]:
+def _known_weeks(farms: Farms, drafts: Drafts, occasion: Occasion) -> Iterator[KnownWeek]:
+    """What is known of the farms whose alerts may change."""
     farm_ids, days = [farm.id for farm in farms], {farm.id: occasion.day_on(farm) for farm in farms}
     alerts = by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True))
-    history = by_farm(_history(alerts, occasion.week))
+    results = by_farm(_telling(drafts, alerts).rows())
+    history = by_farm(_history(results, alerts, occasion.week))
     # No round can be dated after its farm's own today, so the latest of these days serves all.
-    walks, results = walks_of_farms(farm_ids, max(days.values())), by_farm(drafts)
+    walks = walks_of_farms(farm_ids, max(days.values()))
     for farm in farms:
         own = farm.id
-        yield KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own])
+        if own in results or own in alerts or overdue.opens(walks[own], days[own]):
+            yield KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own])
 
 
-def _history(alerts: dict[UUID, list[Alert]], week: date) -> list[Assessment]:
-    """The results since the oldest open alert, of the farms that have one."""
-    if not alerts:
+def _telling(drafts: Drafts, alerts: Mapping[UUID, Sequence[Alert]]) -> Drafts:
+    """The results that can open an alert, and those of the places that have one."""
+    columns = drafts.columns
+    telling = (columns["result"] == LevelWord.OVER.value) | (columns["trend"] == TrendWord.RISING.value)
+    places = {(alert.farm_id, alert.facility_id, alert.method) for own in alerts.values() for alert in own}
+    return drafts.only(telling | np.array([key in places for key in drafts.places()], np.bool_))
+
+
+def _history(
+    results: Mapping[UUID, Sequence[Assessment]], alerts: Mapping[UUID, Sequence[Alert]], week: date
+) -> list[Assessment]:
+    """The results after the oldest open alert, of the farms whose results of this week can close one."""
+    closing = [own for own in alerts if any(map(_can_close, results.get(own, [])))]
+    if not closing:
         return []
-    oldest = min(alert.opened_week for own in alerts.values() for alert in own)
-    return assessments_of_farms(list(alerts), oldest, week - timedelta(days=7))
+    oldest = min(alert.opened_week for own in closing for alert in alerts[own])
+    rows = Assessment.objects.filter(farm_id__in=closing, week__gt=oldest, week__lt=week)
+    return list(latest(rows.only(*LOOKED_AT)))
+
+
+def _can_close(row: Assessment) -> bool:
+    return over_week(row).is_low or row.trend in (TrendWord.LEVEL, TrendWord.FALLING)
 
 
 def farms_to_judge(farms: Farms, occasion: Occasion) -> list["Farm"]:
     """The farms in season in this week, and those out of season whose alerts are still open."""
-    counting = set(_in_season([farm.id for farm in farms], occasion))
     open_alerts = Alert.objects.filter(farm__group_id=occasion.group.id, closed_at__isnull=True)
-    with_alerts = set(open_alerts.values_list("farm_id", flat=True))
-    return [farm for farm in farms if farm.id in counting | with_alerts]
+    judged = {*_in_season([farm.id for farm in farms], occasion), *open_alerts.values_list("farm_id", flat=True)}
+    return [farm for farm in farms if farm.id in judged]
 
 
 def _in_season(farm_ids: Sequence[UUID], occasion: Occasion) -> list[UUID]:
-    seasons = seasons_by_farm(farm_ids)
-    span = occasion.week, occasion.sunday
-    return [own for own in farm_ids if any(season.overlaps(*span) for season in seasons[own])]
+    still_open = Q(closes_on__isnull=True) | Q(closes_on__gte=occasion.week)
+    seasons = seasons_of_farms(farm_ids).filter(still_open, opens_on__lte=occasion.sunday)
+    counting = set(seasons.values_list("farm_id", flat=True))
+    return [own for own in farm_ids if own in counting]

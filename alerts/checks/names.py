@@ -1,6 +1,8 @@
 """The group's list of a Monday: which farms rise beyond the week that all of them share. For advisers only."""
 
-from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
 from uuid import UUID
 
 import numpy as np
@@ -8,41 +10,48 @@ import numpy as np
 from alerts.checks.grid import Grid, Owners
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import WeeksByMethod
+from alerts.checks.side_by_side import side_by_side
 from alerts.models import ListedRise
 from monitoring.analysis.farm_weeks import FarmWeeks, joined
 from monitoring.analysis.group_list import group_list
 
 
-class Compared:
-    """The weeks of a group's farms, gathered while they are judged chunk by chunk."""
+@dataclass(frozen=True)
+class Seen:
+    """The weeks, by one method, of the farms that can be compared: counted this week, with enough weeks before."""
 
-    def __init__(self) -> None:
-        self.farms: dict[str, list[UUID]] = defaultdict(list)
-        self.weeks: dict[str, list[FarmWeeks]] = defaultdict(list)
-
-    def add(self, grid: Grid, owners: Owners, weeks: WeeksByMethod) -> None:
-        """Keep the weeks of the farms that can be compared: counted this week, with enough weeks before."""
-        for method, (rows, some) in weeks.items():
-            usable = np.flatnonzero(some.told & some.newest_counted & owners.in_use[rows])
-            self.farms[method] += [grid.arrays.farm_ids[farm] for farm in owners.farm[rows[usable]]]
-            self.weeks[method].append(some.only(usable))
-
-    def rises(self, occasion: Occasion) -> list[ListedRise]:
-        """The rows of the list."""
-        return [row for method in self.weeks for row in self._of_method(method, occasion)]
-
-    def _of_method(self, method: str, occasion: Occasion) -> list[ListedRise]:
-        borrowed, farms = occasion.borrowed[method], self.farms[method]
-        listed = group_list(joined(self.weeks[method]), borrowed.scatter)
-        return [
-            ListedRise(
-                farm_id=farms[row], method=method, week=occasion.week, p_value=float(listed.p_value[row]),
-                compared=len(farms), borrowed=borrowed.name,
-            )
-            for row in np.flatnonzero(listed.named).tolist()
-        ]  # fmt: skip
+    method: str
+    farms: list[UUID]
+    weeks: FarmWeeks
 
 
-def store_names(compared: Compared, occasion: Occasion) -> None:
+def seen_of(grid: Grid, owners: Owners, weeks: WeeksByMethod) -> list[Seen]:
+    """What some hundred farms bring to their group's list, method by method."""
+    found = []
+    for method, (rows, some) in weeks.items():
+        usable = np.flatnonzero(some.told & some.newest_counted & owners.in_use[rows])
+        farms = [grid.arrays.farm_ids[farm] for farm in owners.farm[rows[usable]].tolist()]
+        found.append(Seen(method, farms, some.only(usable)))
+    return found
+
+
+def store_names(seen: Sequence[Seen], occasion: Occasion) -> None:
     """Write the list of a Monday once: what arrives later leaves it as it was."""
-    ListedRise.objects.bulk_create(compared.rises(occasion), ignore_conflicts=True)
+    methods = dict.fromkeys(each.method for each in seen)
+    by_method = [[each for each in seen if each.method == method] for method in methods]
+    listed = side_by_side([partial(_rises, some, occasion) for some in by_method])
+    ListedRise.objects.bulk_create([row for rows in listed for row in rows], ignore_conflicts=True)
+
+
+def _rises(seen: Sequence[Seen], occasion: Occasion) -> list[ListedRise]:
+    """The rows of the list for one method."""
+    method, farms = seen[0].method, [farm for each in seen for farm in each.farms]
+    borrowed = occasion.borrowed[method]
+    listed = group_list(joined([each.weeks for each in seen]), borrowed.scatter)
+    return [
+        ListedRise(
+            farm_id=farms[row], method=method, week=occasion.week, p_value=float(listed.p_value[row]),
+            compared=len(farms), borrowed=borrowed.name,
+        )
+        for row in np.flatnonzero(listed.named).tolist()
+    ]  # fmt: skip

@@ -1,21 +1,30 @@
 """Storing what was concluded: results, alerts, their history, and one entry a farm in the chain."""
 
+from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
+import numpy as np
+
+from alerts.checks.drafts import Drafts
 from alerts.checks.life import Change, Matter, by_farm
 from alerts.checks.occasion import Occasion
-from alerts.models import Alert, AlertEvent, Assessment
+from alerts.models import Alert, AlertEvent
 from alerts.models.alert import EventKind
 from alerts.services.seen import event_hash
-from farms.ledger import Actor, append, lock_heads, next_number
+from farms.columns import Column, Ids, Json, insert_columns
+from farms.ledger import Actor, lock_heads, next_number
+from farms.ledger_entries import append_to_each
 
 SERVICE = Actor("service", None)
 
 
-def store_results(rows: Sequence[Assessment]) -> None:
-    Assessment.objects.bulk_create(rows)
+def store_results(drafts: Drafts) -> None:
+    columns: dict[str, Column] = {**drafts.columns}
+    columns |= {name: Ids(drafts.columns[name]) for name in ("farm_id", "facility_id")}
+    columns |= {name: Json(drafts.columns[name]) for name in ("outlook", "evidence")}
+    insert_columns("alerts_assessment", columns, drafts.same)
 
 
 def store_changes(changes: Sequence[Change], occasion: Occasion) -> None:
@@ -30,12 +39,10 @@ def store_changes(changes: Sequence[Change], occasion: Occasion) -> None:
     for event in events:
         event.entry = next_number(heads[event.farm_id])
     Alert.objects.bulk_create(opening.made)
-    AlertEvent.objects.bulk_create(events)
-    for change in changes:
-        _close(change, occasion)
-    for farm_id, own in by_farm(events).items():
-        hashes = [event_hash(event) for event in own]
-        append(heads[farm_id], kind="alerts", actor=SERVICE, row_hashes=hashes, now=occasion.now)
+    _insert_events(events, occasion)
+    _close(changes, occasion)
+    hashes = {farm_id: [event_hash(event) for event in own] for farm_id, own in by_farm(events).items()}
+    append_to_each(heads, hashes, kind="alerts", actor=SERVICE, now=occasion.now)
 
 
 @dataclass
@@ -89,9 +96,27 @@ def _event(change: Change, alert: Alert, occasion: Occasion) -> AlertEvent:
     )  # fmt: skip
 
 
-def _close(change: Change, occasion: Occasion) -> None:
-    if change.kind != EventKind.CLOSED or change.alert is None:
-        return
-    Alert.objects.filter(farm_id=change.farm_id, id=change.alert.id).update(
-        closed_week=occasion.week, closed_at=occasion.now, closed_because=change.because
-    )
+def _insert_events(events: Sequence[AlertEvent], occasion: Occasion) -> None:
+    columns: dict[str, Column] = {
+        "id": Ids(event.id for event in events),
+        "farm_id": Ids(event.farm_id for event in events),
+        "alert_id": Ids(event.alert_id for event in events),
+        "kind": np.array([event.kind for event in events], np.str_),
+        "evidence": Json(event.evidence for event in events),
+        "entry": np.array([event.entry for event in events], np.int64),
+    }
+    same = {"week": occasion.week, "at": occasion.now, "actor_kind": SERVICE.kind}
+    insert_columns("alerts_alertevent", columns, same)
+
+
+def _close(changes: Sequence[Change], occasion: Occasion) -> None:
+    """Close the alerts that end, one statement a reason."""
+    ending: dict[str, list[Alert]] = defaultdict(list)
+    for change in changes:
+        if change.kind == EventKind.CLOSED and change.alert is not None:
+            ending[change.because].append(change.alert)
+    for because, ended in ending.items():
+        farms, ids = {alert.farm_id for alert in ended}, {alert.id for alert in ended}
+        Alert.objects.filter(farm_id__in=farms, id__in=ids).update(
+            closed_week=occasion.week, closed_at=occasion.now, closed_because=because
+        )

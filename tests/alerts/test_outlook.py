@@ -183,7 +183,7 @@ def test_no_counts_whatever_lead_to_a_nan_or_to_ends_that_cross(counts: list[lis
     )
     stored = outlook_json(seen, 0)
     json.dumps(stored, allow_nan=False)
-    assert (stored == {}) == (weeks.reason[0] != "")
+    assert (stored == {}) == (seen.reason[0] != "")
     for each in stored.get("ahead", ()):
         assert 0 <= each["low"] <= each["median"] <= each["high"]
         assert (each["over"] is None) == math.isnan(level)
