@@ -73,7 +73,7 @@ class WeekScatter:
 
 
 # Where there is no network: our own choice, on the safe side of what trials with simulated farms found.
-PRINTED = WeekScatter(shock=0.3, stays=0.3, counting=1.0, growth=0.15, degrees=6.0, k=1.5, farms=0)
+PRINTED = WeekScatter(shock=0.33, stays=0.3, counting=1.0, growth=0.15, degrees=6.0, k=1.5, farms=0)
 # The interval of a farm without a network has its own scale, and a correlation that covers where weather lasts.
 ALONE = WeekScatter(shock=0.25, stays=0.4, counting=1.0, growth=0.15, degrees=6.0, k=1.5, farms=0)
 

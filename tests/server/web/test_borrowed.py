@@ -37,7 +37,7 @@ def test_coordinator_and_adviser_see_each_figure_its_source_and_what_is_printed(
         told = table(browser(user).get(reverse("group", args=[group.id])))
         assert "the quarter from 2026-04-01" in told
         assert "come from 42 holdings, version 2 11 holdings, fewer than 30 not fitted yet" in told
-        assert "shock of a week 0.21 0.3 printed 0.3 printed" in told
+        assert "shock of a week 0.21 0.33 printed 0.33 printed" in told
         assert "degrees of freedom 47 6 printed 6 printed" in told
         # Gerry et al. 2011 for the printed law; 1.4 is our own inference.
         assert f"Taylor's law a 0.52, b 1.9 a 0.1575, b 2 printed {DASH}" in told
