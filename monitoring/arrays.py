@@ -42,7 +42,8 @@ class CheckArrays:
 
     `station_*` (n_stations,): every station in use in the weeks asked for, also one without a reading, in order of
     farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`; siting
-    as of the last week.
+    as of the last week. `station_squares`: the flies on each animal of the last week's leg counts, squared and summed
+    up; NaN where there is no such count.
     `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
     NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
     `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius, by the
@@ -60,6 +61,7 @@ class CheckArrays:
     station_until: Days
     station_near: Words
     station_windy: Bools
+    station_squares: Floats
     station: Ints
     week: Days
     middle: Days
@@ -75,20 +77,33 @@ class CheckArrays:
 
 
 STATIONS = """
-SELECT s.id, s.farm_id, s.facility_id, s.number, s.since, s.until,
+SELECT s.id, s.farm_id, f.farm, s.facility_id, s.number, s.since, s.until,
        array_position(%(methods)s, s.method::text) AS method,
        COALESCE(g.near, 'nothing') AS near, COALESCE(g.windy, false) AS windy,
        row_number() OVER (ORDER BY s.farm_id, s.method, s.id) - 1 AS place
-FROM monitoring_station s LEFT JOIN (
+FROM unnest(%(farms)s::uuid[]) WITH ORDINALITY AS f(id, farm) JOIN monitoring_station s ON s.farm_id = f.id LEFT JOIN (
     SELECT DISTINCT ON (farm_id, station_id) farm_id, station_id, near, windy FROM monitoring_siting
     WHERE farm_id = ANY(%(farms)s) AND since <= %(last)s ORDER BY farm_id, station_id, since DESC) g
     ON g.farm_id = s.farm_id AND g.station_id = s.id
 WHERE s.farm_id = ANY(%(farms)s) AND s.since <= %(last)s AND (s.until IS NULL OR s.until >= %(first)s)
 """
+# Farm by farm, through the indexes of its own partition. The OFFSETs keep it so: the planner takes the farms' readings
+# for few, and would read them again for every station.
 # A correction received after the moment asked for isn't one yet.
 CORRECTED = """
-SELECT farm_id, corrects_id FROM monitoring_reading
-WHERE farm_id = ANY(%(farms)s) AND corrects_id IS NOT NULL AND received_at < %(before)s
+SELECT c.* FROM unnest(%(farms)s::uuid[]) AS f(id) CROSS JOIN LATERAL (
+    SELECT farm_id, corrects_id FROM monitoring_reading
+    WHERE farm_id = f.id AND corrects_id IS NOT NULL AND received_at < %(before)s OFFSET 0) c
+"""
+CURRENT = """
+SELECT c.* FROM unnest(%(farms)s::uuid[]) AS f(id) CROSS JOIN LATERAL (
+    SELECT farm_id, station_id, method, how, count, fraction, at_least, reason, hung_on, taken_on, zone, animals,
+           sprayed, received_at
+    FROM monitoring_reading
+    WHERE farm_id = f.id AND taken_on BETWEEN %(first)s AND %(latest)s
+      AND correction_kind <> 'withdrawn' AND received_at < %(before)s
+      AND (farm_id, id) NOT IN (SELECT farm_id, corrects_id FROM corrected) OFFSET 0) c
+OFFSET 0
 """
 COLD_DAYS = """
 SELECT farm_id, day FROM monitoring_farmtemperature
@@ -111,30 +126,31 @@ SELECT s.place, r.taken_on, r.count,
               WHEN (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s THEN {LATE} ELSE 0 END
        + CASE WHEN r.method <> 'leg' THEN 0
               WHEN (r.farm_id, r.taken_on) IN (SELECT farm_id, day FROM cold_days) THEN {ON_ANIMALS + COLD}
-              ELSE {ON_ANIMALS} END AS marks
-FROM monitoring_reading r JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
-WHERE r.farm_id = ANY(%(farms)s) AND r.taken_on BETWEEN %(first)s AND %(latest)s
-  AND r.correction_kind <> 'withdrawn' AND r.received_at < %(before)s
-  AND (r.farm_id, r.id) NOT IN (SELECT farm_id, corrects_id FROM corrected)
-"""  # noqa: S608 - put together from numbers of this file
+              ELSE {ON_ANIMALS} END AS marks,
+       CASE WHEN r.method = 'leg' AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s
+            THEN (SELECT sum(flies::int8 * flies)::int8 FROM unnest(r.animals) AS flies) END AS squares
+FROM ({CURRENT}) r JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
+"""  # noqa: S608 - put together from texts of this file
 BOTH = f"""
 WITH stations AS MATERIALIZED ({STATIONS}), corrected AS MATERIALIZED ({CORRECTED}),
 cold_days AS MATERIALIZED ({COLD_DAYS}), readings AS ({READINGS}),
 station_columns AS (
     SELECT array_agg(id ORDER BY place) AS a, array_agg(facility_id ORDER BY place) AS b,
-           array_agg(array_position(%(farms)s, farm_id) ORDER BY place) AS c, array_agg(method ORDER BY place) AS d,
+           array_agg(farm::int4 ORDER BY place) AS c, array_agg(method ORDER BY place) AS d,
            array_agg(number::int4 ORDER BY place) AS e, array_agg(since - DATE 'epoch' ORDER BY place) AS f,
            array_agg(COALESCE(until - DATE 'epoch', {NO_DAY}) ORDER BY place) AS g,
            array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i
     FROM stations),
 reading_columns AS (
     SELECT array_agg(place::int4) AS j, array_agg(taken_on - DATE 'epoch') AS k, array_agg(COALESCE(count, -1)) AS l,
-           array_agg(COALESCE(exposure, -1)) AS m, array_agg(marks) AS n
+           array_agg(COALESCE(exposure, -1)) AS m, array_agg(marks) AS n,
+           array_agg(place::int4) FILTER (WHERE squares IS NOT NULL) AS o,
+           array_agg(squares) FILTER (WHERE squares IS NOT NULL) AS p
     FROM readings)
 SELECT * FROM station_columns, reading_columns
 """  # noqa: S608 - put together from texts of this file
-BIG_ENDIAN = {"int": (">i4", np.int64), "float": (">f8", np.float64), "bool": ("?", np.bool_)}
-COLUMNS = 14
+BIG_ENDIAN = {"int": (">i4", np.int64), "long": (">i8", np.int64), "bool": ("?", np.bool_)}
+COLUMNS = 16
 HEADER = 20  # bytes of a one-dimensional array: dimensions, NULL flag, type, length, lower bound
 
 
@@ -175,9 +191,11 @@ def _sent(asked: dict[str, Any], using: str) -> list[bytes | None]:
 def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[date, date]) -> CheckArrays:
     station_id, station_facility = (tuple(_ids(value)) for value in sent[:2])
     farm, method, number, since, until, near = (_column(value, "int") for value in sent[2:8])
-    place, taken, count, exposure, marks = _readings_in_order([_column(value, "int") for value in sent[9:]], span)
+    place, taken, count, exposure, marks = _readings_in_order([_column(value, "int") for value in sent[9:14]], span)
     middle = _days(_middle(taken, exposure, marks))
     part = marks // PART
+    legs, squares = _column(sent[14], "int"), _column(sent[15], "long")
+    counted = np.bincount(legs, minlength=len(station_id)) > 0
     return CheckArrays(
         farm_ids=tuple(farm_ids),
         station_id=station_id,
@@ -189,6 +207,7 @@ def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[d
         station_until=_days(until),
         station_near=NEAR_CODES[near - 1],
         station_windy=_column(sent[8], "bool"),
+        station_squares=np.where(counted, np.bincount(legs, squares, minlength=len(station_id)), np.nan),
         station=place,
         week=monday_of(middle),
         middle=middle,
@@ -233,7 +252,10 @@ def _ids(value: bytes | None) -> list[UUID]:
     if value is None:
         return []
     elements = np.frombuffer(value, np.dtype([("length", ">i4"), ("value", "V16")]), offset=HEADER)
-    return [UUID(bytes=each) for each in elements["value"].tolist()]
+    sent = elements["value"].tolist()
+    # A facility stands there as often as it has stations.
+    made = {each: UUID(bytes=each) for each in set(sent)}
+    return [made[each] for each in sent]
 
 
 def _days(numbers: Ints) -> Days:

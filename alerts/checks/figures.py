@@ -41,25 +41,24 @@ class Figures:
 
 def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) -> Figures:
     """Means with their intervals against the action levels, where most of it is, and how the counts are marked."""
-    means = weekly_means(grid.station_weeks, owners.of_station, len(owners))
-    week = grid.column
-    interval = with_animals(grid, owners, means.interval(week=week), means.stations[:, week])
+    means = weekly_means(grid.judged_week, owners.of_station, len(owners))
+    interval = with_animals(grid, owners, means.interval(), means.stations[:, 0])
     level, level_of = _levels(grid, owners, levels)
     return Figures(
         owners=owners,
-        mean=means.mean[:, week],
+        mean=means.mean[:, 0],
         low=interval.low[:, 0],
         high=interval.high[:, 0],
         why_no_interval=interval.why_none[:, 0],
-        at_least=means.at_least[:, week],
-        devices=means.devices[:, week],
-        missing=means.missing[:, week],
-        few=np.where(owners.hangs, means.few[:, week], _animals(grid, owners) < FEW_ANIMALS),
+        at_least=means.at_least[:, 0],
+        devices=means.devices[:, 0],
+        missing=means.missing[:, 0],
+        few=np.where(owners.hangs, means.few[:, 0], _animals(grid, owners) < FEW_ANIMALS),
         level=level,
         level_of=level_of,
-        word=compare_with_level(means, level, owners.comparison)[:, week],
+        word=compare_with_level(means, level, owners.comparison)[:, 0],
         over_probability=probability_over(interval.low[:, 0], interval.high[:, 0], level, interval.degrees[:, 0]),
-        hot=hot_stations(grid.station_weeks, owners.of_station, len(owners), week=week),
+        hot=hot_stations(grid.station_weeks, owners.of_station, len(owners), week=grid.column),
         flags=_flags(grid, owners),
     )
 

@@ -46,11 +46,11 @@ class Owners:
 
     @property
     def hangs(self) -> Bools:
-        return np.array([METHODS[str(method)].hangs for method in self.method], np.bool_)
+        return hangs(self.method)
 
     @property
     def comparison(self) -> Words:
-        return np.array([METHODS[str(method)].comparison for method in self.method], np.str_)
+        return np.select([self.method == code for code in METHODS], [each.comparison for each in METHODS.values()], "")
 
 
 @dataclass(frozen=True)
@@ -72,14 +72,22 @@ class Grid:
     @cached_property
     def station_weeks(self) -> StationWeeks:
         """Rates of all stations, per 7 days or per animal, in the weeks of the window."""
+        return self._station_weeks(np.ones(len(self.week_of_reading), np.bool_), self.week_of_reading, WINDOW_WEEKS)
+
+    @cached_property
+    def judged_week(self) -> StationWeeks:
+        """Those of the judged week alone, its only column."""
+        return self._station_weeks(self.this_week, np.zeros(len(self.week_of_reading), np.int64), 1)
+
+    def _station_weeks(self, which: Bools, week: Ints, n_weeks: int) -> StationWeeks:
         arrays = self.arrays
         readings = Readings(
-            station=arrays.station, week=self.week_of_reading, middle=arrays.middle, count=arrays.count,
-            part=arrays.fraction, exposure=arrays.exposure, at_least=arrays.at_least, how=arrays.how,
+            station=arrays.station[which], week=week[which], middle=arrays.middle[which], count=arrays.count[which],
+            part=arrays.fraction[which], exposure=arrays.exposure[which], at_least=arrays.at_least[which],
+            how=arrays.how[which],
         )  # fmt: skip
-        hangs = np.array([METHODS[str(method)].hangs for method in arrays.station_method], np.bool_)
-        per = np.where(hangs, DEVICE_DAYS, PER_ANIMAL)
-        return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=WINDOW_WEEKS, per=per)
+        per = np.where(hangs(arrays.station_method), DEVICE_DAYS, PER_ANIMAL)
+        return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=n_weeks, per=per)
 
     @cached_property
     def in_use(self) -> Bools:
@@ -113,6 +121,11 @@ class Grid:
         in_use = np.bincount(of_station, self.in_use, minlength=len(rows)) > 0
         arrays = self.arrays
         return Owners(arrays.station_farm[rows], facility, arrays.station_method[rows], of_station, in_use)
+
+
+def hangs(method: Words) -> Bools:
+    """Whether what each method counts hangs for some days."""
+    return np.isin(method, [code for code, each in METHODS.items() if each.hangs])
 
 
 def _numbered(keys: Sequence[NDArray[Any]]) -> tuple[Ints, Ints]:

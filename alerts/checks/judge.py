@@ -13,7 +13,7 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import Q
 
 from alerts.checks.claims import RunLost, hold_group, keep_run
-from alerts.checks.drafts import Drafts, changed, drafts_of
+from alerts.checks.drafts import Drafts, changed, drafts_of, key_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
 from alerts.checks.life import KnownWeek, by_farm, changes_of, over_week
@@ -21,7 +21,7 @@ from alerts.checks.names import Seen, seen_of
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import weeks_by_method
 from alerts.checks.rules import overdue
-from alerts.checks.side_by_side import side_by_side
+from alerts.checks.side_by_side import no_search_for_cycles, side_by_side
 from alerts.checks.store import store_changes, store_results
 from alerts.models import Alert, Assessment, CheckFailure, CheckRun
 from alerts.models.assessment import LevelWord, TrendWord
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 CHUNK = 500
 WEEK = timedelta(days=7)
 # What the rules that close an alert look at in earlier weeks.
-LOOKED_AT = ("farm_id", "id", "facility_id", "method", "week", "mean", "level", "at_least", "result", "trend")
+LOOKED_AT = ("farm_id", "facility_id", "method", "week", "mean", "level", "at_least", "result", "trend")
 Farms = Sequence["Farm"]
 
 
@@ -56,7 +56,8 @@ def judge(farms: Farms, occasion: Occasion, run: CheckRun | None = None) -> Judg
     """Judge a week of these farms, some hundreds at a time: side by side, where a run was claimed for it."""
     chunks = [farms[start : start + CHUNK] for start in range(0, len(farms), CHUNK)]
     tasks = [partial(_judge_or_halve, chunk, occasion, run) for chunk in chunks]
-    parts = side_by_side(tasks) if run is not None else [task() for task in tasks]
+    with no_search_for_cycles():
+        parts = side_by_side(tasks) if run is not None else [task() for task in tasks]
     return reduce(or_, parts, Judged())
 
 
@@ -121,13 +122,16 @@ def _telling(drafts: Drafts, alerts: Mapping[UUID, Sequence[Alert]]) -> Drafts:
 def _history(
     results: Mapping[UUID, Sequence[Assessment]], alerts: Mapping[UUID, Sequence[Alert]], week: date
 ) -> list[Assessment]:
-    """The results after the oldest open alert, of the farms whose results of this week can close one."""
-    closing = [own for own in alerts if any(map(_can_close, results.get(own, [])))]
+    """The results since the oldest open alert, of the places where this week's result can close one."""
+    closing = {key_of(row) for own in alerts for row in results.get(own, ()) if _can_close(row)}
     if not closing:
         return []
-    oldest = min(alert.opened_week for own in closing for alert in alerts[own])
-    rows = Assessment.objects.filter(farm_id__in=closing, week__gt=oldest, week__lt=week)
-    return list(latest(rows.only(*LOOKED_AT)))
+    farms = {farm_id for farm_id, _, _ in closing}
+    oldest = min(alert.opened_week for own in farms for alert in alerts[own])
+    rows = latest(Assessment.objects.filter(farm_id__in=farms, week__gt=oldest, week__lt=week))
+    # Rows of Django's cost more than the values in them, and most are of other places.
+    values = rows.values_list(*LOOKED_AT)
+    return [Assessment(**dict(zip(LOOKED_AT, each, strict=True))) for each in values if each[:3] in closing]
 
 
 def _can_close(row: Assessment) -> bool:

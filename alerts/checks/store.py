@@ -1,23 +1,28 @@
 """Storing what was concluded: results, alerts, their history, and one entry a farm in the chain."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 import numpy as np
 
 from alerts.checks.drafts import Drafts
-from alerts.checks.life import Change, Matter, by_farm
+from alerts.checks.life import Change, Matter
 from alerts.checks.occasion import Occasion
 from alerts.models import Alert, AlertEvent
 from alerts.models.alert import EventKind
-from alerts.services.seen import event_hash
 from farms.columns import Column, Ids, Json, insert_columns
-from farms.ledger import Actor, lock_heads, next_number
+from farms.ids import uuid7
+from farms.ledger import Actor, lock_heads, next_number, row_hash
 from farms.ledger_entries import append_to_each
 
+if TYPE_CHECKING:
+    from farms.models import LedgerHead
+
 SERVICE = Actor("service", None)
+EVENTS = AlertEvent._meta.db_table
 
 
 def store_results(drafts: Drafts) -> None:
@@ -35,13 +40,10 @@ def store_changes(changes: Sequence[Change], occasion: Occasion) -> None:
         return
     opening = _Opening.for_changes(changes, occasion)
     heads = lock_heads({change.farm_id for change in changes})
-    events = [_event(change, opening.alert_of(change), occasion) for change in changes]
-    for event in events:
-        event.entry = next_number(heads[event.farm_id])
+    events = [(change, opening.alert_of(change), uuid7()) for change in changes]
     Alert.objects.bulk_create(opening.made)
-    _insert_events(events, occasion)
+    hashes = _insert_events(events, heads, occasion)
     _close(changes, occasion)
-    hashes = {farm_id: [event_hash(event) for event in own] for farm_id, own in by_farm(events).items()}
     append_to_each(heads, hashes, kind="alerts", actor=SERVICE, now=occasion.now)
 
 
@@ -88,25 +90,30 @@ def _is_told(change: Change, told: Collection[UUID], occasion: Occasion) -> bool
     return stays and (occasion.again or change.alert.id in told)  # type: ignore[union-attr]  # stays has one
 
 
-def _event(change: Change, alert: Alert, occasion: Occasion) -> AlertEvent:
-    evidence = {"rule": alert.rule, **change.evidence} | ({"because": change.because} if change.because else {})
-    return AlertEvent(
-        farm_id=change.farm_id, alert_id=alert.id, kind=change.kind, week=occasion.week, at=occasion.now,
-        evidence=evidence, actor_kind=SERVICE.kind,
-    )  # fmt: skip
-
-
-def _insert_events(events: Sequence[AlertEvent], occasion: Occasion) -> None:
+def _insert_events(
+    events: Sequence[tuple[Change, Alert, UUID]], heads: Mapping[UUID, "LedgerHead"], occasion: Occasion
+) -> dict[UUID, list[bytes]]:
+    """Write what happened, each with its id. Returns what the chain of each farm holds of it (see `event_hash`)."""
+    evidence = [_evidence(change, alert) for change, alert, _ in events]
     columns: dict[str, Column] = {
-        "id": Ids(event.id for event in events),
-        "farm_id": Ids(event.farm_id for event in events),
-        "alert_id": Ids(event.alert_id for event in events),
-        "kind": np.array([event.kind for event in events], np.str_),
-        "evidence": Json(event.evidence for event in events),
-        "entry": np.array([event.entry for event in events], np.int64),
+        "farm_id": Ids(change.farm_id for change, _, _ in events),
+        "id": Ids(event_id for _, _, event_id in events),
+        "alert_id": Ids(alert.id for _, alert, _ in events),
+        "kind": np.array([str(change.kind) for change, _, _ in events]),
+        "evidence": Json(evidence),
+        "entry": np.array([next_number(heads[change.farm_id]) for change, _, _ in events]),
     }
     same = {"week": occasion.week, "at": occasion.now, "actor_kind": SERVICE.kind}
-    insert_columns("alerts_alertevent", columns, same)
+    insert_columns(EVENTS, columns, same)
+    hashes: dict[UUID, list[bytes]] = defaultdict(list)
+    for (change, alert, event_id), told in zip(events, evidence, strict=True):
+        row = {"farm_id": change.farm_id, "id": event_id, "alert_id": alert.id, "kind": change.kind, "evidence": told}
+        hashes[change.farm_id].append(row_hash(EVENTS, row | same))
+    return hashes
+
+
+def _evidence(change: Change, alert: Alert) -> dict[str, Any]:
+    return {"rule": alert.rule, **change.evidence} | ({"because": change.because} if change.because else {})
 
 
 def _close(changes: Sequence[Change], occasion: Occasion) -> None:

@@ -130,10 +130,9 @@ def forecast(
     told = weeks.told
     middle, spread = (np.full((len(weeks), len(ahead)), np.nan) for _ in range(2))
     degrees = np.ones(len(weeks))
-    some = _Prediction.of(weeks.only(told), scatter)
+    some = _Prediction.of(weeks.only(told), scatter, np.asarray(ahead, np.float64))
     degrees[told] = some.degrees
-    for place, each in enumerate(ahead):
-        middle[told, place], spread[told, place] = some.at(each)
+    middle[told], spread[told] = some.ahead()
     return Forecasts(tuple(ahead), middle, spread, degrees, weeks.reason)
 
 
@@ -173,51 +172,55 @@ def _first(over: Bools, ahead: tuple[float, ...]) -> Floats:
 
 @dataclass(frozen=True)
 class _Prediction:
-    """What is known of some farms before a date ahead is named: whitened level and effects, and the scale."""
+    """What is known of some farms: whitened level, effects, and what each date ahead shares with the weeks.
+
+    `weeks_ahead` (n_ahead,); `level`, `effects` (n, n_weeks); `known` (n, n_weeks, n_ahead).
+    """
 
     weeks: FarmWeeks
     scatter: WeekScatter
-    covariance: Floats
+    weeks_ahead: Floats
     starts: Floats
     level: Floats
     effects: Floats
+    known: Floats
     scale: Floats
     degrees: Floats
 
     @classmethod
-    def of(cls, weeks: FarmWeeks, scatter: WeekScatter) -> "_Prediction":
+    def of(cls, weeks: FarmWeeks, scatter: WeekScatter, ahead: Floats) -> "_Prediction":
         used = weeks.used
+        when = np.where(used, weeks.when, 0.0)[:, :, None]
         starts = np.arange(1.0, np.maximum(used.shape[1], 2))
-        changes = np.where(used[:, :, None], since(np.where(used, weeks.when, 0.0)[:, :, None], starts), 0.0)
+        changes = np.where(used[:, :, None], since(when, starts), 0.0)
         growth = scatter.growth**2 * np.matmul(changes, changes.transpose(0, 2, 1)) / starts.size
-        covariance = covariance_of_weeks(weeks, scatter) + growth
-        columns = np.stack([np.ones(used.shape), weeks.effects], axis=2)
-        level, effects = np.moveaxis(whitened(covariance, used, columns), 2, 0)
+        # stays^(ahead - when), with 0^0 = 1 for no scatter that stays
+        lasting = scatter.shock**2 * np.where(ahead == when, 1.0, scatter.stays**ahead * scatter.stays**-when)
+        shared = lasting + scatter.growth**2 * np.matmul(changes, since(ahead, starts[:, None])) / starts.size
+        columns = np.concatenate([np.ones((*used.shape, 1)), weeks.effects[:, :, None], shared], axis=2)
+        white = whitened(covariance_of_weeks(weeks, scatter) + growth, used, columns)
+        level, effects, known = white[:, :, 0], white[:, :, 1], white[:, :, 2:]
         own = used.sum(axis=1) - 1.0
         rest = (effects**2).sum(axis=1) - (level * effects).sum(axis=1) ** 2 / (level**2).sum(axis=1)
         degrees = own + scatter.degrees_of_a_forecast
         scale = (scatter.degrees_of_a_forecast + np.maximum(rest, 0.0)) / degrees
-        return cls(weeks, scatter, covariance, starts, level, effects, scale, degrees)
+        return cls(weeks, scatter, ahead, starts, level, effects, known, scale, degrees)
 
-    def at(self, ahead: float) -> tuple[Floats, Floats]:
-        """Give the centre and spread of the log mean so many weeks ahead."""
-        weeks, scatter, used = self.weeks, self.scatter, self.weeks.used
-        when = np.where(used, weeks.when, 0.0)
-        apart = ahead - when
-        changes = since(when[:, :, None], self.starts)
-        later = since(np.array(ahead), self.starts)
-        lasting = scatter.shock**2 * np.where(apart == 0, 1.0, scatter.stays**apart)
-        shared = lasting + scatter.growth**2 * (changes @ later) / later.size
-        variance = scatter.shock**2 + scatter.growth**2 * float(later @ later) / later.size
-        known = whitened(self.covariance, used, shared[:, :, None])[:, :, 0]
-        own, along = (self.level**2).sum(axis=1), (self.level * known).sum(axis=1)
-        level = (self.level * self.effects).sum(axis=1) / own
-        middle = level + (known * (self.effects - level[:, None] * self.level)).sum(axis=1)
-        variance = variance - (known**2).sum(axis=1) + (1 - along) ** 2 / own
-        noise = scatter.counting * weeks.noise_of_a_week
-        variance = variance + noise / np.maximum(used.sum(axis=1), 1) + (noise if ahead > 0 else 0.0)
-        middle = weeks.base + middle + (noise / 2 if ahead == 0 else 0.0)
-        return middle, np.sqrt(np.maximum(variance, 1e-9) * self.scale)
+    def ahead(self) -> tuple[Floats, Floats]:
+        """Give the centre and spread of the log mean so many weeks ahead, (n, n_ahead)."""
+        weeks, scatter, ahead = self.weeks, self.scatter, self.weeks_ahead
+        later = since(ahead[:, None], self.starts)
+        own = (self.level**2).sum(axis=1)[:, None]
+        along = np.matmul(self.level[:, None, :], self.known)[:, 0, :]
+        level = (self.level * self.effects).sum(axis=1)[:, None] / own
+        off = self.effects - level * self.level
+        middle = level + np.matmul(off[:, None, :], self.known)[:, 0, :]
+        variance = scatter.shock**2 + scatter.growth**2 * (later**2).sum(axis=1) / self.starts.size
+        variance = variance - (self.known**2).sum(axis=1) + (1 - along) ** 2 / own
+        noise = scatter.counting * weeks.noise_of_a_week[:, None]
+        variance = variance + noise / np.maximum(weeks.used.sum(axis=1), 1)[:, None] + np.where(ahead > 0, noise, 0.0)
+        middle = weeks.base[:, None] + middle + np.where(ahead == 0, noise / 2, 0.0)
+        return middle, np.sqrt(np.maximum(variance, 1e-9) * self.scale[:, None])
 
 
 def _exp(log: Floats) -> Floats:

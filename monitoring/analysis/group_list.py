@@ -124,11 +124,18 @@ def _middle(weeks: FarmWeeks) -> Floats:
 
 @dataclass
 class _Mixture:
-    """Farms of seven kinds: level, and rising or falling from each start. Arrays are (n_farms, n_weeks, ...)."""
+    """Farms of seven kinds: level, and rising or falling from each start.
 
-    effects: Floats
+    `precision` (n_weeks, n_weeks) is the sum of the farms' precisions P with their levels taken out, `weighed`
+    (n_weeks,) the sum of P effects; `directions` (n_weeks, n_farms, n_kinds) are P changes, `along` (n_farms, n_kinds)
+    is effects' P changes, `own` changes' P changes; `growth` (n_kinds,) and `shares` (n_kinds + 1,).
+    """
+
     precision: Floats
-    changes: Floats
+    weighed: Floats
+    directions: Floats
+    along: Floats
+    own: Floats
     growth: Floats
     shares: Floats
 
@@ -139,20 +146,25 @@ class _Mixture:
         rows = inverse.sum(axis=2)
         # Precision with the farm's level taken out: P = V^-1 - V^-1 1 1' V^-1 / 1' V^-1 1
         precision = inverse - rows[:, :, None] * rows[:, None, :] / rows.sum(axis=1)[:, None, None]
-        when = np.where(used, weeks.when, 0.0)
-        changes = [np.where(used, since(when, start), 0.0) for start in STARTS for _ in range(2)]
+        when, effects = np.where(used, weeks.when, 0.0), np.where(used, weeks.effects, 0.0)
+        changes = np.stack([np.where(used, since(when, start), 0.0) for start in STARTS for _ in range(2)], axis=2)
+        directions = np.matmul(precision, changes)
         growth = np.array([sign * GROWTH for _ in STARTS for sign in (1, -1)])
-        share = (1 - LEVEL_SHARE) / growth.size
-        shares = np.append(LEVEL_SHARE, np.full(growth.size, share))
-        return cls(np.where(used, weeks.effects, 0.0), precision, np.stack(changes, axis=2), growth, shares)
+        return cls(
+            precision=precision.sum(axis=0),
+            weighed=np.matmul(precision, effects[:, :, None]).sum(axis=0)[:, 0],
+            directions=np.ascontiguousarray(directions.transpose(1, 0, 2)),
+            along=np.matmul(effects[:, None, :], directions)[:, 0, :],
+            own=(changes * directions).sum(axis=1),
+            growth=growth,
+            shares=np.append(LEVEL_SHARE, np.full(growth.size, (1 - LEVEL_SHARE) / growth.size)),
+        )
 
     def turn(self, shared: Floats) -> Floats:
         """Tell the farms' kinds by the shared effect, then the shared effect by the farms' kinds."""
-        off = np.matmul((self.effects - shared)[:, None, :], self.precision)
-        along = np.matmul(off, self.changes)[:, 0, :]
-        own = np.einsum("nwc,nwv,nvc->nc", self.changes, self.precision, self.changes, optimize=True)
+        along = self.along - np.tensordot(shared, self.directions, axes=1)
         # A growth of mean m and variance s^2 beside what the weeks say: posterior precision a + 1/s^2.
-        total = own + GROWTH_SD**-2
+        total = self.own + GROWTH_SD**-2
         growth = (along + self.growth / GROWTH_SD**2) / total
         gain = 0.5 * (growth**2 * total - self.growth**2 / GROWTH_SD**2 - np.log(total * GROWTH_SD**2))
         log_weight = np.log(self.shares) + np.concatenate([np.zeros((len(gain), 1)), gain], axis=1)
@@ -160,14 +172,13 @@ class _Mixture:
         weight /= weight.sum(axis=1, keepdims=True)
         belief = np.append(LEVEL_SHARE, np.full(self.growth.size, (1 - LEVEL_SHARE) / self.growth.size))
         self.shares = (weight.sum(axis=0) + FARMS_OF_BELIEF * belief) / (len(weight) + FARMS_OF_BELIEF)
-        change = np.matmul(self.changes, (weight[:, 1:] * growth)[:, :, None])[:, :, 0]
-        return self._mean_of(self.effects - change)
+        # sum P (effects - changes growth), what the kinds explain taken out of the sum of P effects
+        return self._mean_of(self.weighed - np.tensordot(self.directions, weight[:, 1:] * growth, axes=2))
 
-    def _mean_of(self, effects: Floats) -> Floats:
+    def _mean_of(self, weighed: Floats) -> Floats:
         """Give the precision-weighted mean over farms, mean zero over weeks."""
-        total = self.precision.sum(axis=0)
-        right = np.matmul(self.precision, effects[:, :, None]).sum(axis=0)[:, 0]
+        total = self.precision
         scale = max(float(np.trace(total)) / len(total), 1e-12)
         # Weeks that nobody counted, and the common level, are left at zero.
-        shared = np.linalg.solve(total + scale * np.ones_like(total) + 1e-9 * scale * np.eye(len(total)), right)
+        shared = np.linalg.solve(total + scale * np.ones_like(total) + 1e-9 * scale * np.eye(len(total)), weighed)
         return np.asarray(shared - shared.mean())

@@ -20,7 +20,8 @@ def test_what_has_no_interval_is_missing_and_never_a_number():
 @given(MEANS, NUMBERS, st.floats(1.0, 100.0), st.floats(1.01, 10.0))
 def test_more_scatter_is_a_wider_interval(mean, number, times, more):
     ends = log_t_ends([mean, mean], number, [times * mean, more * times * mean], mean)
-    assert (np.diff(np.log(ends.high / ends.low)) >= 0).all()
+    # Apart, for with three very uneven counts the ends' ratio is beyond the largest float.
+    assert (np.diff(np.log(ends.high) - np.log(ends.low)) >= 0).all()
     assert ends.degrees[1] <= ends.degrees[0]
 
 

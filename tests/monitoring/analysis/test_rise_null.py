@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitoring.analysis import rise_null
 from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter
 from monitoring.analysis.rise_null import DRAWS, null_draws
 
@@ -18,7 +19,7 @@ def p_of(null, statistic):
 class TestDraws:
     def test_the_same_call_gives_the_same_p_values(self):
         one = null_draws(8, 0.09, PRINTED, 1.0)
-        null_draws.cache_clear()
+        rise_null._drawn.cache_clear()
         other = null_draws(8, 0.09, PRINTED, 1.0)
         assert one is not other
         np.testing.assert_array_equal(one.rise, other.rise)
