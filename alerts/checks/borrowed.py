@@ -4,7 +4,7 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from math import floor, inf, log10
+from math import inf
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -16,8 +16,9 @@ from alerts.checks.grid import Grid, Owners
 from alerts.models import BorrowedFigures
 from farms.clock import monday_of, quarter_of
 from farms.selectors import farms_of_group
-from monitoring.analysis.correlated_weeks import FARMS_TO_BORROW, PRINTED, WeekScatter
+from monitoring.analysis.correlated_weeks import FARMS_TO_BORROW, PRINTED, WeekScatter, two_digits
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS, FarmWeeks, farm_weeks_of, joined, padded_counts
+from monitoring.analysis.group_list import beside_shared_week
 from monitoring.analysis.leg_scatter import OWN, leg_scatter
 from monitoring.analysis.pooled_k import pooled_k
 from monitoring.analysis.shapes import Floats, Ints
@@ -40,10 +41,14 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Borrowed:
-    """What one method's results rest on beside the farm's own weeks; `scatter` None = the printed figures."""
+    """What one method's results rest on beside the farm's own weeks; `scatter` None = the printed figures.
+
+    `beside` is the scatter beside the week that all farms share, for the group's list.
+    """
 
     scatter: WeekScatter | None
     name: str
+    beside: WeekScatter | None = None
 
 
 NOTHING = {method: Borrowed(None, PRINTED_NAME) for method in METHODS}
@@ -52,7 +57,7 @@ NOTHING = {method: Borrowed(None, PRINTED_NAME) for method in METHODS}
 def borrowed_of(group_id: UUID, week: date) -> dict[str, Borrowed]:
     """What results of a week borrow: the figures of its quarter, whenever it is judged."""
     rows = BorrowedFigures.objects.filter(group_id=group_id, quarter=quarter_of(week)).order_by("version")
-    found = {row.method: Borrowed(row.scatter, row.name) for row in rows if row.scatter is not None}
+    found = {row.method: Borrowed(row.scatter, row.name, row.list_scatter) for row in rows if row.scatter is not None}
     return NOTHING | found
 
 
@@ -143,16 +148,20 @@ def _figures(seen: Sequence[_Seen], method: str) -> dict[str, Any]:
     if len(holdings) < FARMS_TO_BORROW:
         return found
     k = two_digits(float(np.median([each.k[method] for each in seen if method in each.k])))
+    together = joined(weeks)
     try:
-        scatter = fit_week_scatter(joined(weeks), k)
+        scatter, beside = fit_week_scatter(together, k), fit_week_scatter(beside_shared_week(together), k)
     except (ValueError, ArithmeticError, np.linalg.LinAlgError):
         logger.exception("No figures could be fitted for %s: the printed ones hold for the quarter.", method)
         return found
-    if scatter is None:
+    if scatter is None or beside is None:
         return found
-    names = ("shock", "stays", "counting", "growth", "degrees")
-    pooled = {name: two_digits(getattr(scatter, name)) for name in names}
+    pooled = _scatter(scatter.as_lent) | {f"list_{name}": value for name, value in _scatter(beside.as_lent).items()}
     return found | pooled | {"weight_k": k} | _taylor(seen, method) | _leg_k(seen, method)
+
+
+def _scatter(scatter: WeekScatter) -> dict[str, float]:
+    return {name: getattr(scatter, name) for name in ("shock", "stays", "counting", "growth", "degrees")}
 
 
 def _taylor(seen: Sequence[_Seen], method: str) -> dict[str, float]:
@@ -177,8 +186,3 @@ def _leg_k(seen: Sequence[_Seen], method: str) -> dict[str, float]:
     legs = leg_scatter(flies, np.zeros(len(flies), np.int64), 1)
     known = legs.source[0] == OWN and legs.k[0] < inf
     return {"leg_k": two_digits(float(legs.k[0]))} if known else {}
-
-
-def two_digits(value: float) -> float:
-    """Round to two significant digits, so that no farm shows in a pooled figure."""
-    return round(value, 1 - floor(log10(abs(value)))) if value else 0.0

@@ -30,7 +30,7 @@ def run_group_week(*, run: CheckRun, now: datetime) -> list["Farm"]:
     occasion = Occasion(run.group, run.week, now, newest=newest, borrowed=borrowed_of(run.group_id, run.week))
     farms = farms_to_judge(list(farms_of_group(run.group_id)), occasion)
     judged = judge(farms, occasion, run)
-    store_names(judged.seen, occasion)
+    store_names(judged.seen, occasion, run)
     run.farms, run.failures, run.judged_to = len(farms), len(judged.failed), now
     return [farm for farm in farms if farm.id not in judged.failed]
 

@@ -6,12 +6,14 @@ from functools import partial
 from uuid import UUID
 
 import numpy as np
+from django.db import transaction
 
+from alerts.checks.claims import keep_run
 from alerts.checks.grid import Grid, Owners
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import WeeksByMethod
 from alerts.checks.side_by_side import side_by_side
-from alerts.models import ListedRise
+from alerts.models import CheckRun, ListedRise
 from monitoring.analysis.farm_weeks import FarmWeeks, joined
 from monitoring.analysis.group_list import group_list
 
@@ -35,19 +37,27 @@ def seen_of(grid: Grid, owners: Owners, weeks: WeeksByMethod) -> list[Seen]:
     return found
 
 
-def store_names(seen: Sequence[Seen], occasion: Occasion) -> None:
-    """Write the list of a Monday once: what arrives later leaves it as it was."""
+def store_names(seen: Sequence[Seen], occasion: Occasion, run: CheckRun) -> None:
+    """Write the list of a Monday once: what arrives later, or before a run that broke off goes on, leaves it as it was.
+
+    Raises RunLost where the run is another worker's by now.
+    """
+    if run.listed_at is not None:
+        return
     methods = dict.fromkeys(each.method for each in seen)
     by_method = [[each for each in seen if each.method == method] for method in methods]
     listed = side_by_side([partial(_rises, some, occasion) for some in by_method])
-    ListedRise.objects.bulk_create([row for rows in listed for row in rows], ignore_conflicts=True)
+    with transaction.atomic():
+        keep_run(run)
+        ListedRise.objects.bulk_create([row for rows in listed for row in rows])
+        CheckRun.objects.filter(id=run.id).update(listed_at=occasion.now)
 
 
 def _rises(seen: Sequence[Seen], occasion: Occasion) -> list[ListedRise]:
     """The rows of the list for one method."""
     method, farms = seen[0].method, [farm for each in seen for farm in each.farms]
     borrowed = occasion.borrowed[method]
-    listed = group_list(joined([each.weeks for each in seen]), borrowed.scatter)
+    listed = group_list(joined([each.weeks for each in seen]), borrowed.scatter, borrowed.beside)
     return [
         ListedRise(
             farm_id=farms[row], method=method, week=occasion.week, p_value=float(listed.p_value[row]),

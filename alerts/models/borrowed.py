@@ -24,8 +24,16 @@ class BorrowedFigures(models.Model):
     shock = models.FloatField(null=True, help_text="Log standard deviation of a week's shock to a whole farm.")
     stays = models.FloatField(null=True, help_text="Correlation of a week's shock with the next week's.")
     counting = models.FloatField(null=True, help_text="What the scatter of counts is multiplied by.")
-    growth = models.FloatField(null=True, help_text="Log standard deviation of growth a week of farms that change.")
+    growth = models.FloatField(
+        null=True, help_text="Log standard deviation of growth a week of farms that change; at least 0.15."
+    )
     degrees = models.FloatField(null=True, help_text="Degrees of freedom that the group's scale is worth.")
+    # For the group's list alone: the same five, once the week that all farms share is taken out.
+    list_shock = models.FloatField(null=True, help_text="Shock, beside the week that all farms share.")
+    list_stays = models.FloatField(null=True)
+    list_counting = models.FloatField(null=True)
+    list_growth = models.FloatField(null=True)
+    list_degrees = models.FloatField(null=True)
     weight_k = models.FloatField(null=True, help_text="Negative-binomial k that counts are weighted with.")
     leg_k = models.FloatField(null=True, help_text="Negative-binomial k of flies on an animal.")
     taylor_a = models.FloatField(null=True)
@@ -46,8 +54,15 @@ class BorrowedFigures(models.Model):
     @property
     def scatter(self) -> WeekScatter | None:
         """How weeks scatter, None where too few farms could say."""
-        if self.shock is None or self.stays is None or self.counting is None:
+        return self._scatter("")
+
+    @property
+    def list_scatter(self) -> WeekScatter | None:
+        """The same beside the week that all farms share, for the group's list."""
+        return self._scatter("list_")
+
+    def _scatter(self, use: str) -> WeekScatter | None:
+        figures = {name: getattr(self, f"{use}{name}") for name in ("shock", "stays", "counting", "growth", "degrees")}
+        if None in figures.values() or self.weight_k is None:
             return None
-        if self.growth is None or self.degrees is None or self.weight_k is None:
-            return None
-        return WeekScatter(self.shock, self.stays, self.counting, self.growth, self.degrees, self.weight_k, self.farms)
+        return WeekScatter(**figures, k=self.weight_k, farms=self.farms)

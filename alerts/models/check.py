@@ -24,6 +24,7 @@ class CheckRun(models.Model):
     attempts = models.IntegerField(default=0)
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
+    listed_at = models.DateTimeField(null=True, help_text="When the list of names was fixed.")
     # Readings received up to here are judged; what came later has its week judged again.
     judged_to = models.DateTimeField(null=True)
     farms = models.IntegerField(default=0)

@@ -20,7 +20,7 @@ CUP_ERROR = 0.04
 # The prior of the log mean: m^-TILT times a power of the chance of a count below the highest "at least". A power of 1/2
 # is the root of the information (Jeffreys) where counts are exponential, 1 that of one device more, known only to be
 # below. Both constants are our own choice, by simulation (server/calibrate/farm_mean.py).
-TILT, POWER = 0.5, 0.85
+TILT, POWER = 0.5, 0.87
 # Where the mean and k are looked for, in logs: from the mean recorded, and in standard deviations of log k.
 BELOW, ABOVE, K_SIDES = 5.0, 9.0, 3.0
 # Rounds that close in on them: so many means, so many k, and how far in logs below the top the next round begins.
@@ -103,7 +103,7 @@ def censored_means(counts: DeviceCounts, n_owners: int, *, k: float = K_USUAL, l
     is a fair sample of the whole. An at-least count adds the chance of so many or more, a measure by the cup its own
     error. The log mean and log k are judged together on a grid (Bayes); the interval leaves (1 - level) / 2 on either
     side. k's prior is log-normal about the network's with sd 0.8. The mean's is m^-0.5 times the chance, at that mean,
-    of a count below the highest at-least one, to the power 0.85: what such counts can tell falls with that chance.
+    of a count below the highest at-least one, to the power 0.87: what such counts can tell falls with that chance.
     With a flat prior lower ends are too high, and where one in three is at-least, one upper end in ten of five devices
     is hundreds of times the lower.
 
@@ -124,7 +124,7 @@ def censored_means(counts: DeviceCounts, n_owners: int, *, k: float = K_USUAL, l
     ...                     np.array([False] * 4 + [True]), np.zeros(n))
     >>> means = censored_means(five, 1)
     >>> [int(round(float(each[0]), -1)) for each in (means.low, means.middle, means.high)]
-    [80, 150, 360]
+    [80, 150, 350]
     """
     if not 0 < level < 1:
         raise ValueError("level must be above 0 and below 1.")

@@ -4,7 +4,8 @@ The covariance of a farm's log week effects is shock^2 stays^|t - s| + counting 
 farm's own scale. Every statement about weeks rests on it: a fit that takes stations for independent is too sure.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import floor, log10
 
 import numpy as np
 
@@ -50,6 +51,22 @@ class WeekScatter:
     def borrowed(self) -> bool:
         """Whether it comes from enough farms to be used for one."""
         return self.farms >= FARMS_TO_BORROW
+
+    @property
+    def as_lent(self) -> "WeekScatter":
+        """The same as a quarter lends it to the next: to two digits, so that no farm shows in it.
+
+        A quarter in which no farm rose or fell lends no certainty that the next stays so: growth, for which forecasts
+        leave room, is at least the printed one.
+        """
+        return replace(
+            self,
+            shock=two_digits(self.shock),
+            stays=two_digits(self.stays),
+            counting=two_digits(self.counting),
+            growth=max(two_digits(self.growth), PRINTED.growth),
+            degrees=two_digits(self.degrees),
+        )
 
     @property
     def degrees_of_an_interval(self) -> float:
@@ -122,6 +139,17 @@ def whitened(covariance: Floats, used: Bools, columns: Floats) -> Floats:
     (n, n_weeks, m) float.
     """
     return np.asarray(np.linalg.solve(np.linalg.cholesky(covariance), np.where(used[:, :, None], columns, 0.0)))
+
+
+def two_digits(value: float) -> float:
+    """Round to two significant digits.
+
+    Examples
+    --------
+    >>> two_digits(0.32351), two_digits(39.7), two_digits(0.0)
+    (0.32, 40.0, 0.0)
+    """
+    return round(value, 1 - floor(log10(abs(value)))) if value else 0.0
 
 
 def since(when: Floats, weeks_back: float | Floats) -> Floats:

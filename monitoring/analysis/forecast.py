@@ -193,12 +193,13 @@ class _Prediction:
         when = np.where(used, weeks.when, 0.0)[:, :, None]
         starts = np.arange(1.0, np.maximum(used.shape[1], 2))
         changes = np.where(used[:, :, None], since(when, starts), 0.0)
-        growth = scatter.growth**2 * np.matmul(changes, changes.transpose(0, 2, 1)) / starts.size
+        growth = scatter.growth**2 / starts.size
         # stays^(ahead - when), with 0^0 = 1 for no scatter that stays
         lasting = scatter.shock**2 * np.where(ahead == when, 1.0, scatter.stays**ahead * scatter.stays**-when)
-        shared = lasting + scatter.growth**2 * np.matmul(changes, since(ahead, starts[:, None])) / starts.size
+        shared = lasting + growth * np.matmul(changes, since(ahead, starts[:, None]))
+        covariance = covariance_of_weeks(weeks, scatter) + growth * np.matmul(changes, changes.transpose(0, 2, 1))
         columns = np.concatenate([np.ones((*used.shape, 1)), weeks.effects[:, :, None], shared], axis=2)
-        white = whitened(covariance_of_weeks(weeks, scatter) + growth, used, columns)
+        white = whitened(covariance, used, columns)
         level, effects, known = white[:, :, 0], white[:, :, 1], white[:, :, 2:]
         own = used.sum(axis=1) - 1.0
         rest = (effects**2).sum(axis=1) - (level * effects).sum(axis=1) ** 2 / (level**2).sum(axis=1)

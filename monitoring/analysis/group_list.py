@@ -36,13 +36,21 @@ class GroupList:
     level_share: float
 
 
-def group_list(weeks: FarmWeeks, scatter: WeekScatter | None = None, *, false_names: float = FALSE_NAMES) -> GroupList:
+def group_list(
+    weeks: FarmWeeks,
+    scatter: WeekScatter | None = None,
+    beside: WeekScatter | None = None,
+    *,
+    false_names: float = FALSE_NAMES,
+) -> GroupList:
     """Name the farms of a group that rise, so that on average one name in ten is false.
 
     Parameters
     ----------
     weeks : FarmWeeks -- one row a farm of the group, all by one method and over the same weeks.
     scatter : WeekScatter -- of the network, from earlier weeks; None for the printed one.
+    beside : WeekScatter -- the same, fitted beside the week that all farms share (`beside_shared_week`): what farms
+        scatter by once that is taken out; None for `scatter`, which is wider and names fewer.
     false_names : float -- the share of false names that is allowed on average over weeks, above 0 and below 1.
 
     Returns
@@ -69,16 +77,30 @@ def group_list(weeks: FarmWeeks, scatter: WeekScatter | None = None, *, false_na
     >>> names_by_benjamini_hochberg(np.array([0.001, 0.03, 0.2, 0.9]), 0.1).tolist()
     [True, True, False, False]
     """
-    usable = scatter if scatter is not None and scatter.borrowed else PRINTED
     told = weeks.told & weeks.newest_counted
     shared, level_share = np.zeros(weeks.effects.shape[1]), 1.0
+    usable = _lent(scatter)
     if told.sum() >= FEWEST:
+        usable = _lent(beside or scatter)
         shared, level_share = shared_effect(weeks.only(told), usable)
     p_value = find_rises_for_list(replace(weeks, effects=weeks.effects - shared), usable).p_rise
     named = np.zeros(len(weeks), np.bool_)
     known = ~np.isnan(p_value)
     named[known] = names_by_benjamini_hochberg(p_value[known], false_names)
     return GroupList(p_value, named, shared, level_share)
+
+
+def _lent(scatter: WeekScatter | None) -> WeekScatter:
+    return scatter if scatter is not None and scatter.borrowed else PRINTED
+
+
+def beside_shared_week(weeks: FarmWeeks) -> FarmWeeks:
+    """Take out what all farms share in each week, the median of their effects, mean zero over the weeks.
+
+    For fitting what farms scatter by beside it (`week_scatter.fit_week_scatter`), from a quarter in which farms rose
+    in one week and another; the list's own weeks, in which many may rise at once, need `shared_effect`.
+    """
+    return replace(weeks, effects=weeks.effects - _middle(weeks))
 
 
 def names_by_benjamini_hochberg(p_value: Floats, false_names: float) -> Bools:

@@ -13,7 +13,7 @@ from monitoring.analysis.group_list import GroupList, group_list
 from monitoring.analysis.shapes import Floats
 from monitoring.analysis.simulated_farms import Network, lasting, rise_of, simulate_farms
 from server.calibrate.cells import PROCESSES, Row, mean_of, over_cells
-from server.calibrate.networks import earlier_quarter, weeks_of
+from server.calibrate.networks import Lent, earlier_quarter_for_the_list, weeks_of
 
 SMALL, MIDDLE, VAST = 20, 300, 20_000
 RISING, SHARED = (0.0, 0.05, 0.2), (0.0, 0.15)
@@ -53,7 +53,7 @@ VASTS = tuple(Vast(*each) for each in product((8,), (0.0, 0.5), RISING))
 
 
 def figures(weeks: int, seed: int, *, quick: bool = False, processes: int = PROCESSES) -> dict[str, Any]:
-    """Measure the list over so many weeks of groups of 20 and 300 farms, and two fifths as many of 20,000.
+    """Measure the list over so many weeks of groups of 20 and 300 farms, and a fifth as many of 20,000.
 
     Each row of "lists" has the group's size, the window, the correlation, the sd of the shared shock, the share of
     farms that rise, how many weeks were `simulated`, `false_share` (the mean over weeks of false names / max(1,
@@ -63,7 +63,7 @@ def figures(weeks: int, seed: int, *, quick: bool = False, processes: int = PROC
     weathers = (Weather(), Weather(12, 0.5, 0.15)) if quick else WEATHERS
     found = over_cells(of_both_sizes, weathers, weeks, seed, processes)
     if not quick:
-        found += over_cells(of_the_vast, VASTS, weeks * 2 // 5, seed, processes)
+        found += over_cells(of_the_vast, VASTS, weeks // 5, seed, processes)
     return {"weeks": weeks, "seed": seed, "lists": [row for cell in found for row in cell["lists"]]}
 
 
@@ -96,7 +96,7 @@ def of_both_sizes(rng: np.random.Generator, weather: Weather, weeks: int) -> Row
     kinds = list(product((SMALL, MIDDLE), RISING))
     tallies = {kind: _Tally([], [], []) for kind in kinds}
     for many in _in_groups(weeks):
-        lent = earlier_quarter(rng, weather.network, MIDDLE)
+        lent = earlier_quarter_for_the_list(rng, weather.network, MIDDLE)
         level, risen = _counted(rng, weather, many)
         for size, borrowed in ((SMALL, None), (MIDDLE, lent)):
             _judge(tallies, (level, risen), size, borrowed)
@@ -130,12 +130,12 @@ def _risers(farms: int, share: float) -> int:
 
 
 def _judge(
-    tallies: dict[tuple[int, float], _Tally], counts: tuple[Floats, Floats], size: int, lent: WeekScatter | None
+    tallies: dict[tuple[int, float], _Tally], counts: tuple[Floats, Floats], size: int, lent: Lent | None
 ) -> None:
     """Make the lists of groups of a size, with each share of risers, in every week."""
     most = _risers(size, max(RISING))
     level, risen = (
-        weeks_of(each[:, :first].reshape(-1, *each.shape[2:]), (lent or PRINTED).k)
+        weeks_of(each[:, :first].reshape(-1, *each.shape[2:]), _k(lent))
         for each, first in zip(counts, (size, most), strict=True)
     )
     for week in range(len(counts[0])):
@@ -143,7 +143,15 @@ def _judge(
             risers = _risers(size, share)
             some = level.only(week * size + np.arange(size - risers))
             more = risen.only(week * most + np.arange(risers))
-            tallies[size, share].add(group_list(_joined(some, more), lent), risers)
+            tallies[size, share].add(_list(_joined(some, more), lent), risers)
+
+
+def _k(lent: Lent | None) -> float:
+    return lent.scatter.k if lent else PRINTED.k
+
+
+def _list(weeks: FarmWeeks, lent: Lent | None) -> GroupList:
+    return group_list(weeks, lent.scatter, lent.beside) if lent else group_list(weeks)
 
 
 def _joined(some: FarmWeeks, more: FarmWeeks) -> FarmWeeks:
@@ -157,20 +165,20 @@ def of_the_vast(rng: np.random.Generator, cell: Vast, weeks: int) -> Row:
     To count and fit eight million farms would take an hour: errors of counting are drawn from a stock of fitted farms,
     with their covariance, and the farms' shocks are drawn anew. The shock that all farms share is added to the logs;
     the list is the same with and without it, to rounding, so one run gives both rows (`moved` is the largest change of
-    a p-value that it made in the first week). Figures are those of a network without a shared shock: where it sees one
-    they are larger, and fewer farms are named, false ones too.
+    a p-value that it made in the first week). What is lent is fitted beside the week that all farms share, so that it
+    is the same there too.
     """
     network = Network(stays=cell.correlation)
-    lent = earlier_quarter(rng, network)
-    stock, risers = _Stock.of(rng, network, cell.window, lent), _risers(VAST, cell.rising)
+    lent = earlier_quarter_for_the_list(rng, network)
+    stock, risers = _Stock.of(rng, network, cell.window, lent.scatter), _risers(VAST, cell.rising)
     tally, moved = _Tally([], [], []), 0.0
     for week in range(weeks):
         farms = stock.week(rng, VAST - risers, risers)
         together = max(SHARED) * lasting(rng, (1, cell.window), cell.correlation)[0]
-        told = group_list(replace(farms, effects=farms.effects + together - together.mean()), lent)
+        told = _list(replace(farms, effects=farms.effects + together - together.mean()), lent)
         tally.add(told, risers)
         if week == 0:
-            moved = float(np.abs(group_list(farms, lent).p_value - told.p_value).max())
+            moved = float(np.abs(_list(farms, lent).p_value - told.p_value).max())
     rows = [tally.row(farms=VAST, **asdict(cell), shared=shared) | {"moved": moved} for shared in SHARED]
     return {"lists": rows}
 

@@ -1,14 +1,15 @@
 """What do simulated farms borrow from a network's earlier quarter, and what were their weeks?"""
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from itertools import product
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter
+from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter, two_digits
 from monitoring.analysis.farm_weeks import FarmWeeks, farm_weeks_from
+from monitoring.analysis.group_list import beside_shared_week
 from monitoring.analysis.pooled_k import pooled_k
 from monitoring.analysis.shapes import Floats
 from monitoring.analysis.simulated_farms import Network, mixed_growth, simulate_farms
@@ -57,6 +58,19 @@ def weeks_of(counts: Floats, k: ArrayLike) -> FarmWeeks:
     return farm_weeks_from(counts, np.full(counts.shape, 7.0), 7.0 * np.arange(counts.shape[2]), each)
 
 
+@dataclass(frozen=True)
+class Lent:
+    """What a network lends: how its farms' weeks scatter, and the same beside the week that all farms share."""
+
+    scatter: WeekScatter
+    beside: WeekScatter
+
+    @classmethod
+    def by(cls, quarter: FarmWeeks, k: float) -> "Lent":
+        """Fit both to a quarter whose counts were weighted with this k."""
+        return cls(_fitted(quarter, k), _fitted(beside_shared_week(quarter), k))
+
+
 def earlier_quarter(rng: np.random.Generator, network: Network, farms: int = LARGE_NETWORK) -> WeekScatter:
     """Give what a network of so many farms lends, from the twelve weeks of its own before those that are judged.
 
@@ -64,34 +78,25 @@ def earlier_quarter(rng: np.random.Generator, network: Network, farms: int = LAR
     from (at most 500 of) them; figures are rounded to two digits, as they are where they are stored. The printed
     ones where fewer than 30 farms could be fitted.
     """
+    return _fitted(*_quarter(rng, network, farms))
+
+
+def earlier_quarter_for_the_list(rng: np.random.Generator, network: Network, farms: int = LARGE_NETWORK) -> Lent:
+    """Give the same with what the list needs."""
+    return Lent.by(*_quarter(rng, network, farms))
+
+
+def _quarter(rng: np.random.Generator, network: Network, farms: int) -> tuple[FarmWeeks, float]:
+    """Simulate a network's earlier quarter: its farms with enough weeks, and the k that they were fitted with."""
     some = int(farms * SPARE) + 1 if farms < FARMS_FOR_K else farms
     growth, _kind = mixed_growth(rng, some, QUARTER)
     counts = simulate_farms(rng, network, some, QUARTER, growth).counts
     for_k = counts[: min(farms, FARMS_FOR_K)]
     k = two_digits(pooled_k(for_k, np.full(for_k.shape, 7.0)) or PRINTED.k)
     quarter = weeks_of(counts, k)
-    scatter = fit_week_scatter(quarter.only(np.flatnonzero(quarter.told)[:farms]), k)
-    return PRINTED if scatter is None else rounded(scatter)
+    return quarter.only(np.flatnonzero(quarter.told)[:farms]), k
 
 
-def rounded(scatter: WeekScatter) -> WeekScatter:
-    """Round what a network lends to two digits."""
-    return replace(
-        scatter,
-        shock=two_digits(scatter.shock),
-        stays=two_digits(scatter.stays),
-        counting=two_digits(scatter.counting),
-        growth=two_digits(scatter.growth),
-        degrees=two_digits(scatter.degrees),
-    )
-
-
-def two_digits(value: float) -> float:
-    """Round to two significant digits.
-
-    Examples
-    --------
-    >>> two_digits(0.32351), two_digits(39.7)
-    (0.32, 40.0)
-    """
-    return float(f"{value:.2g}")
+def _fitted(quarter: FarmWeeks, k: float) -> WeekScatter:
+    scatter = fit_week_scatter(quarter, k)
+    return PRINTED if scatter is None else scatter.as_lent

@@ -33,7 +33,7 @@ PARTS: Mapping[str, Part] = {
     "trend": Part(trend.figures, 10_000, 1_000),
     "rise": Part(rise.figures, 10_000, 1_000),
     "forecast": Part(forecast.figures, 10_000, 1_000),
-    "group_list": Part(group_list.figures, 1_000, 50),
+    "group_list": Part(group_list.figures, 2_000, 50),
     "weather": Part(weather.figures, 2_400, 100),
     "farm_mean": Part(farm_mean.figures, 10_000, 400),
     "leg_verdict": Part(leg_verdict.figures, 10_000, 1_000, in_cells=False),

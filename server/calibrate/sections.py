@@ -122,11 +122,12 @@ _FORECAST = Section(
 )
 _GROUP_LIST = Section(
     "The group's list",
-    "{size} simulated weeks of groups of 20 and 300 farms, two fifths of it of 20,000. Farms have nine stations and a "
-    "shock of 0.3 of their own; *shared* is the standard deviation of a shock that all farms share. Risers have "
-    "doubled every two weeks for three weeks. False names are the mean over weeks of false names / max(1, names): "
-    "where none rise, every name is false, and the figure is the share of weeks with any name. In groups of 20,000 "
-    "errors of counting come from a stock of fitted farms, and the list is the same whatever shock they share.",
+    "{size} simulated weeks of groups of 20 and 300 farms, a fifth of it of 20,000. Farms have nine stations and a "
+    "shock of 0.3 of their own; *shared* is the standard deviation of a shock that all farms share. What is lent is "
+    "fitted beside it. Risers have doubled every two weeks for three weeks. False names are the mean over weeks of "
+    "false names / max(1, names): where none rise, every name is false, and the figure is the share of weeks with any "
+    "name. In groups of 20,000 errors of counting come from a stock of fitted farms, and the list is the same whatever "
+    "shock they share.",
     (
         Table(
             "lists",
@@ -169,7 +170,7 @@ _WEATHER = Section(
         _shares(
             "by_a_summer",
             "The same with figures of another season's summer",
-            "Where nothing grew nothing is expected to: then forecasts go back to the middle of the window.",
+            "A quiet spring lends no growth; forecasts then take that of the printed figures.",
         ),
         _shares("list", "The group's list"),
         _shares("corner", "Farms with a corner that is not cleaned any more, named within eight weeks"),

@@ -6,16 +6,15 @@ from typing import Any
 
 import numpy as np
 
-from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter
+from monitoring.analysis.correlated_weeks import PRINTED, two_digits
 from monitoring.analysis.farm_weeks import FarmWeeks, farm_weeks_from
 from monitoring.analysis.forecast import forecast
 from monitoring.analysis.group_list import group_list
 from monitoring.analysis.pooled_k import pooled_k
 from monitoring.analysis.rise import find_rises
 from monitoring.analysis.shapes import Bools, Floats, Ints
-from monitoring.analysis.week_scatter import fit_week_scatter
 from server.calibrate.cells import PROCESSES, over_cells
-from server.calibrate.networks import rounded, two_digits
+from server.calibrate.networks import Lent
 from server.calibrate.seasons import DAYS, WEEK, WEEKS, Season, taken_on
 
 # Farms of one group, judged from the sixth card on by up to twelve weeks.
@@ -93,18 +92,17 @@ def measure(rng: np.random.Generator, _season: SeasonNumber, farms: int) -> dict
     }
 
 
-def _lent_by(season: Season, weeks: slice) -> WeekScatter:
+def _lent_by(season: Season, weeks: slice) -> Lent:
     """Give what some weeks of a season lend; nobody takes its outbreaks out."""
     counts, days = season.counts[:, :, weeks], season.days[:, :, weeks]
     k = two_digits(pooled_k(counts, days) or PRINTED.k)
-    scatter = fit_week_scatter(_fitted(counts, days, k), k)
-    return PRINTED if scatter is None else rounded(scatter)
+    return Lent.by(_fitted(counts, days, k), k)
 
 
-def _up_to(season: Season, week: int, lent: WeekScatter | None) -> FarmWeeks:
+def _up_to(season: Season, week: int, lent: Lent | None) -> FarmWeeks:
     """Fit the weeks that a Monday looks at."""
     window = slice(max(0, week + 1 - WINDOW), week + 1)
-    return _fitted(season.counts[:, :, window], season.days[:, :, window], (lent or PRINTED).k)
+    return _fitted(season.counts[:, :, window], season.days[:, :, window], (lent.scatter if lent else PRINTED).k)
 
 
 def _fitted(counts: Floats, days: Floats, k: float) -> FarmWeeks:
@@ -125,16 +123,17 @@ class _Monday:
     high: Floats
 
     @classmethod
-    def of(cls, season: Season, week: int, lent: WeekScatter | None) -> "_Monday":
-        weeks = _up_to(season, week, lent)
-        low, high = forecast(weeks, lent, ahead=(float(AHEAD),)).interval(PROMISED)
-        p_rise = find_rises(weeks, lent).p_rise
+    def of(cls, season: Season, week: int, lent: Lent | None) -> "_Monday":
+        weeks, scatter = _up_to(season, week, lent), lent.scatter if lent else None
+        low, high = forecast(weeks, scatter, ahead=(float(AHEAD),)).interval(PROMISED)
+        p_rise = find_rises(weeks, scatter).p_rise
         rising = np.nan_to_num(p_rise, nan=1.0) < ALARM
-        return cls(week, ~np.isnan(p_rise), rising, group_list(weeks, lent).named, low[:, 0], high[:, 0])
+        listed = group_list(weeks, scatter, lent.beside if lent else None).named
+        return cls(week, ~np.isnan(p_rise), rising, listed, low[:, 0], high[:, 0])
 
-    def by(self, season: Season, lent: WeekScatter) -> "_Monday":
+    def by(self, season: Season, lent: Lent) -> "_Monday":
         """Give the same with forecasts by other figures."""
-        ahead = forecast(_up_to(season, self.week, lent), lent, ahead=(float(AHEAD),))
+        ahead = forecast(_up_to(season, self.week, lent), lent.scatter, ahead=(float(AHEAD),))
         low, high = ahead.interval(PROMISED)
         return replace(self, low=low[:, 0], high=high[:, 0])
 

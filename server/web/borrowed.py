@@ -25,6 +25,11 @@ FIGURES: tuple[tuple[str, Promise, Promise], ...] = (
         gettext_lazy("shock of a week"),
         gettext_lazy("Standard deviation of the log of what moves all stations of a farm in a week, such as weather."),
     ),
+    (
+        "list_shock",
+        gettext_lazy("shock on the Monday list"),
+        gettext_lazy("The same once the week that all farms share is taken out: for which farms rise beyond it."),
+    ),
     ("stays", gettext_lazy("what stays of it"), gettext_lazy("Its correlation with the next week's.")),
     ("counting", gettext_lazy("counting"), gettext_lazy("What the scatter between stations is multiplied by.")),
     (
@@ -123,7 +128,7 @@ def _printed(method: str, field: str) -> str:
         return figure(K_OF_LEGS) if method == LEG.code else ""
     if field == "taylor":
         return _law(PUBLISHED_A[method], PUBLISHED_B) if method in PUBLISHED_A else ""
-    return figure(PRINTED.k if field == "weight_k" else getattr(PRINTED, field))
+    return figure(PRINTED.k if field == "weight_k" else getattr(PRINTED, field.removeprefix("list_")))
 
 
 def figure(value: float) -> str:

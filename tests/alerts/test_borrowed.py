@@ -10,7 +10,7 @@ import pytest
 from django.db import ProgrammingError, connection, connections, transaction
 
 from alerts.checks import borrowed as fitting
-from alerts.checks.borrowed import borrowed_of, fix_borrowed, two_digits
+from alerts.checks.borrowed import borrowed_of, fix_borrowed
 from alerts.checks.group_week import judge_late_readings
 from alerts.models import Assessment, BorrowedFigures
 from alerts.selectors.borrowed import figures_of_group, figures_of_results, k_of_legs
@@ -33,7 +33,8 @@ from tests.cast import acting, as_factory, as_role
 
 pytestmark = pytest.mark.django_db
 JULY = date(2026, 7, 1)
-FIGURES = ("shock", "stays", "counting", "growth", "degrees", "weight_k", "taylor_a", "taylor_b", "leg_k")
+SCATTER = ("shock", "stays", "counting", "growth", "degrees")
+FIGURES = (*SCATTER, *(f"list_{name}" for name in SCATTER), "weight_k", "taylor_a", "taylor_b", "leg_k")
 CARDS = set(FIGURES) - {"leg_k"}
 
 
@@ -89,6 +90,18 @@ def test_the_figures_are_about_those_that_the_farms_were_drawn_with(group: Group
     assert row.shock == pytest.approx(NETWORK.shock, abs=0.12)
     assert row.weight_k == pytest.approx(NETWORK.k, abs=0.5)
     assert row.leg_k is None
+
+
+def test_the_list_has_its_own_beside_the_week_that_all_farms_share(group: Group, farms: list[Farm]):
+    rng = np.random.default_rng(5)
+    drawn = simulate_farms(rng, NETWORK, 32, 12, np.tile(0.6 * rng.standard_normal(12), (32, 1)))
+    count_weeks(make_places(farms, "card", NETWORK.stations), BEFORE, drawn.counts)
+    row = fix(group)["card"]
+    assert row.shock > row.list_shock + 0.15
+    assert row.list_shock == pytest.approx(NETWORK.shock, abs=0.12)
+    with as_factory():
+        lent = borrowed_of(group.id, FIRST_OF_QUARTER)["card"]
+    assert (lent.scatter.shock, lent.beside.shock) == (row.shock, row.list_shock)
 
 
 def test_rounding_moves_the_law_little_where_the_counts_are(group: Group, counted: list[list[Station]]):
@@ -273,13 +286,6 @@ def test_below_thirty_holdings_leg_counts_are_planned_with_what_is_inferred(grou
     fix(group)
     with as_factory():
         assert k_of_legs(group, FIRST_OF_QUARTER + timedelta(days=30)).source == "inferred"
-
-
-@pytest.mark.parametrize(
-    ("value", "told"), [(0.0, 0.0), (0.31415, 0.31), (-0.0157, -0.016), (199.9, 200.0), (1.07e-7, 1.1e-7), (0.95, 0.95)]
-)
-def test_two_digits(value: float, told: float):
-    assert two_digits(value) == told
 
 
 def refused(role: str, sql: str) -> None:

@@ -124,6 +124,20 @@ def test_a_week_judged_twice_names_once(group: Group, farms: list[Farm], cards: 
     assert [row.id for row in listed()] == before
 
 
+def test_a_run_that_broke_off_after_its_list_adds_no_name(group: Group, farms: list[Farm], cards: Any):
+    check(group, WEEK)
+    before = [row.id for row in listed()]
+    # Its worker died before the run was done, and a third farm's traps came before another one took it up.
+    more = make_places(farms[2:3], "trap", 3)[0]
+    for number, week in enumerate(WEEKS):
+        count_week(more, week, [20 * int(RISE[number])] * 3)
+    with as_factory():
+        connection.cursor().execute("UPDATE alerts_checkrun SET state = 'due'")
+    check(group, WEEK)
+    assert result(farms[2], WEEK, "trap").weeks_observed == len(WEEKS)
+    assert [row.id for row in listed()] == before
+
+
 def test_an_adviser_sees_the_rows_of_the_farms_that_named_them(
     group: Group, farms: list[Farm], cards: Any, dana: User, anna: User
 ):

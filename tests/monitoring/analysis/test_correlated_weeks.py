@@ -5,7 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitoring.analysis.correlated_weeks import ALONE, PRINTED, WeekScatter, covariance_of_weeks, since, whitened
+from monitoring.analysis.correlated_weeks import (
+    ALONE,
+    PRINTED,
+    WeekScatter,
+    covariance_of_weeks,
+    since,
+    two_digits,
+    whitened,
+)
 from tests.monitoring.analysis.counts import NONE, exactly_known, simulated, weeks_of
 
 
@@ -33,6 +41,14 @@ class TestWhatANetworkLends:
         assert scatter(farms=99).degrees_of_the_list == PRINTED.degrees
         assert scatter(farms=99, degrees=2.0).degrees_of_the_list == 2
 
+    def test_two_digits_of_every_figure(self):
+        lent = scatter(shock=0.3149, stays=0.2051, counting=1.049, growth=0.2234, degrees=37.9).as_lent
+        assert (lent.shock, lent.stays, lent.counting) == (0.31, 0.21, 1.0)
+        assert (lent.growth, lent.degrees) == (0.22, 38.0)
+
+    def test_a_quiet_quarter_lends_no_certainty_that_the_next_stays_so(self):
+        assert scatter(growth=0.0).as_lent.growth == PRINTED.growth
+
     def test_what_is_printed_is_nobodys(self):
         assert (PRINTED.farms, ALONE.farms) == (0, 0)
         assert not PRINTED.borrowed and not ALONE.borrowed
@@ -50,6 +66,13 @@ class TestWhatANetworkLends:
 def test_what_no_network_can_have_is_refused_by_name(name, value):
     with pytest.raises(ValueError, match=f"^{name} must"):
         scatter(**{name: value})
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [(0.0, 0.0), (0.31415, 0.31), (-0.0157, -0.016), (199.9, 200.0), (1.07e-7, 1.1e-7), (0.95, 0.95)]
+)
+def test_two_digits(value, told):
+    assert two_digits(value) == told
 
 
 class TestTheCovariance:
@@ -80,10 +103,10 @@ class TestTheCovariance:
         covariance = covariance_of_weeks(exactly_known(np.zeros(8)), scatter(shock=0.0))
         assert np.linalg.eigvalsh(covariance).min() > 0
 
-    @given(st.floats(0, 2), st.floats(0, 0.95).map(lambda x: round(x, 3)), st.floats(0.1, 5), st.integers(0, 1000))
-    def test_it_is_positive_definite(self, shock, stays, counting, seed):
+    @given(st.integers(0, 200), st.integers(0, 95), st.floats(0.1, 5), st.integers(0, 1000))
+    def test_it_is_positive_definite(self, hundredths, stays, counting, seed):
         weeks = weeks_of(simulated(np.random.default_rng(seed), farms=3, missing=0.5)[0])
-        covariance = covariance_of_weeks(weeks, scatter(shock=shock, stays=stays, counting=counting))
+        covariance = covariance_of_weeks(weeks, scatter(shock=hundredths / 100, stays=stays / 100, counting=counting))
         assert np.linalg.eigvalsh(covariance).min() > 0
 
 

@@ -9,7 +9,13 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from monitoring.analysis.correlated_weeks import WeekScatter
-from monitoring.analysis.group_list import FEWEST, group_list, names_by_benjamini_hochberg, shared_effect
+from monitoring.analysis.group_list import (
+    FEWEST,
+    beside_shared_week,
+    group_list,
+    names_by_benjamini_hochberg,
+    shared_effect,
+)
 from monitoring.analysis.rise import find_rises_for_list
 from monitoring.analysis.simulated_farms import Network, lasting, rise_of, simulate_farms
 from monitoring.analysis.week_scatter import fit_week_scatter
@@ -112,6 +118,37 @@ class TestTheSharedWeek:
         listed = group_list(weeks_of(counts), NETWORK)
         assert np.isfinite(listed.shared).all() and np.isfinite(listed.p_value).all()
         assert abs(listed.shared[2]) < 0.2
+
+
+class TestBesideTheSharedWeek:
+    @pytest.fixture
+    def quarter(self):
+        return weeks_of(drawn(np.random.default_rng(21), 400, weeks=12, shared=0.3))
+
+    def test_no_week_has_a_median_but_what_all_weeks_have(self, quarter):
+        left = np.nanmedian(beside_shared_week(quarter).effects, axis=0)
+        np.testing.assert_allclose(left, left.mean(), atol=1e-12)
+
+    def test_farms_scatter_by_their_own_shock_alone(self, quarter):
+        whole, beside = (fit_week_scatter(each, K).shock for each in (quarter, beside_shared_week(quarter)))
+        assert whole == pytest.approx(np.hypot(0.3, 0.3), abs=0.08)
+        assert beside == pytest.approx(0.3, abs=0.02)
+
+    def test_a_week_that_nobody_counted_stays_so(self):
+        counts = drawn(np.random.default_rng(22), 40)
+        counts[:, :, 2] = NONE
+        weeks = beside_shared_week(weeks_of(counts))
+        assert not weeks.used[:, 2].any() and np.isfinite(weeks.effects[weeks.used]).all()
+
+    def test_less_scatter_names_more_of_those_who_rise(self):
+        weeks = weeks_of(drawn(np.random.default_rng(23), 300, rising=60, shared=0.15))
+        wide = replace(NETWORK, shock=0.4)
+        assert group_list(weeks, wide, NETWORK).named[:60].sum() > group_list(weeks, wide).named[:60].sum() + 5
+
+    def test_of_too_few_farms_nothing_is_taken_out_so_the_whole_scatter_holds(self):
+        weeks = weeks_of(drawn(np.random.default_rng(24), FEWEST - 1))
+        whole = group_list(weeks, NETWORK).p_value
+        np.testing.assert_array_equal(group_list(weeks, NETWORK, replace(NETWORK, shock=0.1)).p_value, whole)
 
 
 class TestTheList:
