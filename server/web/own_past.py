@@ -1,6 +1,6 @@
 """A farm's weeks against its own past, as its page shows them: a sentence and a picture for each method."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -10,11 +10,13 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from alerts.models.assessment import TrendWord
 from alerts.selectors.own_past import DOUBTFUL, own_past_of
 from monitoring.charts import ChartWords, SeasonSeries, own_past_chart
 from server.web.words import method_name, rate, short_day, unit
 
 if TYPE_CHECKING:
+    from alerts.models import Assessment
     from alerts.selectors.own_past import MethodPast, PastWeek
     from farms.models import Farm
 
@@ -46,15 +48,15 @@ class OwnPastFigure:
     how: tuple[str, ...]
 
 
-def own_past_figures(farm: "Farm", week: date) -> dict[str, OwnPastFigure]:
-    """By method, for those counted in the weeks shown."""
-    return {past.method: _figure(past) for past in own_past_of(farm, week)}
+def own_past_figures(farm: "Farm", week: date, results: "Mapping[str, Assessment]") -> dict[str, OwnPastFigure]:
+    """By method, for those counted in the weeks shown; `results` are the week's, of the whole farm."""
+    return {past.method: _figure(past, results.get(past.method)) for past in own_past_of(farm, week)}
 
 
-def _figure(past: "MethodPast") -> OwnPastFigure:
+def _figure(past: "MethodPast", result: "Assessment | None") -> OwnPastFigure:
     last = past.weeks[-1]
     title = _("%(what)s against this farm's own weeks") % {"what": method_name(past.method).capitalize()}
-    told = told_of_week(last)
+    told = " ".join(filter(None, (told_of_week(last), while_within(last, result))))
     shown = _from_first_told(past.weeks)
     drawn = {shape: _drawn(past.method, shown, title, told, shape) for shape in ("wide", "narrow")}
     return OwnPastFigure(
@@ -92,12 +94,23 @@ def told_of_week(week: "PastWeek") -> str:
     return told.format(weeks=week.weeks_outside)
 
 
+def while_within(week: "PastWeek", result: "Assessment | None") -> str:
+    """Why a farm whose level is within the band is called rising (or falling) all the same."""
+    if week.word != "within" or result is None:
+        return ""
+    if result.trend == TrendWord.RISING:
+        return _("It is the last weeks alone that rise: the level over many weeks does not stand out yet.")
+    if result.trend == TrendWord.FALLING:
+        return _("It is the last weeks alone that fall: the level over many weeks does not stand out yet.")
+    return ""
+
+
 def how_often(past: "MethodPast") -> list[str]:
     """What the band is, and how often a level farm leaves it by chance."""
     told = [
         _(
             "The line is this farm's level, smoothed; the band is where its own twelve weeks before would have it; "
-            "squares are outside."
+            "diamonds are outside."
         )
     ]
     if any(week.basis == BY_SEASON for week in past.weeks):

@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
+from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
 from alerts.wording.results import heading
 from monitoring.charts import weeks_line
@@ -135,13 +136,22 @@ def evidence_in_words(event: Any) -> str:
     """What was known when an alert opened, stayed or closed: mean 118, action level 100."""
     known = event.evidence
     if known.get("growth") is not None:
-        return growth_phrase(known["growth"])
+        return _growth_in_words(event)
     if known.get("mean") is not None and known.get("level") is not None:
         return _("mean %(mean)s, action level %(level)s") % {"mean": rate(known["mean"]), "level": rate(known["level"])}
     if known.get("days") is not None:
         days = int(known["days"])
         return ngettext("%(days)d day without a round", "%(days)d days without a round", days) % {"days": days}
     return ""
+
+
+def _growth_in_words(event: Any) -> str:
+    """How fast it rose, where its range holds no standstill, as the result itself says it."""
+    known = event.evidence
+    low, high = known.get("growth_low"), known.get("growth_high")
+    if low is not None and high is not None and (low > 0 or high < 0):
+        return growth_phrase(known["growth"])
+    return _("no clear trend") if event.kind == EventKind.CLOSED else _("how fast is too early to say")
 
 
 @register.filter

@@ -48,7 +48,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         **how_got(seen),
         "buildings": building_lines(seen),
         "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
-        "own_past": own_past_figures(visit.farm, week),
+        "own_past": own_past_figures(visit.farm, week, seen.farm_rows),
         "ahead": ahead_lines(seen),
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),

@@ -1,10 +1,14 @@
 import re
+from dataclasses import replace
 
 import pytest
 from django.urls import reverse
 
-from alerts.models import AlertEvent
+from alerts.models import AlertEvent, Assessment
+from alerts.selectors.own_past import PastWeek
 from monitoring.models import Siting, Work
+from server.web.own_past import while_within
+from server.web.words import evidence_in_words
 from tests.alerts.scene import alerts, check, count_week, monday
 from tests.cast import as_factory
 from tests.server.web.pages import at, words
@@ -155,6 +159,36 @@ def test_a_week_unlike_its_own_past_is_told_with_how_often_that_is_chance(browse
     assert section.count('class="unlike above"') == 4  # two weeks, in two widths
     for word in ("EWMA", "dispersion", "sigma", "limit"):
         assert word not in told
+
+
+WITHIN = PastWeek(monday(7), 30.0, 20.0, 60.0, 28.0, "within", 0, "weeks", "")
+
+
+@pytest.mark.parametrize(
+    ("week", "trend", "told"),
+    [
+        (WITHIN, "rising", "It is the last weeks alone that rise: the level over many weeks does not stand out yet."),
+        (WITHIN, "falling", "It is the last weeks alone that fall: the level over many weeks does not stand out yet."),
+        (WITHIN, "level", ""),
+        (replace(WITHIN, word="above"), "rising", ""),
+    ],
+)
+def test_a_rise_that_its_own_past_does_not_show_yet_is_explained(week, trend, told):
+    assert while_within(week, Assessment(trend=trend)) == told
+
+
+@pytest.mark.parametrize(
+    ("kind", "low", "high", "told"),
+    [
+        ("stayed", 0.05, 0.4, "about a fifth more each week"),
+        ("stayed", -0.05, 0.4, "how fast is too early to say"),
+        ("opened", None, None, "how fast is too early to say"),
+        ("closed", -0.1, 0.1, "no clear trend"),
+    ],
+)
+def test_an_open_matter_is_as_sure_of_its_growth_as_the_result(kind, low, high, told):
+    evidence = {"growth": 0.18, "growth_low": low, "growth_high": high}
+    assert evidence_in_words(AlertEvent(kind=kind, evidence=evidence)) == told
 
 
 def test_a_station_that_lasts_at_the_top_is_a_question_to_check_on_the_spot(browser, anna, group, northfield, cards):
