@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from server.calibrate import farm_mean, forecast, group_list, leg_verdict, rise, trend, weather, work_effect
+from server.calibrate import farm_mean, forecast, group_list, leg_verdict, own_past, rise, trend, weather, work_effect
 from server.calibrate.cells import PROCESSES
 
 SEED = 20260817
@@ -34,6 +34,7 @@ PARTS: Mapping[str, Part] = {
     "rise": Part(rise.figures, 10_000, 1_000),
     "forecast": Part(forecast.figures, 10_000, 1_000),
     "group_list": Part(group_list.figures, 2_000, 50),
+    "own_past": Part(own_past.figures, 1_000, 100),
     "weather": Part(weather.figures, 2_400, 100),
     "farm_mean": Part(farm_mean.figures, 10_000, 400),
     "leg_verdict": Part(leg_verdict.figures, 10_000, 1_000, in_cells=False),

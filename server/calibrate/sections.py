@@ -150,6 +150,30 @@ _GROUP_LIST = Section(
 )
 
 
+_OWN_PAST = Section(
+    "The farm against its own past",
+    "Without bars. {size} level farms a cell, followed for 150 weeks: how many weeks on average until the smoothed "
+    "line first leaves its limits, which are drawn for 50; and how many farms that begin to double every two weeks are "
+    "above them within three and four weeks. Alone, the printed correlation of weeks stands in for the network's.",
+    (
+        Table(
+            "chart",
+            "Weeks to the first signal of a level farm, and farms that rise seen",
+            {name: heading for name, heading in CELL.items() if name != "weeks"}
+            | {
+                "run_length": "weeks, with a network",
+                "after_3": "seen in 3",
+                "after_4": "seen in 4",
+                "alone_run_length": "weeks, alone",
+                "alone_after_3": "alone in 3",
+                "alone_after_4": "alone in 4",
+            },
+            _PLAIN | {"run_length", "alone_run_length"},
+        ),
+    ),
+)
+
+
 def _shares(rows: str, title: str, about: str = "") -> Table:
     return Table(rows, title, {"what": "", "share": "share", "of": "of"}, frozenset({"of"}), about)
 
@@ -246,6 +270,7 @@ SECTIONS: Mapping[str, Section] = {
     "rise": _RISE,
     "forecast": _FORECAST,
     "group_list": _GROUP_LIST,
+    "own_past": _OWN_PAST,
     "weather": _WEATHER,
     "farm_mean": _FARM_MEAN,
     "leg_verdict": _LEG_VERDICT,

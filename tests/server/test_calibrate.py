@@ -53,6 +53,11 @@ class TestTheQuickRun:
         assert quick["quick"] is True
         assert quick["bars"] == json.loads(json.dumps([found.as_data() for found in judge(quick)]))
 
+    def test_a_level_farm_leaves_its_own_past_about_as_often_as_its_page_says(self, quick):
+        (row,) = quick["own_past"]["chart"]
+        assert row["run_length"] == pytest.approx(50, abs=ERRORS * row["run_length_error"])
+        assert 35 - ERRORS * row["alone_run_length_error"] < row["alone_run_length"] < 120
+
     def test_every_bar_is_kept_as_far_as_so_few_farms_can_tell(self, quick, capsys):
         bars = judge(quick)
         with capsys.disabled():
