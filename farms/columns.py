@@ -25,12 +25,16 @@ class Json(list[Any]):
     """A column of JSON values."""
 
 
+class JsonTexts(list[str]):
+    """A column of JSON values, each written already."""
+
+
 class Ids(list[UUID | None]):
     """A column of UUIDs; None is NULL."""
 
 
 # An array of NumPy is a column of numbers (NaN is NULL), of marks, of words, or of bytes (kind V).
-Column = NDArray[Any] | Json | Ids
+Column = NDArray[Any] | Json | JsonTexts | Ids
 
 
 class _Array(bytes):
@@ -88,8 +92,9 @@ class _Sent:
         self.parameters = parameters
 
     def value(self, name: str, column: Column) -> str:
-        if isinstance(column, Json):
-            self.parameters[name] = json.dumps(column, allow_nan=False)
+        if isinstance(column, Json | JsonTexts):
+            written = isinstance(column, JsonTexts)
+            self.parameters[name] = f"[{','.join(column)}]" if written else json.dumps(column, allow_nan=False)
             return f"r.{name}"
         if isinstance(column, Ids):
             ids = np.frombuffer(b"".join([(each or NO_ID).bytes for each in column]), "V16")
@@ -104,7 +109,7 @@ class _Sent:
     def rows(self, columns: Mapping[str, Column]) -> str:
         """One row a place, with its number and its JSON values."""
         self.parameters["number_of_rows"] = len(next(iter(columns.values())))
-        listed = [name for name, column in columns.items() if isinstance(column, Json)]
+        listed = [name for name, column in columns.items() if isinstance(column, Json | JsonTexts)]
         functions = ["generate_series(1, %(number_of_rows)s)"]
         functions += [f"jsonb_array_elements(%({name})s::jsonb)" for name in listed]
         return f"ROWS FROM ({', '.join(functions)}) AS r({', '.join(['i', *listed])})"

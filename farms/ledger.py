@@ -43,7 +43,7 @@ def lock_heads(farm_ids: Iterable[UUID], *, using: str = "default") -> dict[UUID
     Locking needs the right to update, so it is the write check too. Raises Missing where a head can't be locked.
     """
     wanted = set(farm_ids)
-    heads = LedgerHead.objects.using(using).select_for_update().filter(farm_id__in=wanted).order_by("farm_id")
+    heads = LedgerHead.objects.using(using).select_for_update().filter(farm_id__any_of=wanted).order_by("farm_id")
     found = {head.farm_id: head for head in heads}
     if len(found) != len(wanted):
         raise Missing()
@@ -80,10 +80,11 @@ def link_hash(farm_id: UUID, number: int, kind: str, now: datetime, rows_hash: b
 
 def canonical(values: Mapping[str, Any]) -> bytes:
     """JSON with sorted keys and no spaces; dates in ISO 8601, moments in UTC with microseconds, UUIDs as text."""
-    return json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=_plain).encode()
+    return _CANONICAL.encode(values).encode()
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """What stands in canonical JSON for a value that JSON has no form of its own for."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat(timespec="microseconds")
     if isinstance(value, date | time):
@@ -95,6 +96,9 @@ def _plain(value: Any) -> Any:
     if isinstance(value, bytes | memoryview):
         return bytes(value).hex()
     raise TypeError(f"{type(value).__name__} has no canonical form.")
+
+
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=plain)
 
 
 def row_values(row: models.Model, *, leave_out: Iterable[str] = ()) -> dict[str, Any]:

@@ -11,13 +11,14 @@ from django.db import connection
 
 from farms.columns import Ids, insert_columns
 from farms.ledger import Actor, link_hash, next_number
+from farms.lookups import array_of
 from farms.models import LedgerHead
 
 HASH = "V32"
 # The entry just inserted is the only one that follows its head.
 MOVE_HEADS = """
 UPDATE farms_ledgerhead h SET number = e.number, hash = e.hash FROM farms_ledgerentry e
-WHERE h.farm_id = ANY(%s) AND e.farm_id = h.farm_id AND e.number = h.number + 1
+WHERE h.farm_id = ANY(%s::uuid[]) AND e.farm_id = h.farm_id AND e.number = h.number + 1
 """
 
 
@@ -45,6 +46,6 @@ def append_to_each(
     same = {"kind": kind, "made_at": now, "actor_kind": actor.kind, "actor_id": actor.id}
     insert_columns("farms_ledgerentry", columns, same)
     with connection.cursor() as cursor:
-        cursor.execute(MOVE_HEADS, [list(row_hashes)])
+        cursor.execute(MOVE_HEADS, [array_of(row_hashes)])
     for head, link in zip(farms, links, strict=True):
         head.number, head.hash = next_number(head), link

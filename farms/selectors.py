@@ -5,7 +5,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from farms.access import ADVISER, FARM_ROLES, Role, farms_of
 from farms.credentials import key_hash
@@ -114,7 +114,13 @@ def season_spans_of_group(group_id: UUID) -> list[tuple[date, date | None]]:
 
 def seasons_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Season]:
     """The seasons of many farms, each farm's in order."""
-    return Season.objects.filter(farm_id__in=farm_ids).order_by("farm_id", "opens_on")
+    return Season.objects.filter(farm_id__any_of=farm_ids).order_by("farm_id", "opens_on")
+
+
+def in_season(first: date, last: date) -> Exists:
+    """A condition on farms: a season of theirs has a day among these."""
+    still_open = Q(closes_on__isnull=True) | Q(closes_on__gte=first)
+    return Exists(Season.objects.filter(still_open, farm_id=OuterRef("id"), opens_on__lte=last))
 
 
 def owners_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Membership]:

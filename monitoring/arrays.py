@@ -7,7 +7,7 @@ an array without NULLs is a header and then, for each element, its length and it
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import Any, overload
 from uuid import UUID
 
 import numpy as np
@@ -15,6 +15,7 @@ import psycopg
 from django.db import connections
 from numpy.typing import NDArray
 
+from farms.lookups import array_of
 from monitoring.analysis.shapes import Bools, Days, Floats, Ints, Words
 from monitoring.analysis.weeks import monday_of
 from monitoring.methods import METHODS
@@ -37,13 +38,36 @@ WHOLE = 10_000  # a part is sent in ten-thousandths, a whole card as 0
 
 
 @dataclass(frozen=True)
+class IdsAsSent(Sequence[UUID]):
+    """UUIDs, each made when somebody asks for it: of some thousand stations a check names a few."""
+
+    sent: Sequence[bytes]
+
+    def __len__(self) -> int:
+        return len(self.sent)
+
+    @overload
+    def __getitem__(self, place: int) -> UUID: ...
+    @overload
+    def __getitem__(self, place: slice) -> "IdsAsSent": ...
+    def __getitem__(self, place: int | slice) -> "UUID | IdsAsSent":
+        found = self.sent[place]
+        return UUID(bytes=found) if isinstance(found, bytes) else IdsAsSent(found)
+
+    def text(self, place: int) -> str:
+        """One of them as text, without a UUID on the way."""
+        digits = self.sent[place].hex()
+        return f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
+
+
+@dataclass(frozen=True)
 class CheckArrays:
     """Current readings, one entry a reading, and the tables that they point into.
 
     `station_*` (n_stations,): every station in use in the weeks asked for, also one without a reading, in order of
-    farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`; siting
-    as of the last week. `station_squares`: the flies on each animal of the last week's leg counts, squared and summed
-    up; NaN where there is no such count.
+    farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`,
+    `station_facility` into `facility_ids`; siting as of the last week. `station_squares`: the flies on each animal of
+    the last week's leg counts, squared and summed up; NaN where there is no such count.
     `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
     NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
     `late`: received more than 14 days after it was taken. `cold`: a leg count on a day below 15 degrees Celsius, by the
@@ -52,9 +76,10 @@ class CheckArrays:
     """
 
     farm_ids: tuple[UUID, ...]
-    station_id: tuple[UUID, ...]
+    facility_ids: tuple[UUID, ...]
+    station_id: IdsAsSent
     station_farm: Ints
-    station_facility: tuple[UUID, ...]
+    station_facility: Ints
     station_method: Words
     station_number: Ints
     station_since: Days
@@ -114,10 +139,11 @@ WHERE f.id = ANY(%(farms)s) AND t.day BETWEEN %(first)s AND %(latest)s AND t.max
   AND NOT EXISTS (SELECT FROM monitoring_farmtemperature own WHERE own.farm_id = f.id AND own.day = t.day)
 """
 # What few readings have is one number, the marks, which is 0 for most. The CASEs spare them what costs: looking up a
-# time zone, for a reading that can't be late in any; a decimal; a day without temperatures.
+# time zone, for a reading that can't be late in any; a decimal; a day without temperatures. An exposure is a day or an
+# animal at least, so 0 stands for none.
 READINGS = f"""
-SELECT s.place, r.taken_on, r.count,
-       CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END AS exposure,
+SELECT s.place, r.taken_on - %(first)s AS day, COALESCE(r.count, -1)::int8 AS count,
+       COALESCE(CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END, 0) AS exposure,
        CASE WHEN r.how = 'counted' THEN 0 ELSE {HOW} * (array_position(%(hows)s, r.how::text) - 1)
             + {PART} * (r.fraction * {WHOLE})::int4 END
        + CASE WHEN r.reason = '' THEN 0 ELSE {REASON} * (array_position(%(reasons)s, r.reason::text) - 1) END
@@ -127,7 +153,8 @@ SELECT s.place, r.taken_on, r.count,
        + CASE WHEN r.method <> 'leg' THEN 0
               WHEN (r.farm_id, r.taken_on) IN (SELECT farm_id, day FROM cold_days) THEN {ON_ANIMALS + COLD}
               ELSE {ON_ANIMALS} END AS marks,
-       CASE WHEN r.method = 'leg' AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s
+       r.animals IS NOT NULL AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s AS squared,
+       CASE WHEN r.animals IS NOT NULL AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s
             THEN (SELECT sum(flies::int8 * flies)::int8 FROM unnest(r.animals) AS flies) END AS squares
 FROM ({CURRENT}) r JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
 """  # noqa: S608 - put together from texts of this file
@@ -142,15 +169,17 @@ station_columns AS (
            array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i
     FROM stations),
 reading_columns AS (
-    SELECT array_agg(place::int4) AS j, array_agg(taken_on - DATE 'epoch') AS k, array_agg(COALESCE(count, -1)) AS l,
-           array_agg(COALESCE(exposure, -1)) AS m, array_agg(marks) AS n,
-           array_agg(place::int4) FILTER (WHERE squares IS NOT NULL) AS o,
-           array_agg(squares) FILTER (WHERE squares IS NOT NULL) AS p
+    SELECT array_agg((place << 32) + (day::int8 << 16) + LEAST(exposure, 65535)) AS j,
+           array_agg((count << 32) + marks) AS k,
+           array_agg(place::int4) FILTER (WHERE squared) AS l, array_agg(squares) FILTER (WHERE squared) AS m
     FROM readings)
 SELECT * FROM station_columns, reading_columns
 """  # noqa: S608 - put together from texts of this file
 BIG_ENDIAN = {"int": (">i4", np.int64), "long": (">i8", np.int64), "bool": ("?", np.bool_)}
-COLUMNS = 16
+COLUMNS = 13
+# Two numbers of eight bytes a reading hold five: few aggregates cost less than many.
+PLACED = np.dtype([("place", ">i4"), ("day", ">u2"), ("exposure", ">u2")])
+COUNTED = np.dtype([("count", ">i4"), ("marks", ">i4")])
 HEADER = 20  # bytes of a one-dimensional array: dimensions, NULL flag, type, length, lower bound
 
 
@@ -189,18 +218,20 @@ def _sent(asked: dict[str, Any], using: str) -> list[bytes | None]:
 
 
 def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[date, date]) -> CheckArrays:
-    station_id, station_facility = (tuple(_ids(value)) for value in sent[:2])
+    station_id, facilities = IdsAsSent(_ids(sent[0])), _ids(sent[1])
+    # A facility stands there as often as it has stations.
+    numbers = {each: number for number, each in enumerate(dict.fromkeys(facilities))}
     farm, method, number, since, until, near = (_column(value, "int") for value in sent[2:8])
-    place, taken, count, exposure, marks = _readings_in_order([_column(value, "int") for value in sent[9:14]], span)
-    middle = _days(_middle(taken, exposure, marks))
+    place, middle, count, exposure, marks = _readings_in_order(_readings(sent[9], sent[10], span[0]), span)
     part = marks // PART
-    legs, squares = _column(sent[14], "int"), _column(sent[15], "long")
+    legs, squares = _column(sent[11], "int"), _column(sent[12], "long")
     counted = np.bincount(legs, minlength=len(station_id)) > 0
     return CheckArrays(
         farm_ids=tuple(farm_ids),
+        facility_ids=tuple(UUID(bytes=each) for each in numbers),
         station_id=station_id,
         station_farm=farm - 1,
-        station_facility=station_facility,
+        station_facility=np.array([numbers[each] for each in facilities], np.int64),
         station_method=METHOD_CODES[method - 1],
         station_number=number,
         station_since=_days(since),
@@ -209,11 +240,11 @@ def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[d
         station_windy=_column(sent[8], "bool"),
         station_squares=np.where(counted, np.bincount(legs, squares, minlength=len(station_id)), np.nan),
         station=place,
-        week=monday_of(middle),
-        middle=middle,
-        count=_or_nan(count),
+        week=monday_of(_days(middle)),
+        middle=_days(middle),
+        count=np.where(count < 0, np.nan, count),
         fraction=np.where(part == 0, 1.0, part / WHOLE),
-        exposure=_or_nan(exposure),
+        exposure=np.where(exposure == 0, np.nan, exposure),
         at_least=marks & AT_LEAST > 0,
         how=HOW_CODES[marks // HOW % (REASON // HOW)],
         reason=REASON_CODES[marks // REASON % (PART // REASON)],
@@ -223,14 +254,26 @@ def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[d
     )
 
 
+def _readings(placed: bytes | None, counted: bytes | None, first: date) -> Sequence[Ints]:
+    """Place, day taken, count, exposure and marks of each reading, out of the two numbers that hold them."""
+    one, two = _elements(placed, PLACED), _elements(counted, COUNTED)
+    place, day, exposure, count, marks = (
+        part[name].astype(np.int64)
+        for part, name in ((one, "place"), (one, "day"), (one, "exposure"), (two, "count"), (two, "marks"))
+    )
+    return place, _number(first) + day, count, exposure, marks
+
+
 def _readings_in_order(columns: Sequence[Ints], span: tuple[date, date]) -> Sequence[Ints]:
-    """Those whose middle day is asked for, by station and day, so that sums don't hang on how rows lie on the disk."""
+    """Those whose middle day is asked for, by station and day, so that sums don't hang on how rows lie on the disk.
+
+    With the middle day instead of the day taken.
+    """
     place, taken, count, exposure, marks = columns
-    first, last = (np.datetime64(day, "D").astype(np.int64) for day in span)
     middle = _middle(taken, exposure, marks)
     order = np.lexsort((count, (place << 32) + middle))
-    order = order[(middle[order] >= first) & (middle[order] <= last)]
-    return [each[order] for each in columns]
+    order = order[(middle[order] >= _number(span[0])) & (middle[order] <= _number(span[1]))]
+    return [each[order] for each in (place, middle, count, exposure, marks)]
 
 
 def _middle(taken: Ints, exposure: Ints, marks: Ints) -> Ints:
@@ -240,22 +283,25 @@ def _middle(taken: Ints, exposure: Ints, marks: Ints) -> Ints:
 
 
 def _column(value: bytes | None, kind: str) -> NDArray[Any]:
-    """A PostgreSQL array in its binary form as a NumPy column; NULL, the aggregate of no rows, is empty."""
     sent, wanted = BIG_ENDIAN[kind]
-    if value is None:
-        return np.empty(0, wanted)
-    elements = np.frombuffer(value, np.dtype([("length", ">i4"), ("value", sent)]), offset=HEADER)
-    return elements["value"].astype(wanted)
+    return _elements(value, np.dtype(sent)).astype(wanted)
 
 
-def _ids(value: bytes | None) -> list[UUID]:
+def _elements(value: bytes | None, sent: np.dtype[Any]) -> NDArray[Any]:
+    """A PostgreSQL array in its binary form as a NumPy column; NULL, the aggregate of no rows, is empty."""
     if value is None:
-        return []
-    elements = np.frombuffer(value, np.dtype([("length", ">i4"), ("value", "V16")]), offset=HEADER)
-    sent = elements["value"].tolist()
-    # A facility stands there as often as it has stations.
-    made = {each: UUID(bytes=each) for each in set(sent)}
-    return [made[each] for each in sent]
+        return np.empty(0, sent)
+    return np.frombuffer(value, np.dtype([("length", ">i4"), ("value", sent)]), offset=HEADER)["value"]
+
+
+def _ids(value: bytes | None) -> list[bytes]:
+    sent: list[bytes] = _elements(value, np.dtype("V16")).tolist()
+    return sent
+
+
+def _number(day: date) -> int:
+    """Days since 1970."""
+    return (day - date(1970, 1, 1)).days
 
 
 def _days(numbers: Ints) -> Days:
@@ -263,26 +309,22 @@ def _days(numbers: Ints) -> Days:
     return np.where(numbers == NO_DAY, np.datetime64("NaT", "D"), numbers.astype("M8[D]"))
 
 
-def _or_nan(numbers: Ints) -> Floats:
-    return np.where(numbers < 0, np.nan, numbers.astype(np.float64))
-
-
 def days_of_last_rounds(farm_ids: Collection[UUID], on: date, *, using: str = "default") -> dict[UUID, date]:
     """The day of each farm's last round up to a day; a farm without a round isn't in it."""
     sql = """SELECT farm_id, max(walked_on) FROM monitoring_round
-             WHERE farm_id = ANY(%s) AND walked_on <= %s GROUP BY farm_id"""
+             WHERE farm_id = ANY(%s::uuid[]) AND walked_on <= %s GROUP BY farm_id"""
     with connections[using].cursor() as cursor:
-        cursor.execute(sql, [list(farm_ids), on])
+        cursor.execute(sql, [array_of(farm_ids), on])
         return dict(cursor.fetchall())
 
 
 def skips_of(farm_ids: Collection[UUID], on: date, *, using: str = "default") -> dict[UUID, tuple[date, date]]:
     """Each farm's last skip noted up to a day: the day that was skipped, and the day named for the next round."""
     sql = """SELECT DISTINCT ON (farm_id) farm_id, skipped_on, next_round_on FROM monitoring_skip
-             WHERE farm_id = ANY(%s) AND skipped_on <= %s
+             WHERE farm_id = ANY(%s::uuid[]) AND skipped_on <= %s
              ORDER BY farm_id, skipped_on DESC, next_round_on DESC"""
     with connections[using].cursor() as cursor:
-        cursor.execute(sql, [list(farm_ids), on])
+        cursor.execute(sql, [array_of(farm_ids), on])
         return {farm: (skipped_on, next_round_on) for farm, skipped_on, next_round_on in cursor.fetchall()}
 
 

@@ -1,10 +1,10 @@
 """Figures as rows of Assessment in columns, and which of them are new: an unchanged result gets no new revision."""
 
+import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
-from uuid import UUID
 
 import numpy as np
 from django.conf import settings
@@ -13,17 +13,18 @@ from numpy.typing import ArrayLike, NDArray
 from alerts.checks.evidence import evidence_of, evidence_of_farms
 from alerts.checks.figures import Figures, figures_of
 from alerts.checks.grid import Grid, Owners
+from alerts.checks.life import Place, Result
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import Outlook, WeeksByMethod, outlook_of
 from alerts.checks.outlook_json import outlooks_json
 from alerts.models import Assessment
 from alerts.selectors.levels import levels_of_farms
 from monitoring.analysis.action_level import OVER
-from monitoring.analysis.shapes import Floats, Ints
+from monitoring.analysis.shapes import Bools, Floats, Ints
 
 Column = NDArray[Any]
-Key = tuple[UUID, UUID | None, str]  # (farm, facility or none, method)
 NOT_COMPARED = {"id", "revision", "judged_at", "code_version"}
+WRITTEN = ("outlook", "evidence")
 COMPARED = [field.attname for field in Assessment._meta.concrete_fields if field.attname not in NOT_COMPARED]
 
 
@@ -31,11 +32,13 @@ COMPARED = [field.attname for field in Assessment._meta.concrete_fields if field
 class Drafts:
     """Results that are not stored yet: a column for each field of Assessment that differs, and what all have alike.
 
-    NaN stands for NULL; columns of ids and of JSON values hold objects.
+    NaN stands for NULL; columns of ids hold objects, and so do those of JSON (WRITTEN), which is text already. `late`:
+    the counts of a result all came more than two weeks late.
     """
 
     columns: Mapping[str, Column]
     same: Mapping[str, Any]
+    late: Bools
 
     def __len__(self) -> int:
         return len(self.columns["method"])
@@ -43,17 +46,25 @@ class Drafts:
     def only(self, which: ArrayLike) -> "Drafts":
         """Some of them, by index or mark."""
         chosen = np.asarray(which)
-        return replace(self, columns={name: column[chosen] for name, column in self.columns.items()})
+        columns = {name: column[chosen] for name, column in self.columns.items()}
+        return replace(self, columns=columns, late=self.late[chosen])
 
-    def places(self) -> list[Key]:
+    def places(self) -> list[Place]:
         """The place of each."""
         names = ("farm_id", "facility_id", "method")
         return list(zip(*(self.columns[name].tolist() for name in names), strict=True))
 
+    def results(self) -> list[Result]:
+        """Each as far as alerts look at it."""
+        columns = (_plain(self.columns[name]) for name in Result._fields if name != "late")
+        return [Result(*row) for row in zip(*columns, self.late.tolist(), strict=True)]
+
     def rows(self) -> list[Assessment]:
         """Each as a row."""
-        values = zip(*(_plain(column) for column in self.columns.values()), strict=True)
-        return [Assessment(**self.same, **dict(zip(self.columns, row, strict=True))) for row in values]
+        columns = {name: _plain(column) for name, column in self.columns.items()}
+        columns |= {name: [json.loads(text) for text in columns[name]] for name in WRITTEN}
+        values = zip(*columns.values(), strict=True)
+        return [Assessment(**self.same, **dict(zip(columns, row, strict=True))) for row in values]
 
 
 def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMethod) -> Drafts:
@@ -72,7 +83,8 @@ def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMeth
     parts = (of_farms, for_farms.owners.to_judge), (of_facilities, for_facilities.owners.to_judge)
     columns = {name: np.concatenate([part[name][rows] for part, rows in parts]) for name in of_farms}
     same = {"week": grid.week, "judged_at": occasion.now, "code_version": settings.CODE_VERSION}
-    return Drafts(columns | {"revision": np.ones(len(columns["method"]), np.int64)}, same)
+    late = np.concatenate([figures.flags["late"][figures.owners.to_judge] for figures in (for_farms, for_facilities)])
+    return Drafts(columns | {"revision": np.ones(len(late), np.int64)}, same, late)
 
 
 def changed(drafts: Drafts, stored: Sequence[Assessment]) -> Drafts:
@@ -86,7 +98,7 @@ def changed(drafts: Drafts, stored: Sequence[Assessment]) -> Drafts:
     return replace(drafts, columns={**drafts.columns, "revision": revision}).only(new)
 
 
-def key_of(row: Assessment) -> Key:
+def key_of(row: Assessment) -> Place:
     return row.farm_id, row.facility_id, row.method
 
 
@@ -139,7 +151,7 @@ def _nothing_of(number: int) -> dict[str, Column]:
     none: Ints = np.zeros(number, np.int64)
     numbers = dict.fromkeys(("growth", "growth_low", "growth_high", "p_value", "p_rise", "p_fall"), unknown)
     words = dict.fromkeys(("trend", "borrowed"), np.full(number, "", "U20"))
-    return {**numbers, **words, "weeks_observed": none, "outlook": _objects([{} for _ in range(number)])}
+    return {**numbers, **words, "weeks_observed": none, "outlook": _objects(["{}"] * number)}
 
 
 def _objects(values: Sequence[object]) -> Column:

@@ -1,7 +1,11 @@
-"""What a result rests on, beside its numbers: where most of it is, how the counts are marked, what wasn't counted."""
+"""What a result rests on, beside its numbers: where most of it is, how the counts are marked, what wasn't counted.
 
+Written as JSON: few of its parts are different, so it is put together from texts faster than from values.
+"""
+
+import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,28 +15,43 @@ from alerts.checks.grid import Grid
 from monitoring.analysis.hot_station import question_on_the_spot
 from monitoring.analysis.shapes import Bools, Words
 
-Evidence = dict[str, Any]
+Evidence = str
+NONE = "[]"
+# Its words are codes, which JSON has as they are.
+PLACE = (
+    '{"station": "%s", "facility": "%s", "method": "%s", "number": %s, "share": %s, "weeks_at_top": %s, "near": "%s", '
+    '"windy": %s, "question": "%s"}'
+)
 Lost = Mapping[tuple[int, str], list[dict[str, Any]]]  # by farm (its index) and method
 
 
 def evidence_of(grid: Grid, figures: Figures) -> list[Evidence]:
-    """The evidence of each owner."""
-    places, flags = _places(grid, figures), _names_of_flags(figures.flags)
-    reasons = figures.why_no_interval.tolist()
-    return [
-        {"places": places[owner], "flags": marked, "interval": reason}
-        for owner, (marked, reason) in enumerate(zip(flags, reasons, strict=True))
-    ]
+    """The evidence of each owner: {"places": [...], "flags": [...], "interval": reason}."""
+    return [f"{{{parts}}}" for parts in _parts(grid, figures)]
 
 
 def evidence_of_farms(grid: Grid, figures: Figures, reason: Words) -> list[Evidence]:
-    """As `evidence_of`, with what was hung and not counted, and why nothing is said of a farm's weeks."""
-    lost, owners = lost_this_week(grid), figures.owners
+    """As `evidence_of`, with why nothing is said of a farm's weeks ("trend"), and what was hung and not counted."""
+    owners, lost = figures.owners, {place: json.dumps(rows) for place, rows in lost_this_week(grid).items()}
     places = zip(owners.farm.tolist(), owners.method.tolist(), strict=True)
     return [
-        evidence | {"trend": why, "missing": lost.get(place, [])}
-        for evidence, why, place in zip(evidence_of(grid, figures), reason.tolist(), places, strict=True)
+        f'{{{parts}, "trend": {why}, "missing": {lost.get(place, NONE)}}}'
+        for parts, why, place in zip(_parts(grid, figures), _written(reason), places, strict=True)
     ]
+
+
+def _parts(grid: Grid, figures: Figures) -> Iterable[str]:
+    places = _places(grid, figures)
+    columns = zip(_names_of_flags(figures.flags), _written(figures.why_no_interval), strict=True)
+    for owner, (flags, reason) in enumerate(columns):
+        yield f'"places": {places.get(owner, NONE)}, "flags": {flags}, "interval": {reason}'
+
+
+def _written(words: Words) -> Sequence[str]:
+    """Each word as JSON."""
+    different, which = np.unique(words, return_inverse=True)
+    texts = [json.dumps(word) for word in different.tolist()]
+    return [texts[number] for number in which.tolist()]
 
 
 def lost_this_week(grid: Grid) -> Lost:
@@ -50,41 +69,31 @@ def lost_this_week(grid: Grid) -> Lost:
     return found
 
 
-def _names_of_flags(flags: Mapping[str, Bools]) -> Iterable[list[str]]:
+def _names_of_flags(flags: Mapping[str, Bools]) -> Sequence[str]:
     """The names of each owner's flags, in order."""
     names = sorted(flags)
     marked = np.stack([flags[name] for name in names], axis=1)
     # Few sets of flags are different, and most are empty.
     different, which = np.unique(marked, axis=0, return_inverse=True)
-    lists = [[name for name, one in zip(names, row, strict=True) if one] for row in different.tolist()]
+    lists = [json.dumps([name for name, one in zip(names, row, strict=True) if one]) for row in different.tolist()]
     return [lists[number] for number in which.ravel().tolist()]
 
 
-def _places(grid: Grid, figures: Figures) -> Mapping[int, list[dict[str, Any]]]:
+def _places(grid: Grid, figures: Figures) -> Mapping[int, str]:
     """The stations that hold most of each owner's catch, most first, with what their siting asks."""
     arrays, hot = grid.arrays, figures.hot
     holders = np.flatnonzero(hot.holds_most)
     holders = holders[np.lexsort((-hot.share[holders], hot.owner[holders]))]
+    names = [str(each) for each in arrays.facility_ids]
     near, windy = arrays.station_near[holders], arrays.station_windy[holders]
-    columns = (
-        hot.owner[holders], holders, arrays.station_method[holders], arrays.station_number[holders],
-        hot.share[holders], hot.weeks_at_top[holders], near, windy, question_on_the_spot(windy, near),
+    rows = zip(
+        [arrays.station_id.text(station) for station in holders.tolist()],
+        [names[place] for place in arrays.station_facility[holders].tolist()],
+        arrays.station_method[holders].tolist(), arrays.station_number[holders].tolist(),
+        [round(share, 4) for share in hot.share[holders].tolist()], hot.weeks_at_top[holders].tolist(), near.tolist(),
+        np.where(windy, "true", "false").tolist(), question_on_the_spot(windy, near).tolist(), strict=True,
     )  # fmt: skip
-    found: dict[int, list[dict[str, Any]]] = defaultdict(list)
-    for owner, station, method, number, share, weeks, by, wind, question in zip(
-        *(column.tolist() for column in columns), strict=True
-    ):
-        found[owner].append(
-            {
-                "station": str(arrays.station_id[station]),
-                "facility": str(arrays.station_facility[station]),
-                "method": method,
-                "number": number,
-                "share": round(share, 4),
-                "weeks_at_top": weeks,
-                "near": by,
-                "windy": wind,
-                "question": question,
-            }
-        )
-    return found
+    found: dict[int, list[str]] = defaultdict(list)
+    for owner, row in zip(hot.owner[holders].tolist(), rows, strict=True):
+        found[owner].append(PLACE % row)
+    return {owner: f"[{', '.join(places)}]" for owner, places in found.items()}

@@ -112,10 +112,10 @@ class Grid:
         return self._owners(of_station, rows, tuple(None for _ in rows))
 
     def facility_owners(self) -> Owners:
-        arrays, numbers = self.arrays, dict[UUID, int]()
-        facility = np.array([numbers.setdefault(each, len(numbers)) for each in arrays.station_facility], np.int64)
-        of_station, rows = _numbered([arrays.station_farm, facility, arrays.station_method])
-        return self._owners(of_station, rows, tuple(arrays.station_facility[row] for row in rows))
+        arrays = self.arrays
+        of_station, rows = _numbered([arrays.station_farm, arrays.station_facility, arrays.station_method])
+        facilities = tuple(arrays.facility_ids[place] for place in arrays.station_facility[rows].tolist())
+        return self._owners(of_station, rows, facilities)
 
     def _owners(self, of_station: Ints, rows: Ints, facility: tuple[UUID | None, ...]) -> Owners:
         in_use = np.bincount(of_station, self.in_use, minlength=len(rows)) > 0

@@ -28,7 +28,7 @@ def run_group_week(*, run: CheckRun, now: datetime) -> list["Farm"]:
     fix_borrowed(run.group, run.week, now)
     newest = is_newest(run.week, run.group.time_zone, now)
     occasion = Occasion(run.group, run.week, now, newest=newest, borrowed=borrowed_of(run.group_id, run.week))
-    farms = farms_to_judge(list(farms_of_group(run.group_id)), occasion)
+    farms = farms_to_judge(occasion)
     judged = judge(farms, occasion, run)
     store_names(judged.seen, occasion, run)
     run.farms, run.failures, run.judged_to = len(farms), len(judged.failed), now

@@ -10,13 +10,13 @@ from uuid import UUID
 
 import numpy as np
 from django.db import InterfaceError, OperationalError, transaction
-from django.db.models import Q
+from django.db.models import Exists, OuterRef
 
 from alerts.checks.claims import RunLost, hold_group, keep_run
-from alerts.checks.drafts import Drafts, changed, drafts_of, key_of
+from alerts.checks.drafts import Drafts, changed, drafts_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
-from alerts.checks.life import KnownWeek, by_farm, changes_of, over_week
+from alerts.checks.life import KnownWeek, OpenAlert, PastResult, Result, by_farm, changes_of, over_week
 from alerts.checks.names import Seen, seen_of
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import weeks_by_method
@@ -24,10 +24,12 @@ from alerts.checks.rules import overdue
 from alerts.checks.side_by_side import no_search_for_cycles, side_by_side
 from alerts.checks.store import store_changes, store_results
 from alerts.models import Alert, Assessment, CheckFailure, CheckRun
+from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
+from alerts.rounds import Season
 from alerts.selectors.results import assessments_of_farms, latest
-from alerts.selectors.rounds import walks_of_farms
-from farms.selectors import seasons_of_farms
+from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from farms.selectors import farms_of_group, in_season
 from monitoring.arrays import readings_for_check
 
 if TYPE_CHECKING:
@@ -36,9 +38,8 @@ if TYPE_CHECKING:
 # About as many farms as stay in the processor's cache (design.md, decision 7).
 CHUNK = 500
 WEEK = timedelta(days=7)
-# What the rules that close an alert look at in earlier weeks.
-LOOKED_AT = ("farm_id", "facility_id", "method", "week", "mean", "level", "at_least", "result", "trend")
 Farms = Sequence["Farm"]
+Seasons = Mapping[UUID, tuple[Season, ...]]
 
 
 @dataclass(frozen=True)
@@ -83,35 +84,37 @@ def _judge_together(farms: Farms, occasion: Occasion, run: CheckRun | None) -> l
     else:
         keep_run(run)
     farm_ids = [farm.id for farm in farms]
-    counting = _in_season(farm_ids, occasion)
+    seasons = seasons_by_farm(farm_ids)
+    counting = [own for own in farm_ids if any(each.overlaps(occasion.week, occasion.sunday) for each in seasons[own])]
     grid = Grid(readings_for_check(counting, first_week_of_window(occasion.week), occasion.week), occasion.week)
     owners = grid.farm_owners()
     weeks = weeks_by_method(grid, owners, occasion.borrowed)
     drafts = drafts_of(grid, occasion, owners, weeks)
     store_results(changed(drafts, assessments_of_farms(counting, occasion.week, occasion.week)))
     if occasion.changes_alerts:
-        known_weeks = _known_weeks(farms, drafts, occasion)
+        known_weeks = _known_weeks(farms, seasons, drafts, occasion)
         store_changes([change for known in known_weeks for change in changes_of(known, occasion)], occasion)
-    failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=occasion.week, solved_at__isnull=True)
+    failures = CheckFailure.objects.filter(farm_id__any_of=farm_ids, week=occasion.week, solved_at__isnull=True)
     failures.update(solved_at=occasion.now)
     return seen_of(grid, owners, weeks)
 
 
-def _known_weeks(farms: Farms, drafts: Drafts, occasion: Occasion) -> Iterator[KnownWeek]:
+def _known_weeks(farms: Farms, seasons: Seasons, drafts: Drafts, occasion: Occasion) -> Iterator[KnownWeek]:
     """What is known of the farms whose alerts may change."""
     farm_ids, days = [farm.id for farm in farms], {farm.id: occasion.day_on(farm) for farm in farms}
-    alerts = by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True))
-    results = by_farm(_telling(drafts, alerts).rows())
+    rows = Alert.objects.filter(farm_id__any_of=farm_ids, closed_at__isnull=True)
+    alerts = by_farm(OpenAlert(*row) for row in rows.values_list(*OpenAlert._fields))
+    results = by_farm(_telling(drafts, alerts).results())
     history = by_farm(_history(results, alerts, occasion.week))
     # No round can be dated after its farm's own today, so the latest of these days serves all.
-    walks = walks_of_farms(farm_ids, max(days.values()))
+    walks = walks_of_farms(seasons, max(days.values()))
     for farm in farms:
         own = farm.id
         if own in results or own in alerts or overdue.opens(walks[own], days[own]):
             yield KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own])
 
 
-def _telling(drafts: Drafts, alerts: Mapping[UUID, Sequence[Alert]]) -> Drafts:
+def _telling(drafts: Drafts, alerts: Mapping[UUID, Sequence[OpenAlert]]) -> Drafts:
     """The results that can open an alert, and those of the places that have one."""
     columns = drafts.columns
     telling = (columns["result"] == LevelWord.OVER.value) | (columns["trend"] == TrendWord.RISING.value)
@@ -120,33 +123,33 @@ def _telling(drafts: Drafts, alerts: Mapping[UUID, Sequence[Alert]]) -> Drafts:
 
 
 def _history(
-    results: Mapping[UUID, Sequence[Assessment]], alerts: Mapping[UUID, Sequence[Alert]], week: date
-) -> list[Assessment]:
-    """The results since the oldest open alert, of the places where this week's result can close one."""
-    closing = {key_of(row) for own in alerts for row in results.get(own, ()) if _can_close(row)}
-    if not closing:
+    results: Mapping[UUID, Sequence[Result]], alerts: Mapping[UUID, Sequence[OpenAlert]], week: date
+) -> list[PastResult]:
+    """The results since the oldest alert that this week's result may close, of the places of such alerts."""
+    ending = [
+        (row.place, alert.opened_week)
+        for own, opened in alerts.items()
+        for row in results.get(own, ())
+        for alert in opened
+        if (alert.facility_id, alert.method) == row.place[1:] and _may_close(row, alert)
+    ]
+    if not ending:
         return []
+    closing, oldest = {place for place, _ in ending}, min(opened for _, opened in ending)
     farms = {farm_id for farm_id, _, _ in closing}
-    oldest = min(alert.opened_week for own in farms for alert in alerts[own])
-    rows = latest(Assessment.objects.filter(farm_id__in=farms, week__gt=oldest, week__lt=week))
-    # Rows of Django's cost more than the values in them, and most are of other places.
-    values = rows.values_list(*LOOKED_AT)
-    return [Assessment(**dict(zip(LOOKED_AT, each, strict=True))) for each in values if each[:3] in closing]
+    rows = latest(Assessment.objects.filter(farm_id__any_of=farms, week__gt=oldest, week__lt=week))
+    past = (PastResult(*row) for row in rows.values_list(*PastResult._fields))
+    return [each for each in past if each[:3] in closing]
 
 
-def _can_close(row: Assessment) -> bool:
-    return over_week(row).is_low or row.trend in (TrendWord.LEVEL, TrendWord.FALLING)
+def _may_close(row: Result, alert: OpenAlert) -> bool:
+    """Whether a result can be the last of those that close an alert; the earlier ones needn't be read where not."""
+    level_or_falling = alert.rule == Rule.RISING and row.trend in (TrendWord.LEVEL, TrendWord.FALLING)
+    return over_week(row).is_low or level_or_falling
 
 
-def farms_to_judge(farms: Farms, occasion: Occasion) -> list["Farm"]:
-    """The farms in season in this week, and those out of season whose alerts are still open."""
-    open_alerts = Alert.objects.filter(farm__group_id=occasion.group.id, closed_at__isnull=True)
-    judged = {*_in_season([farm.id for farm in farms], occasion), *open_alerts.values_list("farm_id", flat=True)}
-    return [farm for farm in farms if farm.id in judged]
-
-
-def _in_season(farm_ids: Sequence[UUID], occasion: Occasion) -> list[UUID]:
-    still_open = Q(closes_on__isnull=True) | Q(closes_on__gte=occasion.week)
-    seasons = seasons_of_farms(farm_ids).filter(still_open, opens_on__lte=occasion.sunday)
-    counting = set(seasons.values_list("farm_id", flat=True))
-    return [own for own in farm_ids if own in counting]
+def farms_to_judge(occasion: Occasion) -> list["Farm"]:
+    """The group's farms in season in this week, and those out of season whose alerts are still open."""
+    has_alerts = Exists(Alert.objects.filter(farm_id=OuterRef("id"), closed_at__isnull=True))
+    farms = farms_of_group(occasion.group.id)
+    return list(farms.filter(in_season(occasion.week, occasion.sunday) | has_alerts))

@@ -4,12 +4,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 from uuid import UUID
 
 from alerts.checks.occasion import Occasion
 from alerts.checks.rules import over, overdue, rising
-from alerts.models import Alert, Assessment
 from alerts.models.alert import ClosedBecause, EventKind, Rule
 from alerts.rounds import Walks, days_without, due_on, season_on
 
@@ -17,6 +16,67 @@ if TYPE_CHECKING:
     from farms.models import Farm
 
 Matter = tuple[UUID | None, str, str]  # (facility or none, method or "", rule)
+Place = tuple[UUID, UUID | None, str]  # (farm, facility or none, method)
+
+
+# What the life of alerts looks at. A check holds some ten thousand of each; rows of Django's cost ten times as much.
+class OpenAlert(NamedTuple):
+    """An alert that is open before the week is looked at."""
+
+    farm_id: UUID
+    id: UUID
+    facility_id: UUID | None
+    method: str
+    rule: str
+    opened_week: date
+
+    @property
+    def matter(self) -> Matter:
+        return self.facility_id, self.method, self.rule
+
+
+class PastResult(NamedTuple):
+    """What an earlier week's result says for the rules that close an alert."""
+
+    farm_id: UUID
+    facility_id: UUID | None
+    method: str
+    week: date
+    mean: float | None
+    level: float | None
+    at_least: bool
+    result: str
+    trend: str
+
+
+class Result(NamedTuple):
+    """A result of the judged week. `late`: its counts all came more than two weeks late."""
+
+    farm_id: UUID
+    facility_id: UUID | None
+    method: str
+    mean: float | None
+    low: float | None
+    high: float | None
+    at_least: bool
+    devices: int
+    level: float | None
+    level_of: str
+    result: str
+    trend: str
+    growth: float | None
+    growth_low: float | None
+    growth_high: float | None
+    p_value: float | None
+    weeks_observed: int
+    late: bool
+
+    @property
+    def place(self) -> Place:
+        return self.farm_id, self.facility_id, self.method
+
+
+Row = TypeVar("Row", OpenAlert, PastResult, Result)
 
 
 @dataclass(frozen=True)
@@ -28,9 +88,9 @@ class KnownWeek:
     """
 
     farm: "Farm"
-    results: Sequence[Assessment]
-    history: Sequence[Assessment] = ()
-    open: Sequence[Alert] = ()
+    results: Sequence[Result]
+    history: Sequence[PastResult] = ()
+    open: Sequence[OpenAlert] = ()
     walks: Walks = field(default_factory=lambda: Walks((), None))
 
 
@@ -42,7 +102,7 @@ class Change:
     farm_id: UUID
     matter: Matter
     evidence: Mapping[str, Any]
-    alert: Alert | None = None
+    alert: OpenAlert | None = None
     because: str = ""
 
 
@@ -51,46 +111,45 @@ def changes_of(known: KnownWeek, occasion: Occasion) -> list[Change]:
     day = occasion.day_on(known.farm)
     if season_on(known.walks.seasons, day) is None:
         return [_close(alert, ClosedBecause.SEASON_CLOSED, {}) for alert in known.open]
-    by_matter = {(alert.facility_id, alert.method, alert.rule): alert for alert in known.open}
+    by_matter = {alert.matter: alert for alert in known.open}
     found = [*_over(known, occasion, by_matter), *_rising(known, occasion, by_matter)]
     return found + _overdue(known, occasion, by_matter.get((None, "", Rule.OVERDUE.value)), day)
 
 
-def _over(known: KnownWeek, occasion: Occasion, by_matter: Mapping[Matter, Alert]) -> Iterable[Change]:
+def _over(known: KnownWeek, occasion: Occasion, by_matter: Mapping[Matter, OpenAlert]) -> Iterable[Change]:
     for row in known.results:
         matter = (row.facility_id, row.method, Rule.OVER.value)
         alert, now = by_matter.get(matter), over_week(row)
         if alert is None:
-            if over.opens(now) and _on_time(row):
+            # Counts that all came more than two weeks late open no alert about the past.
+            if over.opens(now) and not row.late:
                 yield Change(EventKind.OPENED, known.farm.id, matter, over_evidence(row))
         elif alert.opened_week == occasion.week and not over.opens(now):
             yield _close(alert, ClosedBecause.CORRECTED, over_evidence(row))
-        elif over.closes([*(over_week(past) for past in _since(known, alert, row)), now]):
+        elif over.closes([*(over_week(past) for past in _since(known, alert, row, occasion.week)), now]):
             yield _close(alert, ClosedBecause.BACK_BELOW, over_evidence(row))
         else:
             yield _stay(alert, over_evidence(row))
 
 
-def _rising(known: KnownWeek, occasion: Occasion, by_matter: Mapping[Matter, Alert]) -> Iterable[Change]:
+def _rising(known: KnownWeek, occasion: Occasion, by_matter: Mapping[Matter, OpenAlert]) -> Iterable[Change]:
     for row in known.results:
         matter = (None, row.method, Rule.RISING.value)
         if row.facility_id is not None:
             continue
         alert = by_matter.get(matter)
         if alert is None:
-            if rising.opens(row.trend) and row.mean is not None and _on_time(row):
+            if rising.opens(row.trend) and row.mean is not None and not row.late:
                 yield Change(EventKind.OPENED, known.farm.id, matter, rising_evidence(row))
         elif alert.opened_week == occasion.week and not rising.opens(row.trend):
             yield _close(alert, ClosedBecause.CORRECTED, rising_evidence(row))
-        elif row.mean is not None and rising.closes(
-            [past.trend for past in [*_since(known, alert, row), row] if past.mean is not None]
-        ):
+        elif row.mean is not None and rising.closes(_trends([*_since(known, alert, row, occasion.week), row])):
             yield _close(alert, ClosedBecause.NO_LONGER_RISING, rising_evidence(row))
         else:
             yield _stay(alert, rising_evidence(row))
 
 
-def _overdue(known: KnownWeek, occasion: Occasion, alert: Alert | None, day: date) -> list[Change]:
+def _overdue(known: KnownWeek, occasion: Occasion, alert: OpenAlert | None, day: date) -> list[Change]:
     late, evidence = overdue.opens(known.walks, day), overdue_evidence(known.walks, day)
     if alert is None:
         # Judged again because something arrived is no moment to say that nothing did.
@@ -102,12 +161,12 @@ def _overdue(known: KnownWeek, occasion: Occasion, alert: Alert | None, day: dat
     return [_close(alert, ClosedBecause.SKIPPED_AHEAD if skipped else ClosedBecause.COUNTED_AGAIN, evidence)]
 
 
-def over_week(row: Assessment) -> over.Week:
+def over_week(row: Result | PastResult) -> over.Week:
     share = None if row.mean is None or row.level is None else row.mean / row.level
     return over.Week(row.result, share, row.at_least)
 
 
-def over_evidence(row: Assessment) -> dict[str, Any]:
+def over_evidence(row: Result) -> dict[str, Any]:
     """What an alert over the level rests on, so that its history can be read without the results."""
     return _place(row) | {
         "mean": row.mean,
@@ -120,7 +179,7 @@ def over_evidence(row: Assessment) -> dict[str, Any]:
     }
 
 
-def rising_evidence(row: Assessment) -> dict[str, Any]:
+def rising_evidence(row: Result) -> dict[str, Any]:
     return _place(row) | {
         "mean": row.mean,
         "trend": row.trend,
@@ -141,36 +200,32 @@ def overdue_evidence(walks: Walks, day: date) -> dict[str, Any]:
     }
 
 
-def _place(row: Assessment) -> dict[str, Any]:
+def _place(row: Result) -> dict[str, Any]:
     return {"facility": str(row.facility_id) if row.facility_id else None, "method": row.method}
 
 
-def _on_time(row: Assessment) -> bool:
-    """Counts that all came more than two weeks late open no alert about the past."""
-    return "late" not in row.evidence["flags"]
+def _trends(rows: Iterable[PastResult | Result]) -> list[str]:
+    """The trends of the counted weeks."""
+    return [row.trend for row in rows if row.mean is not None]
 
 
-def _since(known: KnownWeek, alert: Alert, now: Assessment) -> list[Assessment]:
+def _since(known: KnownWeek, alert: OpenAlert, now: Result, week: date) -> list[PastResult]:
     """The results of an alert's place after its opening and before this week, oldest first."""
     place = (now.facility_id, now.method)
     rows = [row for row in known.history if (row.facility_id, row.method) == place]
-    return sorted((row for row in rows if alert.opened_week < row.week < now.week), key=lambda row: row.week)
+    return sorted((row for row in rows if alert.opened_week < row.week < week), key=lambda row: row.week)
 
 
-def _stay(alert: Alert, evidence: Mapping[str, Any]) -> Change:
-    return Change(EventKind.STAYED, alert.farm_id, _matter(alert), evidence, alert)
+def _stay(alert: OpenAlert, evidence: Mapping[str, Any]) -> Change:
+    return Change(EventKind.STAYED, alert.farm_id, alert.matter, evidence, alert)
 
 
-def _close(alert: Alert, because: ClosedBecause, evidence: Mapping[str, Any]) -> Change:
-    return Change(EventKind.CLOSED, alert.farm_id, _matter(alert), evidence, alert, because.value)
+def _close(alert: OpenAlert, because: ClosedBecause, evidence: Mapping[str, Any]) -> Change:
+    return Change(EventKind.CLOSED, alert.farm_id, alert.matter, evidence, alert, because.value)
 
 
-def _matter(alert: Alert) -> Matter:
-    return alert.facility_id, alert.method, alert.rule
-
-
-def by_farm(rows: Iterable[Any]) -> dict[UUID, list[Any]]:
-    found: dict[UUID, list[Any]] = defaultdict(list)
+def by_farm(rows: Iterable[Row]) -> dict[UUID, list[Row]]:
+    found: dict[UUID, list[Row]] = defaultdict(list)
     for row in rows:
         found[row.farm_id].append(row)
     return found

@@ -64,8 +64,8 @@ class Assessment(FarmRecord):
         constraints = [
             models.UniqueConstraint(
                 name="assessment_once_a_revision",
-                fields=["farm", "facility_id", "method", "week", "revision"],
+                # In this order it finds a farm's week too: the check writes many rows, and each index costs.
+                fields=["farm", "week", "facility_id", "method", "revision"],
                 nulls_distinct=False,
             )
         ]
-        indexes = [models.Index(name="assessment_by_week", fields=["week"])]

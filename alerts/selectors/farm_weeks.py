@@ -13,7 +13,7 @@ from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Walks, days_without, due_on
 from alerts.selectors.results import assessments_of_farms
-from alerts.selectors.rounds import walks_of_farms
+from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
 from monitoring.selectors import development_of_farms, last_works
@@ -113,7 +113,7 @@ def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmW
     results = _by_farm(assessments_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
     alerts = _by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True).order_by("opened_week", "id"))
     facilities = _by_farm(facilities_of_farms(farm_ids))
-    works, walks = last_works(farm_ids, day), walks_of_farms(farm_ids, day)
+    works, walks = last_works(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
     developed = development_of_farms(farms, day)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=week, solved_at__isnull=True)
     failed = set(failures.values_list("farm_id", flat=True))

@@ -31,7 +31,7 @@ def levels_of_farms(group_id: UUID, farm_ids: Iterable[UUID], on: date) -> dict[
     """What applied on each of a group's farms on a day; two queries, however many farms."""
     group = levels_of_group(group_id, on)
     own: dict[UUID, dict[Place, Level]] = {farm_id: {} for farm_id in farm_ids}
-    rows = FarmLevel.objects.filter(farm_id__in=list(own), valid_from__lte=on)
+    rows = FarmLevel.objects.filter(farm_id__any_of=list(own), valid_from__lte=on)
     for row in _latest(rows, "farm_id", "facility_id", "method"):
         level_of = "farm" if row.facility_id is None else "facility"
         level = Level(row.value, row.unit, level_of, row.valid_from, row.reason)

@@ -30,7 +30,7 @@ def assessments_of(farm: "Farm", since: date) -> list[Assessment]:
 
 def assessments_of_farms(farm_ids: Collection[UUID], since: date, until: date) -> list[Assessment]:
     """The results of many farms from one week to another, both included."""
-    return list(latest(Assessment.objects.filter(farm_id__in=farm_ids, week__range=(since, until))))
+    return list(latest(Assessment.objects.filter(farm_id__any_of=farm_ids, week__range=(since, until))))
 
 
 def week_result(farm: "Farm", week: date) -> list[Assessment]:

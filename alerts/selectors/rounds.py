@@ -1,6 +1,6 @@
 """What is known of many farms' rounds on a day."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from uuid import UUID
 
@@ -12,13 +12,12 @@ from monitoring.arrays import days_of_last_rounds, skips_of
 def seasons_by_farm(farm_ids: Sequence[UUID]) -> dict[UUID, tuple[Season, ...]]:
     """Each farm's seasons, in order; one query."""
     found: dict[UUID, tuple[Season, ...]] = dict.fromkeys(farm_ids, ())
-    for row in seasons_of_farms(farm_ids):
-        found[row.farm_id] += (Season(row.opens_on, row.closes_on),)
+    for own, opens_on, closes_on in seasons_of_farms(farm_ids).values_list("farm_id", "opens_on", "closes_on"):
+        found[own] += (Season(opens_on, closes_on),)
     return found
 
 
-def walks_of_farms(farm_ids: Sequence[UUID], day: date) -> dict[UUID, Walks]:
-    """Seasons, last round and skip of each farm, seen from a day; three queries."""
-    seasons = seasons_by_farm(farm_ids)
-    rounds, skips = days_of_last_rounds(farm_ids, day), skips_of(farm_ids, day)
-    return {own: walks_of(seasons[own], rounds.get(own), skips.get(own)) for own in farm_ids}
+def walks_of_farms(seasons: Mapping[UUID, tuple[Season, ...]], day: date) -> dict[UUID, Walks]:
+    """Last round and skip of each farm beside its seasons (see `seasons_by_farm`), seen from a day; two queries."""
+    rounds, skips = days_of_last_rounds(list(seasons), day), skips_of(list(seasons), day)
+    return {own: walks_of(spans, rounds.get(own), skips.get(own)) for own, spans in seasons.items()}

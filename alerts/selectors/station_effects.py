@@ -106,7 +106,7 @@ def _told(seen: FarmCounts, method: MethodCounts, effects: StationEffects, at: t
 
     return StationEffect(
         station_id=seen.arrays.station_id[station],
-        facility_id=seen.arrays.station_facility[station],
+        facility_id=seen.arrays.facility_ids[seen.arrays.station_facility[station]],
         method=method.method,
         number=int(seen.arrays.station_number[station]),
         times=number(np.exp(effects.effect[at])),

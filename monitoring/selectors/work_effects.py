@@ -118,7 +118,7 @@ class _Seen:
         windows = _windows(works, ids, on)
         first = min(window.begins for window, _method in windows)
         arrays = readings_for_check(ids, monday_of(first), monday_of(on))
-        facility = np.array([place.int for place in arrays.station_facility], np.object_)
+        facility = np.array([place.int for place in arrays.facility_ids], np.object_)[arrays.station_facility]
         rows = (_row(arrays, facility, window, method) for window, method in windows)
         temperatures = temperatures_of_farms(farms, first, on)
         return cls(arrays, temperatures, first, tuple(row for row in rows if row.treated.any()))
@@ -188,7 +188,9 @@ class _Seen:
 
     def _elsewhere(self, row: _Row, both: Bools) -> tuple[UUID, ...]:
         """The facilities whose counts before and after stand for what was to be expected."""
-        others = (self.arrays.station_facility[station] for station in row.stations[both & ~row.treated])
+        others = (
+            self.arrays.facility_ids[self.arrays.station_facility[each]] for each in row.stations[both & ~row.treated]
+        )
         return tuple(dict.fromkeys(others))
 
     def _weather(self, row: _Row) -> str:

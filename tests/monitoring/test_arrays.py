@@ -42,8 +42,11 @@ def test_readings_come_as_columns_with_their_stations(northfield, anna, cards, t
     assert found.farm_ids == (northfield.id,)
     assert found.station_method.tolist() == ["card"] * 5 + ["leg"] + ["trap"] * 2
     assert found.station_number.tolist() == [1, 2, 3, 4, 5, 1, 1, 2]
-    assert found.station_id == (*(card.id for card in cards), leg_station.id, *(trap.id for trap in traps))
-    assert found.station_facility == tuple(each.facility_id for each in (*cards, leg_station, *traps))
+    assert tuple(found.station_id) == (*(card.id for card in cards), leg_station.id, *(trap.id for trap in traps))
+    assert [found.station_id.text(place) for place in range(2)] == [str(card.id) for card in cards[:2]]
+    assert list(found.station_id[6:]) == [trap.id for trap in traps]
+    facilities = tuple(found.facility_ids[place] for place in found.station_facility)
+    assert facilities == tuple(each.facility_id for each in (*cards, leg_station, *traps))
     assert found.station_farm.tolist() == [0] * 8
     assert found.station.tolist() == [0, 1, 2, 5, 6]
     np.testing.assert_array_equal(found.count, [61, 300, np.nan, 8, 250])
@@ -61,7 +64,7 @@ def test_without_readings_there_are_stations_only(northfield, cards):
     found = arrays_of(northfield)
     assert (len(found.station_id), found.count.shape, found.week.dtype) == (8, (0,), np.dtype("M8[D]"))
     assert np.isnat(found.station_until).all()
-    assert arrays_of().station_id == ()
+    assert len(arrays_of().station_id) == 0
 
 
 def test_only_what_stands_is_seen(northfield, anna, cards):
