@@ -127,7 +127,8 @@ SELECT c.* FROM unnest(%(farms)s::uuid[]) AS f(id) CROSS JOIN LATERAL (
     FROM monitoring_reading
     WHERE farm_id = f.id AND taken_on BETWEEN %(first)s AND %(latest)s
       AND correction_kind <> 'withdrawn' AND received_at < %(before)s
-      AND (farm_id, id) NOT IN (SELECT farm_id, corrects_id FROM corrected) OFFSET 0) c
+      AND (NOT EXISTS (SELECT FROM corrected)
+           OR (farm_id, id) NOT IN (SELECT farm_id, corrects_id FROM corrected)) OFFSET 0) c
 OFFSET 0
 """
 COLD_DAYS = """

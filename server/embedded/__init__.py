@@ -67,7 +67,9 @@ def servers(
     return _held_while(lambda: enter(Path(data), Kind(fsync=fsync, tests=tests), say=say))
 
 
-def scratch(*, tests: bool = True, fsync: bool = False) -> contextlib.AbstractContextManager[Running]:
+def scratch(
+    *, tests: bool = True, fsync: bool = False, cache: str = Kind.cache
+) -> contextlib.AbstractContextManager[Running]:
     """Servers of one's own in a fresh folder; all is removed at the end, even after a kill."""
 
     def enter_fresh() -> Running:
@@ -75,7 +77,7 @@ def scratch(*, tests: bool = True, fsync: bool = False) -> contextlib.AbstractCo
         # Root's servers run under another account, which passes through this folder to its own.
         folder.chmod(0o711 if os.geteuid() == 0 else 0o700)
         try:
-            return enter(folder, Kind(fsync=fsync, tests=tests, throw_away=True))
+            return enter(folder, Kind(fsync=fsync, tests=tests, throw_away=True, cache=cache))
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise

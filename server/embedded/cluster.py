@@ -32,6 +32,7 @@ class Kind:
     fsync: bool = True  # survives a power cut
     tests: bool = False  # has the test roles
     throw_away: bool = False  # the whole folder goes at the end
+    cache: str = "256MB"  # PostgreSQL's own, of two cores and a few gigabytes shared with everything else
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -117,8 +118,7 @@ def postgres_child(places: Places, programs: Programs, sockets: Path, kind: Kind
         "max_connections": 100,
         "timezone": "UTC",
         "log_timezone": "UTC",
-        # For two cores and a few gigabytes, shared with everything else on the machine.
-        "shared_buffers": "256MB",
+        "shared_buffers": kind.cache,
         "effective_cache_size": "1GB",
         "work_mem": "16MB",
         "maintenance_work_mem": "128MB",
