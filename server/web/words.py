@@ -145,12 +145,15 @@ def evidence_in_words(event: Any) -> str:
     return ""
 
 
+def _says_how_fast(event: Any) -> bool:
+    low, high = event.evidence.get("growth_low"), event.evidence.get("growth_high")
+    return low is not None and high is not None and (low > 0 or high < 0)
+
+
 def _growth_in_words(event: Any) -> str:
     """How fast it rose, where its range holds no standstill, as the result itself says it."""
-    known = event.evidence
-    low, high = known.get("growth_low"), known.get("growth_high")
-    if low is not None and high is not None and (low > 0 or high < 0):
-        return growth_phrase(known["growth"])
+    if _says_how_fast(event):
+        return growth_phrase(event.evidence["growth"])
     return _("no clear trend") if event.kind == EventKind.CLOSED else _("how fast is too early to say")
 
 
@@ -177,9 +180,12 @@ def says_something(siting: Any) -> bool:
 def history_in_words(events: Any) -> str:
     """Since the week of April 20 (mean 112, action level 100); stayed for 3 weeks; seen."""
     first, kinds = events[0], [event.kind for event in events]
-    known = evidence_in_words(first)
+    stayed = kinds.count("stayed")
+    # How fast it rises may have been too early to say when it opened; that is no news weeks later.
+    outdated = stayed and first.evidence.get("growth") is not None and not _says_how_fast(first)
+    known = "" if outdated else evidence_in_words(first)
     parts = [_("since the %(week)s") % {"week": week_of(first.week)} + (f" ({known})" if known else "")]
-    if stayed := kinds.count("stayed"):
+    if stayed:
         parts.append(ngettext("stayed for %(weeks)d week", "stayed for %(weeks)d weeks", stayed) % {"weeks": stayed})
     if "seen" in kinds:
         parts.append(_("seen"))

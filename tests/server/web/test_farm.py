@@ -8,7 +8,7 @@ from alerts.models import AlertEvent, Assessment
 from alerts.selectors.own_past import PastWeek
 from monitoring.models import Siting, Work
 from server.web.own_past import while_within
-from server.web.words import evidence_in_words
+from server.web.words import evidence_in_words, history_in_words
 from tests.alerts.scene import alerts, check, count_week, monday
 from tests.cast import as_factory
 from tests.server.web.pages import at, words
@@ -189,6 +189,14 @@ def test_a_rise_that_its_own_past_does_not_show_yet_is_explained(week, trend, to
 def test_an_open_matter_is_as_sure_of_its_growth_as_the_result(kind, low, high, told):
     evidence = {"growth": 0.18, "growth_low": low, "growth_high": high}
     assert evidence_in_words(AlertEvent(kind=kind, evidence=evidence)) == told
+
+
+def test_what_was_too_early_to_say_when_it_opened_is_no_news_weeks_later():
+    unsure = {"growth": 0.18, "growth_low": -0.05, "growth_high": 0.4}
+    opened = AlertEvent(kind="opened", week=monday(3), evidence=unsure)
+    stayed = AlertEvent(kind="stayed", week=monday(4), evidence=unsure | {"growth_low": 0.05})
+    assert history_in_words([opened]) == "since the week of April 20 (how fast is too early to say)"
+    assert history_in_words([opened, stayed]) == "since the week of April 20; stayed for 1 week"
 
 
 def test_a_station_that_lasts_at_the_top_is_a_question_to_check_on_the_spot(browser, anna, group, northfield, cards):
