@@ -14,6 +14,7 @@ from django.db import InterfaceError, OperationalError, transaction
 
 from alerts.checks.grid import Grid, Owners
 from alerts.models import BorrowedFigures
+from alerts.models.borrowed import SCATTER
 from farms.clock import monday_of, quarter_of
 from farms.selectors import farms_of_group
 from monitoring.analysis.correlated_weeks import FARMS_TO_BORROW, PRINTED, WeekScatter, two_digits
@@ -156,12 +157,12 @@ def _figures(seen: Sequence[_Seen], method: str) -> dict[str, Any]:
         return found
     if scatter is None or beside is None:
         return found
-    pooled = _scatter(scatter.as_lent) | {f"list_{name}": value for name, value in _scatter(beside.as_lent).items()}
+    pooled = _columns("", scatter) | _columns("list_", beside)
     return found | pooled | {"weight_k": k} | _taylor(seen, method) | _leg_k(seen, method)
 
 
-def _scatter(scatter: WeekScatter) -> dict[str, float]:
-    return {name: getattr(scatter, name) for name in ("shock", "stays", "counting", "growth", "degrees")}
+def _columns(use: str, scatter: WeekScatter) -> dict[str, float]:
+    return {f"{use}{name}": getattr(scatter.as_lent, name) for name in SCATTER}
 
 
 def _taylor(seen: Sequence[_Seen], method: str) -> dict[str, float]:

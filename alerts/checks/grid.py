@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
-from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, StationWeeks, station_weeks
+from monitoring.analysis.rates import StationWeeks
 from monitoring.analysis.shapes import Bools, Ints, Words
-from monitoring.analysis.weeks import week_index
 from monitoring.arrays import CheckArrays
 from monitoring.methods import METHODS
+from monitoring.station_grid import hangs, station_grid, weeks_of_readings
 
 
 def first_week_of_window(week: date) -> date:
@@ -66,28 +66,17 @@ class Grid:
 
     @cached_property
     def week_of_reading(self) -> Ints:
-        first = np.datetime64(first_week_of_window(self.week), "D")
-        return week_index(self.arrays.week, first)
+        return weeks_of_readings(self.arrays, self.week)
 
     @cached_property
     def station_weeks(self) -> StationWeeks:
         """Rates of all stations, per 7 days or per animal, in the weeks of the window."""
-        return self._station_weeks(np.ones(len(self.week_of_reading), np.bool_), self.week_of_reading, WINDOW_WEEKS)
+        return station_grid(self.arrays, self.week)
 
     @cached_property
     def judged_week(self) -> StationWeeks:
         """Those of the judged week alone, its only column."""
-        return self._station_weeks(self.this_week, np.zeros(len(self.week_of_reading), np.int64), 1)
-
-    def _station_weeks(self, which: Bools, week: Ints, n_weeks: int) -> StationWeeks:
-        arrays = self.arrays
-        readings = Readings(
-            station=arrays.station[which], week=week[which], middle=arrays.middle[which], count=arrays.count[which],
-            part=arrays.fraction[which], exposure=arrays.exposure[which], at_least=arrays.at_least[which],
-            how=arrays.how[which],
-        )  # fmt: skip
-        per = np.where(hangs(arrays.station_method), DEVICE_DAYS, PER_ANIMAL)
-        return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=n_weeks, per=per)
+        return station_grid(self.arrays, self.week, 1, which=self.this_week)
 
     @cached_property
     def in_use(self) -> Bools:
@@ -121,11 +110,6 @@ class Grid:
         in_use = np.bincount(of_station, self.in_use, minlength=len(rows)) > 0
         arrays = self.arrays
         return Owners(arrays.station_farm[rows], facility, arrays.station_method[rows], of_station, in_use)
-
-
-def hangs(method: Words) -> Bools:
-    """Whether what each method counts hangs for some days."""
-    return np.isin(method, [code for code, each in METHODS.items() if each.hangs])
 
 
 def _numbered(keys: Sequence[NDArray[Any]]) -> tuple[Ints, Ints]:

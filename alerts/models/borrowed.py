@@ -6,6 +6,9 @@ from farms.ids import uuid7
 from monitoring.analysis.correlated_weeks import WeekScatter
 from monitoring.methods import METHOD_CHOICES
 
+# Of WeekScatter, each in a column of its name, and once more for the group's list.
+SCATTER = ("shock", "stays", "counting", "growth", "degrees")
+
 
 class BorrowedFigures(models.Model):
     """One method's pooled figures, from the twelve weeks before a quarter. Append-only.
@@ -62,7 +65,7 @@ class BorrowedFigures(models.Model):
         return self._scatter("list_")
 
     def _scatter(self, use: str) -> WeekScatter | None:
-        figures = {name: getattr(self, f"{use}{name}") for name in ("shock", "stays", "counting", "growth", "degrees")}
+        figures = {name: getattr(self, f"{use}{name}") for name in SCATTER}
         if None in figures.values() or self.weight_k is None:
             return None
         return WeekScatter(**figures, k=self.weight_k, farms=self.farms)

@@ -119,14 +119,21 @@ def covariance_of_weeks(weeks: FarmWeeks, scatter: WeekScatter) -> Floats:
     when = np.where(used, weeks.when, 0.0)
     apart = np.abs(when[:, :, None] - when[:, None, :])
     both = used[:, :, None] & used[:, None, :]
-    together = scatter.shock**2 * _lasting(apart, scatter.stays) + scatter.counting * weeks.noise
+    together = scatter.shock**2 * kept(apart, scatter.stays) + scatter.counting * weeks.noise
     eye = np.eye(used.shape[1])
     # A hair on the diagonal keeps weeks without any scatter (shock 0, endless counts) from being singular.
     return np.where(both, together + 1e-9 * eye, 0.0) + eye * ~used[:, :, None]
 
 
-def _lasting(apart: Floats, stays: float) -> Floats:
-    """Give stays^apart, with 0^0 = 1; by an exponential, which takes a third of a power's time."""
+def kept(apart: Floats, stays: float) -> Floats:
+    """Give what is left of a shock after so many weeks, stays^apart; all of it at once, 0^0 = 1.
+
+    Examples
+    --------
+    >>> kept(np.array([0.0, 1.0, 2.0]), 0.5), kept(np.array([0.0, 1.0]), 0.0)
+    (array([1.  , 0.5 , 0.25]), array([1., 0.]))
+    """
+    # An exponential takes a third of a power's time.
     if stays == 0:
         return np.where(apart == 0, 1.0, 0.0)
     return np.asarray(np.exp(apart * np.log(stays)))

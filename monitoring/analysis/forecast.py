@@ -10,6 +10,7 @@ from monitoring.analysis.correlated_weeks import (
     PRINTED,
     WeekScatter,
     covariance_of_weeks,
+    kept,
     since,
     whitened,
 )
@@ -194,8 +195,7 @@ class _Prediction:
         starts = np.arange(1.0, np.maximum(used.shape[1], 2))
         changes = np.where(used[:, :, None], since(when, starts), 0.0)
         growth = scatter.growth**2 / starts.size
-        # stays^(ahead - when), with 0^0 = 1 for no scatter that stays
-        lasting = scatter.shock**2 * np.where(ahead == when, 1.0, scatter.stays**ahead * scatter.stays**-when)
+        lasting = scatter.shock**2 * kept(ahead - when, scatter.stays)
         shared = lasting + growth * np.matmul(changes, since(ahead, starts[:, None]))
         covariance = covariance_of_weeks(weeks, scatter) + growth * np.matmul(changes, changes.transpose(0, 2, 1))
         columns = np.concatenate([np.ones((*used.shape, 1)), weeks.effects[:, :, None], shared], axis=2)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special
 
-from monitoring.analysis.correlated_weeks import WeekScatter, since
+from monitoring.analysis.correlated_weeks import WeekScatter, kept, since
 from monitoring.analysis.rise_statistic import STARTS
 from monitoring.analysis.shapes import Floats
 
@@ -77,7 +77,7 @@ def _drawn(n_weeks: int, noise: float, scatter: WeekScatter, worth: float, draws
     rng = np.random.default_rng(SEED)
     when = np.asarray(np.arange(n_weeks) - (n_weeks - 1.0), np.float64)
     apart = np.abs(when[:, None] - when[None, :])
-    shocks = scatter.shock**2 * np.where(apart == 0, 1.0, scatter.stays**apart)
+    shocks = scatter.shock**2 * kept(apart, scatter.stays)
     variance = scatter.counting * noise
     covariance = np.asarray(shocks + (variance + 1e-9) * np.eye(n_weeks), np.float64)
     effects = rng.standard_normal((draws, n_weeks)) @ np.linalg.cholesky(shocks + 1e-12 * np.eye(n_weeks)).T

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter
+from monitoring.analysis.correlated_weeks import WeekScatter
 from monitoring.analysis.farm_weeks import FarmWeeks
 from monitoring.analysis.group_list import GroupList, group_list
 from monitoring.analysis.shapes import Floats
 from monitoring.analysis.simulated_farms import Network, lasting, rise_of, simulate_farms
 from server.calibrate.cells import PROCESSES, Row, mean_of, over_cells
-from server.calibrate.networks import Lent, earlier_quarter_for_the_list, weeks_of
+from server.calibrate.networks import NO_NETWORK, Lent, earlier_quarter_for_the_list, weeks_of
 
 SMALL, MIDDLE, VAST = 20, 300, 20_000
 RISING, SHARED = (0.0, 0.05, 0.2), (0.0, 0.15)
@@ -98,7 +98,7 @@ def of_both_sizes(rng: np.random.Generator, weather: Weather, weeks: int) -> Row
     for many in _in_groups(weeks):
         lent = earlier_quarter_for_the_list(rng, weather.network, MIDDLE)
         level, risen = _counted(rng, weather, many)
-        for size, borrowed in ((SMALL, None), (MIDDLE, lent)):
+        for size, borrowed in ((SMALL, NO_NETWORK), (MIDDLE, lent)):
             _judge(tallies, (level, risen), size, borrowed)
     rows = [tally.row(farms=size, rising=share, **asdict(weather)) for (size, share), tally in tallies.items()]
     return {"lists": rows}
@@ -129,13 +129,11 @@ def _risers(farms: int, share: float) -> int:
     return round(farms * share)
 
 
-def _judge(
-    tallies: dict[tuple[int, float], _Tally], counts: tuple[Floats, Floats], size: int, lent: Lent | None
-) -> None:
+def _judge(tallies: dict[tuple[int, float], _Tally], counts: tuple[Floats, Floats], size: int, lent: Lent) -> None:
     """Make the lists of groups of a size, with each share of risers, in every week."""
     most = _risers(size, max(RISING))
     level, risen = (
-        weeks_of(each[:, :first].reshape(-1, *each.shape[2:]), _k(lent))
+        weeks_of(each[:, :first].reshape(-1, *each.shape[2:]), lent.scatter.k)
         for each, first in zip(counts, (size, most), strict=True)
     )
     for week in range(len(counts[0])):
@@ -143,15 +141,7 @@ def _judge(
             risers = _risers(size, share)
             some = level.only(week * size + np.arange(size - risers))
             more = risen.only(week * most + np.arange(risers))
-            tallies[size, share].add(_list(_joined(some, more), lent), risers)
-
-
-def _k(lent: Lent | None) -> float:
-    return lent.scatter.k if lent else PRINTED.k
-
-
-def _list(weeks: FarmWeeks, lent: Lent | None) -> GroupList:
-    return group_list(weeks, lent.scatter, lent.beside) if lent else group_list(weeks)
+            tallies[size, share].add(group_list(_joined(some, more), lent.scatter, lent.beside), risers)
 
 
 def _joined(some: FarmWeeks, more: FarmWeeks) -> FarmWeeks:
@@ -175,10 +165,11 @@ def of_the_vast(rng: np.random.Generator, cell: Vast, weeks: int) -> Row:
     for week in range(weeks):
         farms = stock.week(rng, VAST - risers, risers)
         together = max(SHARED) * lasting(rng, (1, cell.window), cell.correlation)[0]
-        told = _list(replace(farms, effects=farms.effects + together - together.mean()), lent)
+        shifted = replace(farms, effects=farms.effects + together - together.mean())
+        told = group_list(shifted, lent.scatter, lent.beside)
         tally.add(told, risers)
         if week == 0:
-            moved = float(np.abs(_list(farms, lent).p_value - told.p_value).max())
+            moved = float(np.abs(group_list(farms, lent.scatter, lent.beside).p_value - told.p_value).max())
     rows = [tally.row(farms=VAST, **asdict(cell), shared=shared) | {"moved": moved} for shared in SHARED]
     return {"lists": rows}
 

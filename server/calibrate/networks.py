@@ -71,6 +71,10 @@ class Lent:
         return cls(_fitted(quarter, k), _fitted(beside_shared_week(quarter), k))
 
 
+# What holds where there is no network.
+NO_NETWORK = Lent(PRINTED, PRINTED)
+
+
 def earlier_quarter(rng: np.random.Generator, network: Network, farms: int = LARGE_NETWORK) -> WeekScatter:
     """Give what a network of so many farms lends, from the twelve weeks of its own before those that are judged.
 

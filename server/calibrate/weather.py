@@ -14,7 +14,7 @@ from monitoring.analysis.pooled_k import pooled_k
 from monitoring.analysis.rise import find_rises
 from monitoring.analysis.shapes import Bools, Floats, Ints
 from server.calibrate.cells import PROCESSES, over_cells
-from server.calibrate.networks import Lent
+from server.calibrate.networks import NO_NETWORK, Lent
 from server.calibrate.seasons import DAYS, WEEK, WEEKS, Season, taken_on
 
 # Farms of one group, judged from the sixth card on by up to twelve weeks.
@@ -80,7 +80,7 @@ def measure(rng: np.random.Generator, _season: SeasonNumber, farms: int) -> dict
     season, another = Season.of(rng, farms), Season.of(rng, max(farms // 3, 60))
     spring, summer = _lent_by(season, SPRING), _lent_by(another, SUMMER)
     # The first quarter has nothing before it.
-    lent = [spring if week >= SPRING.stop else None for week in range(WEEKS)]
+    lent = [spring if week >= SPRING.stop else NO_NETWORK for week in range(WEEKS)]
     weeks = [_Monday.of(season, week, lent[week]) for week in range(FIRST_JUDGED, WEEKS)]
     return {
         "own_test": _own_test(season, weeks),
@@ -99,10 +99,10 @@ def _lent_by(season: Season, weeks: slice) -> Lent:
     return Lent.by(_fitted(counts, days, k), k)
 
 
-def _up_to(season: Season, week: int, lent: Lent | None) -> FarmWeeks:
+def _up_to(season: Season, week: int, lent: Lent) -> FarmWeeks:
     """Fit the weeks that a Monday looks at."""
     window = slice(max(0, week + 1 - WINDOW), week + 1)
-    return _fitted(season.counts[:, :, window], season.days[:, :, window], (lent.scatter if lent else PRINTED).k)
+    return _fitted(season.counts[:, :, window], season.days[:, :, window], lent.scatter.k)
 
 
 def _fitted(counts: Floats, days: Floats, k: float) -> FarmWeeks:
@@ -123,12 +123,12 @@ class _Monday:
     high: Floats
 
     @classmethod
-    def of(cls, season: Season, week: int, lent: Lent | None) -> "_Monday":
-        weeks, scatter = _up_to(season, week, lent), lent.scatter if lent else None
+    def of(cls, season: Season, week: int, lent: Lent) -> "_Monday":
+        weeks, scatter = _up_to(season, week, lent), lent.scatter
         low, high = forecast(weeks, scatter, ahead=(float(AHEAD),)).interval(PROMISED)
         p_rise = find_rises(weeks, scatter).p_rise
         rising = np.nan_to_num(p_rise, nan=1.0) < ALARM
-        listed = group_list(weeks, scatter, lent.beside if lent else None).named
+        listed = group_list(weeks, scatter, lent.beside).named
         return cls(week, ~np.isnan(p_rise), rising, listed, low[:, 0], high[:, 0])
 
     def by(self, season: Season, lent: Lent) -> "_Monday":
