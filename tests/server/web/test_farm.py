@@ -195,8 +195,8 @@ def test_what_was_too_early_to_say_when_it_opened_is_no_news_weeks_later():
     unsure = {"growth": 0.18, "growth_low": -0.05, "growth_high": 0.4}
     opened = AlertEvent(kind="opened", week=monday(3), evidence=unsure)
     stayed = AlertEvent(kind="stayed", week=monday(4), evidence=unsure | {"growth_low": 0.05})
-    assert history_in_words([opened]) == "since the week of April 20 (how fast is too early to say)"
-    assert history_in_words([opened, stayed]) == "since the week of April 20; stayed for 1 week"
+    assert history_in_words([opened]) == "since the week of April 27 (how fast is too early to say)"
+    assert history_in_words([opened, stayed]) == "since the week of April 27; stayed for 1 week"
 
 
 def test_a_station_that_lasts_at_the_top_is_a_question_to_check_on_the_spot(browser, anna, group, northfield, cards):
