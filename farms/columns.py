@@ -19,6 +19,8 @@ from psycopg.postgres import types
 from psycopg.pq import Format
 
 NO_ID = UUID(int=0)
+# Between JSON values: a control character, which JSON writes as an escape.
+BETWEEN = "\x1e"
 
 
 class Json(list[Any]):
@@ -93,9 +95,9 @@ class _Sent:
 
     def value(self, name: str, column: Column) -> str:
         if isinstance(column, Json | JsonTexts):
-            written = isinstance(column, JsonTexts)
-            self.parameters[name] = f"[{','.join(column)}]" if written else json.dumps(column, allow_nan=False)
-            return f"r.{name}"
+            texts = column if isinstance(column, JsonTexts) else [json.dumps(each, allow_nan=False) for each in column]
+            self.parameters[name] = BETWEEN.join(texts)
+            return f"r.{name}::jsonb"
         if isinstance(column, Ids):
             ids = np.frombuffer(b"".join([(each or NO_ID).bytes for each in column]), "V16")
             return f"NULLIF({self._element(name, ids, 'uuid')}, '{NO_ID}')"
@@ -111,7 +113,8 @@ class _Sent:
         self.parameters["number_of_rows"] = len(next(iter(columns.values())))
         listed = [name for name, column in columns.items() if isinstance(column, Json | JsonTexts)]
         functions = ["generate_series(1, %(number_of_rows)s)"]
-        functions += [f"jsonb_array_elements(%({name})s::jsonb)" for name in listed]
+        # One text cut into values takes less than half the time of one document taken apart.
+        functions += [f"string_to_table(%({name})s, '{BETWEEN}')" for name in listed]
         return f"ROWS FROM ({', '.join(functions)}) AS r({', '.join(['i', *listed])})"
 
     def _element(self, name: str, values: NDArray[Any], kind: str) -> str:

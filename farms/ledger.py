@@ -16,6 +16,7 @@ from uuid import UUID
 from django.db import models
 
 from farms.errors import Missing
+from farms.lookups import array_of
 from farms.models import LedgerEntry, LedgerHead
 
 GENESIS = bytes(32)
@@ -43,8 +44,8 @@ def lock_heads(farm_ids: Iterable[UUID], *, using: str = "default") -> dict[UUID
     Locking needs the right to update, so it is the write check too. Raises Missing where a head can't be locked.
     """
     wanted = set(farm_ids)
-    heads = LedgerHead.objects.using(using).select_for_update().filter(farm_id__any_of=wanted).order_by("farm_id")
-    found = {head.farm_id: head for head in heads}
+    heads = LedgerHead.objects.using(using).filter(farm_id__any_of=array_of(wanted)).order_by("farm_id")
+    found = {head.farm_id: head for head in heads.select_for_update()}
     if len(found) != len(wanted):
         raise Missing()
     return found
@@ -80,7 +81,12 @@ def link_hash(farm_id: UUID, number: int, kind: str, now: datetime, rows_hash: b
 
 def canonical(values: Mapping[str, Any]) -> bytes:
     """JSON with sorted keys and no spaces; dates in ISO 8601, moments in UTC with microseconds, UUIDs as text."""
-    return _CANONICAL.encode(values).encode()
+    return canonical_text(values).encode()
+
+
+def canonical_text(values: Mapping[str, Any]) -> str:
+    """As `canonical`, before it is bytes: a part that is written once may be put into several rows."""
+    return _CANONICAL.encode(values)
 
 
 def plain(value: Any) -> Any:
@@ -110,7 +116,12 @@ def row_values(row: models.Model, *, leave_out: Iterable[str] = ()) -> dict[str,
 
 def row_hash(table: str, values: Mapping[str, Any]) -> bytes:
     """SHA-256 of one row: its table's name and its columns in canonical JSON."""
-    return hashlib.sha256(table.encode() + b"\n" + canonical(values)).digest()
+    return written_row_hash(table, canonical_text(values))
+
+
+def written_row_hash(table: str, row: str) -> bytes:
+    """As `row_hash`, of columns that stand in canonical JSON already."""
+    return hashlib.sha256(f"{table}\n{row}".encode()).digest()
 
 
 def salted(text: str, salt: bytes) -> str:

@@ -46,6 +46,6 @@ def append_to_each(
     same = {"kind": kind, "made_at": now, "actor_kind": actor.kind, "actor_id": actor.id}
     insert_columns("farms_ledgerentry", columns, same)
     with connection.cursor() as cursor:
-        cursor.execute(MOVE_HEADS, [array_of(row_hashes)])
+        cursor.execute(MOVE_HEADS, [array_of(row_hashes).text])
     for head, link in zip(farms, links, strict=True):
         head.number, head.hash = next_number(head), link

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from farms.access import ADVISER, FARM_ROLES, Role, farms_of
 from farms.credentials import key_hash
+from farms.lookups import array_of
 from farms.models import (
     ApiToken,
     Consent,
@@ -114,7 +115,7 @@ def season_spans_of_group(group_id: UUID) -> list[tuple[date, date | None]]:
 
 def seasons_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Season]:
     """The seasons of many farms, each farm's in order."""
-    return Season.objects.filter(farm_id__any_of=farm_ids).order_by("farm_id", "opens_on")
+    return Season.objects.filter(farm_id__any_of=array_of(farm_ids)).order_by("farm_id", "opens_on")
 
 
 def in_season(first: date, last: date) -> Exists:

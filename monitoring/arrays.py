@@ -5,7 +5,7 @@ an array without NULLs is a header and then, for each element, its length and it
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, overload
 from uuid import UUID
@@ -100,7 +100,22 @@ class CheckArrays:
     late: Bools
     cold: Bools
 
+    def of_stations(self, which: Bools) -> "CheckArrays":
+        """Some of the stations, by mark, with their readings; the tables of farms and facilities stay as they are."""
+        read = which[self.station]
+        ids = IdsAsSent([self.station_id.sent[station] for station in np.flatnonzero(which).tolist()])
+        given = self.__dict__
+        stations = {name: given[name][which] for name in given if name.startswith("station_") and name != "station_id"}
+        readings = {name: given[name][read] for name in READING_COLUMNS}
+        numbered = (np.cumsum(which) - 1)[readings["station"]]
+        return replace(self, **stations, **(readings | {"station": numbered}), station_id=ids)
 
+
+# What there is once a reading, of the columns of CheckArrays.
+READING_COLUMNS = (
+    "station", "week", "middle", "count", "fraction", "exposure", "at_least", "how", "reason", "sprayed", "late",
+    "cold",
+)  # fmt: skip
 STATIONS = """
 SELECT s.id, s.farm_id, f.farm, s.facility_id, s.number, s.since, s.until,
        array_position(%(methods)s, s.method::text) AS method,
@@ -112,24 +127,11 @@ FROM unnest(%(farms)s::uuid[]) WITH ORDINALITY AS f(id, farm) JOIN monitoring_st
     ON g.farm_id = s.farm_id AND g.station_id = s.id
 WHERE s.farm_id = ANY(%(farms)s) AND s.since <= %(last)s AND (s.until IS NULL OR s.until >= %(first)s)
 """
-# Farm by farm, through the indexes of its own partition. The OFFSETs keep it so: the planner takes the farms' readings
-# for few, and would read them again for every station.
 # A correction received after the moment asked for isn't one yet.
 CORRECTED = """
 SELECT c.* FROM unnest(%(farms)s::uuid[]) AS f(id) CROSS JOIN LATERAL (
     SELECT farm_id, corrects_id FROM monitoring_reading
     WHERE farm_id = f.id AND corrects_id IS NOT NULL AND received_at < %(before)s OFFSET 0) c
-"""
-CURRENT = """
-SELECT c.* FROM unnest(%(farms)s::uuid[]) AS f(id) CROSS JOIN LATERAL (
-    SELECT farm_id, station_id, method, how, count, fraction, at_least, reason, hung_on, taken_on, zone, animals,
-           sprayed, received_at
-    FROM monitoring_reading
-    WHERE farm_id = f.id AND taken_on BETWEEN %(first)s AND %(latest)s
-      AND correction_kind <> 'withdrawn' AND received_at < %(before)s
-      AND (NOT EXISTS (SELECT FROM corrected)
-           OR (farm_id, id) NOT IN (SELECT farm_id, corrects_id FROM corrected)) OFFSET 0) c
-OFFSET 0
 """
 COLD_DAYS = """
 SELECT farm_id, day FROM monitoring_farmtemperature
@@ -139,25 +141,40 @@ SELECT f.id, t.day FROM farms_farm f JOIN monitoring_dailytemperature t ON t.reg
 WHERE f.id = ANY(%(farms)s) AND t.day BETWEEN %(first)s AND %(latest)s AND t.max_c < %(cold)s
   AND NOT EXISTS (SELECT FROM monitoring_farmtemperature own WHERE own.farm_id = f.id AND own.day = t.day)
 """
+# Farm by farm, through the indexes of its own partition. The OFFSETs keep it so: the planner takes the farms' readings
+# for few, and would read them again for every station. What is sent of a reading is worked out where it is read, so
+# that two numbers of it go on, not its columns.
 # What few readings have is one number, the marks, which is 0 for most. The CASEs spare them what costs: looking up a
 # time zone, for a reading that can't be late in any; a decimal; a day without temperatures. An exposure is a day or an
 # animal at least, so 0 stands for none.
+MARKS = f"""
+CASE WHEN r.how = 'counted' THEN 0 ELSE {HOW} * (array_position(%(hows)s, r.how::text) - 1)
+     + {PART} * (r.fraction * {WHOLE})::int4 END
++ CASE WHEN r.reason = '' THEN 0 ELSE {REASON} * (array_position(%(reasons)s, r.reason::text) - 1) END
++ CASE WHEN r.at_least THEN {AT_LEAST} ELSE 0 END + CASE WHEN r.sprayed THEN {SPRAYED} ELSE 0 END
++ CASE WHEN r.received_at <= r.taken_on + (%(late)s - 2) THEN 0
+       WHEN (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s THEN {LATE} ELSE 0 END
++ CASE WHEN r.method <> 'leg' THEN 0
+       WHEN (r.farm_id, r.taken_on) IN (SELECT farm_id, day FROM cold_days) THEN {ON_ANIMALS + COLD}
+       ELSE {ON_ANIMALS} END
+"""  # noqa: S608 - put together from texts of this file
 READINGS = f"""
-SELECT s.place, r.taken_on - %(first)s AS day, COALESCE(r.count, -1)::int8 AS count,
-       COALESCE(CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END, 0) AS exposure,
-       CASE WHEN r.how = 'counted' THEN 0 ELSE {HOW} * (array_position(%(hows)s, r.how::text) - 1)
-            + {PART} * (r.fraction * {WHOLE})::int4 END
-       + CASE WHEN r.reason = '' THEN 0 ELSE {REASON} * (array_position(%(reasons)s, r.reason::text) - 1) END
-       + CASE WHEN r.at_least THEN {AT_LEAST} ELSE 0 END + CASE WHEN r.sprayed THEN {SPRAYED} ELSE 0 END
-       + CASE WHEN r.received_at <= r.taken_on + (%(late)s - 2) THEN 0
-              WHEN (r.received_at AT TIME ZONE r.zone)::date - r.taken_on > %(late)s THEN {LATE} ELSE 0 END
-       + CASE WHEN r.method <> 'leg' THEN 0
-              WHEN (r.farm_id, r.taken_on) IN (SELECT farm_id, day FROM cold_days) THEN {ON_ANIMALS + COLD}
-              ELSE {ON_ANIMALS} END AS marks,
-       r.animals IS NOT NULL AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s AS squared,
-       CASE WHEN r.animals IS NOT NULL AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s
-            THEN (SELECT sum(flies::int8 * flies)::int8 FROM unnest(r.animals) AS flies) END AS squares
-FROM ({CURRENT}) r JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
+SELECT s.place, r.placed, r.counted, r.squares
+FROM (
+    SELECT c.* FROM unnest(%(farms)s::uuid[]) AS f(id) CROSS JOIN LATERAL (
+        SELECT f.id AS farm_id, r.station_id,
+               ((r.taken_on - %(first)s)::int8 << 16) + LEAST(COALESCE(
+                   CASE WHEN r.method = 'leg' THEN cardinality(r.animals) ELSE r.taken_on - r.hung_on END, 0),
+               65535) AS placed,
+               (COALESCE(r.count, -1)::int8 << 32) + {MARKS} AS counted,
+               CASE WHEN r.animals IS NOT NULL AND r.taken_on BETWEEN %(last)s - 6 AND %(last)s
+                    THEN (SELECT sum(flies::int8 * flies)::int8 FROM unnest(r.animals) AS flies) END AS squares
+        FROM monitoring_reading r
+        WHERE r.farm_id = f.id AND r.taken_on BETWEEN %(first)s AND %(latest)s
+          AND r.correction_kind <> 'withdrawn' AND r.received_at < %(before)s
+          AND (NOT EXISTS (SELECT FROM corrected)
+               OR (r.farm_id, r.id) NOT IN (SELECT farm_id, corrects_id FROM corrected)) OFFSET 0) c
+    OFFSET 0) r JOIN stations s ON s.farm_id = r.farm_id AND s.id = r.station_id
 """  # noqa: S608 - put together from texts of this file
 BOTH = f"""
 WITH stations AS MATERIALIZED ({STATIONS}), corrected AS MATERIALIZED ({CORRECTED}),
@@ -170,9 +187,9 @@ station_columns AS (
            array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i
     FROM stations),
 reading_columns AS (
-    SELECT array_agg((place << 32) + (day::int8 << 16) + LEAST(exposure, 65535)) AS j,
-           array_agg((count << 32) + marks) AS k,
-           array_agg(place::int4) FILTER (WHERE squared) AS l, array_agg(squares) FILTER (WHERE squared) AS m
+    SELECT array_agg((place << 32) + placed) AS j, array_agg(counted) AS k,
+           array_agg(place::int4) FILTER (WHERE squares IS NOT NULL) AS l,
+           array_agg(squares) FILTER (WHERE squares IS NOT NULL) AS m
     FROM readings)
 SELECT * FROM station_columns, reading_columns
 """  # noqa: S608 - put together from texts of this file
@@ -271,9 +288,11 @@ def _readings_in_order(columns: Sequence[Ints], span: tuple[date, date]) -> Sequ
     With the middle day instead of the day taken.
     """
     place, taken, count, exposure, marks = columns
-    middle = _middle(taken, exposure, marks)
-    order = np.lexsort((count, (place << 32) + middle))
-    order = order[(middle[order] >= _number(span[0])) & (middle[order] <= _number(span[1]))]
+    middle, first, last = _middle(taken, exposure, marks), _number(span[0]), _number(span[1])
+    within = np.flatnonzero((middle >= first) & (middle <= last))
+    # Station, day and count as one number: a third of the time that sorting by one after the other takes.
+    cell = place[within] * (last - first + 1) + middle[within] - first
+    order = within[np.argsort((cell << 32) + count[within] + 1)]
     return [each[order] for each in (place, middle, count, exposure, marks)]
 
 
@@ -315,7 +334,7 @@ def days_of_last_rounds(farm_ids: Collection[UUID], on: date, *, using: str = "d
     sql = """SELECT farm_id, max(walked_on) FROM monitoring_round
              WHERE farm_id = ANY(%s::uuid[]) AND walked_on <= %s GROUP BY farm_id"""
     with connections[using].cursor() as cursor:
-        cursor.execute(sql, [array_of(farm_ids), on])
+        cursor.execute(sql, [array_of(farm_ids).text, on])
         return dict(cursor.fetchall())
 
 
@@ -325,7 +344,7 @@ def skips_of(farm_ids: Collection[UUID], on: date, *, using: str = "default") ->
              WHERE farm_id = ANY(%s::uuid[]) AND skipped_on <= %s
              ORDER BY farm_id, skipped_on DESC, next_round_on DESC"""
     with connections[using].cursor() as cursor:
-        cursor.execute(sql, [array_of(farm_ids), on])
+        cursor.execute(sql, [array_of(farm_ids).text, on])
         return {farm: (skipped_on, next_round_on) for farm, skipped_on, next_round_on in cursor.fetchall()}
 
 

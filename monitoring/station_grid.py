@@ -17,18 +17,14 @@ def weeks_of_readings(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS
     return week_index(arrays.week, np.datetime64(week, "D") - np.timedelta64(7 * (weeks - 1), "D"))
 
 
-def station_grid(
-    arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS, *, which: Bools | None = None
-) -> StationWeeks:
+def station_grid(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS) -> StationWeeks:
     """Rates of all stations, per 7 days or per animal, in the weeks up to `week` (its Monday), the last column.
 
-    `which` (n_readings,) marks the readings that are taken; None = all, and one outside these weeks is refused.
+    A reading outside these weeks is refused.
     """
-    taken = np.ones(len(arrays.station), np.bool_) if which is None else which
     readings = Readings(
-        station=arrays.station[taken], week=weeks_of_readings(arrays, week, weeks)[taken],
-        middle=arrays.middle[taken], count=arrays.count[taken], part=arrays.fraction[taken],
-        exposure=arrays.exposure[taken], at_least=arrays.at_least[taken], how=arrays.how[taken],
+        station=arrays.station, week=weeks_of_readings(arrays, week, weeks), middle=arrays.middle, count=arrays.count,
+        part=arrays.fraction, exposure=arrays.exposure, at_least=arrays.at_least, how=arrays.how,
     )  # fmt: skip
     per = np.where(hangs(arrays.station_method), DEVICE_DAYS, PER_ANIMAL)
     return station_weeks(readings, n_stations=len(arrays.station_id), n_weeks=weeks, per=per)

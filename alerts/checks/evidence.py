@@ -25,26 +25,29 @@ PLACE = (
 Lost = Mapping[tuple[int, str], list[dict[str, Any]]]  # by farm (its index) and method
 
 
-def evidence_of(grid: Grid, figures: Figures) -> list[Evidence]:
-    """The evidence of each owner: {"places": [...], "flags": [...], "interval": reason}."""
-    return [f"{{{parts}}}" for parts in _parts(grid, figures)]
-
-
-def evidence_of_farms(grid: Grid, figures: Figures, reason: Words) -> list[Evidence]:
-    """As `evidence_of`, with why nothing is said of a farm's weeks ("trend"), and what was hung and not counted."""
-    owners, lost = figures.owners, {place: json.dumps(rows) for place, rows in lost_this_week(grid).items()}
-    places = zip(owners.farm.tolist(), owners.method.tolist(), strict=True)
+def evidence_parts(grid: Grid, figures: Figures) -> list[str]:
+    """What the evidence of each owner, farm or facility, begins with."""
+    places = _places(grid, figures)
+    columns = zip(_names_of_flags(figures.flags), _written(figures.why_no_interval), strict=True)
     return [
-        f'{{{parts}, "trend": {why}, "missing": {lost.get(place, NONE)}}}'
-        for parts, why, place in zip(_parts(grid, figures), _written(reason), places, strict=True)
+        f'"places": {places.get(owner, NONE)}, "flags": {flags}, "interval": {reason}'
+        for owner, (flags, reason) in enumerate(columns)
     ]
 
 
-def _parts(grid: Grid, figures: Figures) -> Iterable[str]:
-    places = _places(grid, figures)
-    columns = zip(_names_of_flags(figures.flags), _written(figures.why_no_interval), strict=True)
-    for owner, (flags, reason) in enumerate(columns):
-        yield f'"places": {places.get(owner, NONE)}, "flags": {flags}, "interval": {reason}'
+def evidence_of_parts(parts: Iterable[str]) -> list[Evidence]:
+    """The evidence of each facility: {"places": [...], "flags": [...], "interval": reason}."""
+    return [f"{{{part}}}" for part in parts]
+
+
+def evidence_of_farms(grid: Grid, figures: Figures, parts: Iterable[str], reason: Words) -> list[Evidence]:
+    """Likewise of farms, with why nothing is said of their weeks ("trend"), and what was hung and not counted."""
+    owners, lost = figures.owners, {place: json.dumps(rows) for place, rows in lost_this_week(grid).items()}
+    places = zip(owners.farm.tolist(), owners.method.tolist(), strict=True)
+    return [
+        f'{{{part}, "trend": {why}, "missing": {lost.get(place, NONE)}}}'
+        for part, why, place in zip(parts, _written(reason), places, strict=True)
+    ]
 
 
 def _written(words: Words) -> Sequence[str]:
@@ -72,11 +75,13 @@ def lost_this_week(grid: Grid) -> Lost:
 def _names_of_flags(flags: Mapping[str, Bools]) -> Sequence[str]:
     """The names of each owner's flags, in order."""
     names = sorted(flags)
-    marked = np.stack([flags[name] for name in names], axis=1)
-    # Few sets of flags are different, and most are empty.
-    different, which = np.unique(marked, axis=0, return_inverse=True)
-    lists = [json.dumps([name for name, one in zip(names, row, strict=True) if one]) for row in different.tolist()]
-    return [lists[number] for number in which.ravel().tolist()]
+    # Few sets of flags are different, and most are empty: each set is a number, a bit a flag.
+    bits = sum(flags[name].astype(np.int64) << place for place, name in enumerate(names))
+    different, which = np.unique(bits, return_inverse=True)
+    lists = [
+        json.dumps([name for place, name in enumerate(names) if marked >> place & 1]) for marked in different.tolist()
+    ]
+    return [lists[number] for number in which.tolist()]
 
 
 def _places(grid: Grid, figures: Figures) -> Mapping[int, str]:

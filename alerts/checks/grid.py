@@ -76,7 +76,7 @@ class Grid:
     @cached_property
     def judged_week(self) -> StationWeeks:
         """Those of the judged week alone, its only column."""
-        return station_grid(self.arrays, self.week, 1, which=self.this_week)
+        return self.station_weeks.of_week(self.column)
 
     @cached_property
     def in_use(self) -> Bools:
@@ -95,6 +95,10 @@ class Grid:
     @cached_property
     def counted_this_week(self) -> Bools:
         return np.asarray(self.this_week & ~np.isnan(self.arrays.count), np.bool_)
+
+    def of_stations(self, which: Bools) -> "Grid":
+        """Some of the stations alone, with their readings."""
+        return Grid(self.arrays.of_stations(which), self.week)
 
     def farm_owners(self) -> Owners:
         of_station, rows = _numbered([self.arrays.station_farm, self.arrays.station_method])

@@ -12,7 +12,6 @@ from alerts.checks.names import store_names
 from alerts.checks.occasion import Occasion
 from alerts.models import CheckFailure, CheckRun
 from alerts.models.check import RunState
-from farms.selectors import farms_of_group
 from monitoring.selectors import farms_received_since
 
 if TYPE_CHECKING:
@@ -28,11 +27,10 @@ def run_group_week(*, run: CheckRun, now: datetime) -> list["Farm"]:
     fix_borrowed(run.group, run.week, now)
     newest = is_newest(run.week, run.group.time_zone, now)
     occasion = Occasion(run.group, run.week, now, newest=newest, borrowed=borrowed_of(run.group_id, run.week))
-    farms = farms_to_judge(occasion)
-    judged = judge(farms, occasion, run)
+    judged = judge(farms_to_judge(occasion), occasion, run)
     store_names(judged.seen, occasion, run)
-    run.farms, run.failures, run.judged_to = len(farms), len(judged.failed), now
-    return [farm for farm in farms if farm.id not in judged.failed]
+    run.farms, run.failures, run.judged_to = len(judged.farms) + judged.failed, judged.failed, now
+    return judged.farms
 
 
 def judge_late_readings(group: "Group", now: datetime) -> int:
@@ -59,14 +57,13 @@ def retry_failures(group: "Group", now: datetime) -> list["Farm"]:
     waiting = CheckFailure.objects.filter(farm__group_id=group.id, solved_at__isnull=True, retry_at__lte=now)
     solved: list[Farm] = []
     for week in sorted(set(waiting.values_list("week", flat=True))):
-        farm_ids = set(waiting.filter(week=week).values_list("farm_id", flat=True))
-        farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
+        farm_ids = list(waiting.filter(week=week).order_by("farm_id").values_list("farm_id", flat=True))
         # The newest week is this farm's first judgement; an older one opens no alert about the past.
         borrowed = borrowed_of(group.id, week)
         judged = judge(
-            farms, Occasion(group, week, now, newest=week == newest, again=week != newest, borrowed=borrowed)
+            farm_ids, Occasion(group, week, now, newest=week == newest, again=week != newest, borrowed=borrowed)
         )
-        solved += [farm for farm in farms if week == newest and farm.id not in judged.failed]
+        solved += judged.farms if week == newest else []
     return solved
 
 
@@ -77,6 +74,5 @@ def _received(run: CheckRun) -> set[UUID]:
 
 
 def _judge_again(group: "Group", week: date, farm_ids: Collection[UUID], now: datetime) -> None:
-    farms = list(farms_of_group(group.id).filter(id__in=farm_ids))
     newest, borrowed = is_newest(week, group.time_zone, now), borrowed_of(group.id, week)
-    judge(farms, Occasion(group, week, now, newest=newest, again=True, borrowed=borrowed))
+    judge(sorted(farm_ids), Occasion(group, week, now, newest=newest, again=True, borrowed=borrowed))

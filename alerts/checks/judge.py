@@ -29,6 +29,7 @@ from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Season
 from alerts.selectors.results import assessments_of_farms, latest
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from farms.lookups import array_of
 from farms.selectors import farms_of_group, in_season
 from monitoring.arrays import readings_for_check
 
@@ -44,35 +45,41 @@ Seasons = Mapping[UUID, tuple[Season, ...]]
 
 @dataclass(frozen=True)
 class Judged:
-    """The farms that could not be judged, each with its CheckFailure, and the weeks of those that could."""
+    """The farms that were judged, their weeks, and how many could not be: each of these has its CheckFailure."""
 
-    failed: set[UUID] = field(default_factory=set)
+    farms: list["Farm"] = field(default_factory=list)
     seen: list[Seen] = field(default_factory=list)
+    failed: int = 0
 
     def __or__(self, other: "Judged") -> "Judged":
-        return Judged(self.failed | other.failed, self.seen + other.seen)
+        return Judged(self.farms + other.farms, self.seen + other.seen, self.failed + other.failed)
 
 
-def judge(farms: Farms, occasion: Occasion, run: CheckRun | None = None) -> Judged:
+def judge(farm_ids: Sequence[UUID], occasion: Occasion, run: CheckRun | None = None) -> Judged:
     """Judge a week of these farms, some hundreds at a time: side by side, where a run was claimed for it."""
-    chunks = [farms[start : start + CHUNK] for start in range(0, len(farms), CHUNK)]
-    tasks = [partial(_judge_or_halve, chunk, occasion, run) for chunk in chunks]
+    chunks = [farm_ids[start : start + CHUNK] for start in range(0, len(farm_ids), CHUNK)]
+    tasks = [partial(_judge_chunk, chunk, occasion, run) for chunk in chunks]
     with no_search_for_cycles():
         parts = side_by_side(tasks) if run is not None else [task() for task in tasks]
     return reduce(or_, parts, Judged())
+
+
+def _judge_chunk(farm_ids: Sequence[UUID], occasion: Occasion, run: CheckRun | None) -> Judged:
+    farms = farms_of_group(occasion.group.id).filter(id__any_of=array_of(farm_ids))
+    return _judge_or_halve(list(farms), occasion, run)
 
 
 def _judge_or_halve(farms: Farms, occasion: Occasion, run: CheckRun | None) -> Judged:
     """Judge together; where that fails, by halves, until the farm that is at fault stands alone."""
     try:
         with transaction.atomic():
-            return Judged(seen=_judge_together(farms, occasion, run))
+            return Judged(list(farms), _judge_together(farms, occasion, run))
     except (OperationalError, InterfaceError, RunLost):
         raise  # the database or the run, not a farm
     except Exception as error:  # noqa: BLE001  whatever is wrong with one farm never stops the others
         if len(farms) == 1:
             set_aside(farms[0], occasion.week, error, occasion.now)
-            return Judged(failed={farms[0].id})
+            return Judged(failed=1)
         half = len(farms) // 2
         return _judge_or_halve(farms[:half], occasion, run) | _judge_or_halve(farms[half:], occasion, run)
 
@@ -94,15 +101,15 @@ def _judge_together(farms: Farms, occasion: Occasion, run: CheckRun | None) -> l
     if occasion.changes_alerts:
         known_weeks = _known_weeks(farms, seasons, drafts, occasion)
         store_changes([change for known in known_weeks for change in changes_of(known, occasion)], occasion)
-    failures = CheckFailure.objects.filter(farm_id__any_of=farm_ids, week=occasion.week, solved_at__isnull=True)
-    failures.update(solved_at=occasion.now)
+    unsolved = CheckFailure.objects.filter(week=occasion.week, solved_at__isnull=True)
+    unsolved.filter(farm_id__any_of=array_of(farm_ids)).update(solved_at=occasion.now)
     return seen_of(grid, owners, weeks)
 
 
 def _known_weeks(farms: Farms, seasons: Seasons, drafts: Drafts, occasion: Occasion) -> Iterator[KnownWeek]:
     """What is known of the farms whose alerts may change."""
     farm_ids, days = [farm.id for farm in farms], {farm.id: occasion.day_on(farm) for farm in farms}
-    rows = Alert.objects.filter(farm_id__any_of=farm_ids, closed_at__isnull=True)
+    rows = Alert.objects.filter(farm_id__any_of=array_of(farm_ids), closed_at__isnull=True)
     alerts = by_farm(OpenAlert(*row) for row in rows.values_list(*OpenAlert._fields))
     results = by_farm(_telling(drafts, alerts).results())
     history = by_farm(_history(results, alerts, occasion.week))
@@ -137,7 +144,7 @@ def _history(
         return []
     closing, oldest = {place for place, _ in ending}, min(opened for _, opened in ending)
     farms = {farm_id for farm_id, _, _ in closing}
-    rows = latest(Assessment.objects.filter(farm_id__any_of=farms, week__gt=oldest, week__lt=week))
+    rows = latest(Assessment.objects.filter(farm_id__any_of=array_of(farms), week__gt=oldest, week__lt=week))
     past = (PastResult(*row) for row in rows.values_list(*PastResult._fields))
     return [each for each in past if each[:3] in closing]
 
@@ -148,8 +155,8 @@ def _may_close(row: Result, alert: OpenAlert) -> bool:
     return over_week(row).is_low or level_or_falling
 
 
-def farms_to_judge(occasion: Occasion) -> list["Farm"]:
-    """The group's farms in season in this week, and those out of season whose alerts are still open."""
+def farms_to_judge(occasion: Occasion) -> list[UUID]:
+    """The group's farms (their ids) in season in this week, and those out of season whose alerts are still open."""
     has_alerts = Exists(Alert.objects.filter(farm_id=OuterRef("id"), closed_at__isnull=True))
-    farms = farms_of_group(occasion.group.id)
-    return list(farms.filter(in_season(occasion.week, occasion.sunday) | has_alerts))
+    farms = farms_of_group(occasion.group.id).filter(in_season(occasion.week, occasion.sunday) | has_alerts)
+    return list(farms.values_list("id", flat=True))

@@ -14,6 +14,7 @@ from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import WeeksByMethod
 from alerts.checks.side_by_side import side_by_side
 from alerts.models import CheckRun, ListedRise
+from farms.columns import Column, Ids, insert_columns
 from monitoring.analysis.farm_weeks import FarmWeeks, joined
 from monitoring.analysis.group_list import group_list
 
@@ -49,19 +50,25 @@ def store_names(seen: Sequence[Seen], occasion: Occasion, run: CheckRun) -> None
     listed = side_by_side([partial(_rises, some, occasion) for some in by_method])
     with transaction.atomic():
         keep_run(run)
-        ListedRise.objects.bulk_create([row for rows in listed for row in rows])
+        for rises in listed:
+            insert_columns(ListedRise._meta.db_table, rises.columns, rises.same)
         CheckRun.objects.filter(id=run.id).update(listed_at=occasion.now)
 
 
-def _rises(seen: Sequence[Seen], occasion: Occasion) -> list[ListedRise]:
-    """The rows of the list for one method."""
+@dataclass(frozen=True)
+class _Rises:
+    """The rows of the list for one method: a column each of what differs, and what all have alike."""
+
+    columns: dict[str, Column]
+    same: dict[str, object]
+
+
+def _rises(seen: Sequence[Seen], occasion: Occasion) -> _Rises:
     method, farms = seen[0].method, [farm for each in seen for farm in each.farms]
     borrowed = occasion.borrowed[method]
     listed = group_list(joined([each.weeks for each in seen]), borrowed.scatter, borrowed.beside)
-    return [
-        ListedRise(
-            farm_id=farms[row], method=method, week=occasion.week, p_value=float(listed.p_value[row]),
-            compared=len(farms), borrowed=borrowed.name,
-        )
-        for row in np.flatnonzero(listed.named).tolist()
-    ]  # fmt: skip
+    named = np.flatnonzero(listed.named)
+    return _Rises(
+        {"farm_id": Ids(farms[row] for row in named.tolist()), "p_value": listed.p_value[named]},
+        {"method": method, "week": occasion.week, "compared": len(farms), "borrowed": borrowed.name},
+    )

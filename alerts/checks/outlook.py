@@ -91,9 +91,9 @@ def _of_method(weeks: FarmWeeks, borrowed: Borrowed, level: Floats, is_over: Boo
     trends = fit_trends(weeks.last(TREND_WEEKS), borrowed.scatter)
     growth, rises = trends.interval(), find_rises(weeks, borrowed.scatter)
     ahead = forecast(weeks, borrowed.scatter, ahead=ALL_AHEAD)
-    crossed = _crossed(ahead, level, is_over)
     low, high = ahead.interval(FORECAST_LEVEL)
     over, shown = ahead.probability_over(level), slice(1, 1 + len(WEEKS_AHEAD))
+    crossed = _crossed(ahead, level, is_over, over)
     # The weeks ahead are counted from the last week that was counted: of an older one they would be past already.
     fresh = weeks.newest_counted[:, None]
     words = trend_words(rises.p_rise, rises.p_fall, weeks.weeks_observed)
@@ -120,9 +120,9 @@ def _of_method(weeks: FarmWeeks, borrowed: Borrowed, level: Floats, is_over: Boo
     )
 
 
-def _crossed(ahead: Forecasts, level: Floats, is_over: Bools) -> Crossings:
+def _crossed(ahead: Forecasts, level: Floats, is_over: Bools, over: Floats) -> Crossings:
     later = Forecasts(ahead.ahead[1:], ahead.middle[:, 1:], ahead.spread[:, 1:], ahead.degrees, ahead.reason)
-    return crossings(later, level, is_over)
+    return crossings(later, level, is_over, probability=over[:, 1:])
 
 
 def _nothing(n_owners: int) -> Outlook:

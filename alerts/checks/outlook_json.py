@@ -2,6 +2,7 @@
 
 import json
 import math
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -33,8 +34,9 @@ def outlooks_json(outlook: Outlook) -> list[str]:
     ahead = numbers.reshape(-1, len(WEEKS_AHEAD) * len(NAMES)).tolist()
     weeks = np.stack([outlook.crossing_weeks, outlook.crossing_soonest, outlook.crossing_latest], axis=1)
     told = ~np.isnan(outlook.ahead_median[:, 0])
-    rows = zip(told.tolist(), ahead, outlook.crossing.tolist(), weeks.tolist(), strict=True)
-    return [TOLD % (*row, _crossing(word, crossing)) if some else "{}" for some, row, word, crossing in rows]
+    whole = np.where(np.isfinite(weeks), weeks, 0.0).astype(np.int64)
+    rows = zip(told.tolist(), ahead, outlook.crossing.tolist(), whole.tolist(), strict=True)
+    return [TOLD % (*row, _crossing(word, *crossing)) if some else "{}" for some, row, word, crossing in rows]
 
 
 def outlook_json(outlook: Outlook, owner: int) -> dict[str, Any]:
@@ -43,11 +45,12 @@ def outlook_json(outlook: Outlook, owner: int) -> dict[str, Any]:
     return told
 
 
-def _crossing(word: str, weeks: list[float]) -> str:
+@lru_cache(maxsize=1024)
+def _crossing(word: str, *weeks: int) -> str:
     if word != IN_SIGHT:
         return NO_CROSSING % word
-    # A number of weeks; null where it is not within those that are looked at.
-    return CROSSING % (word, *(int(week) if math.isfinite(week) else NULL for week in weeks))
+    # Null for 0, a week that is not within those that are looked at.
+    return CROSSING % (word, *(week or NULL for week in weeks))
 
 
 def short(value: float) -> float | None:

@@ -13,10 +13,11 @@ from alerts.checks.life import Change, Matter, OpenAlert
 from alerts.checks.occasion import Occasion
 from alerts.models import Alert, AlertEvent
 from alerts.models.alert import EventKind
-from farms.columns import Column, Ids, Json, JsonTexts, insert_columns
+from farms.columns import Column, Ids, JsonTexts, insert_columns
 from farms.ids import uuid7
-from farms.ledger import Actor, lock_heads, next_number, plain, row_hash
+from farms.ledger import Actor, canonical_text, lock_heads, next_number, plain, written_row_hash
 from farms.ledger_entries import append_to_each
+from farms.lookups import array_of
 
 if TYPE_CHECKING:
     from farms.models import LedgerHead
@@ -58,7 +59,7 @@ class _Opening:
     @classmethod
     def for_changes(cls, changes: Sequence[Change], occasion: Occasion) -> "_Opening":
         farm_ids = {change.farm_id for change in changes if change.alert is None}
-        rows = Alert.objects.filter(farm_id__any_of=farm_ids).order_by("episode")
+        rows = Alert.objects.filter(farm_id__any_of=array_of(farm_ids)).order_by("episode")
         past = rows.values_list("farm_id", "facility_id", "method", "rule", "episode")
         episodes = {(farm, (place, method, rule)): episode for farm, place, method, rule, episode in past}
         return cls(occasion, episodes, [])
@@ -76,7 +77,9 @@ def _told_already(changes: Collection[Change], occasion: Occasion) -> set[UUID]:
     """Alerts whose week is in their history already: a run that begins again tells nothing twice."""
     ids = [change.alert.id for change in changes if change.alert is not None]
     farm_ids = {change.farm_id for change in changes}
-    events = AlertEvent.objects.filter(farm_id__any_of=farm_ids, alert_id__any_of=ids, week=occasion.week)
+    events = AlertEvent.objects.filter(
+        farm_id__any_of=array_of(farm_ids), alert_id__any_of=array_of(ids), week=occasion.week
+    )
     return set(events.exclude(kind=EventKind.SEEN).values_list("alert_id", flat=True))
 
 
@@ -105,25 +108,32 @@ def _insert_events(
     events: Sequence[tuple[Change, OpenAlert, UUID]], heads: Mapping[UUID, "LedgerHead"], occasion: Occasion
 ) -> dict[UUID, list[bytes]]:
     """Write what happened, each with its id. Returns what the chain of each farm holds of it (see `event_hash`)."""
-    evidence = [_evidence(change, alert) for change, alert, _ in events]
+    evidence = [canonical_text(_evidence(change, alert)) for change, alert, _ in events]
     columns: dict[str, Column] = {
         "farm_id": Ids(change.farm_id for change, _, _ in events),
         "id": Ids(event_id for _, _, event_id in events),
         "alert_id": Ids(alert.id for _, alert, _ in events),
         "kind": np.array([str(change.kind) for change, _, _ in events]),
-        "evidence": Json(evidence),
+        "evidence": JsonTexts(evidence),
         "entry": np.array([next_number(heads[change.farm_id]) for change, _, _ in events]),
     }
     same = {"week": occasion.week, "at": occasion.now, "actor_kind": SERVICE.kind}
     insert_columns(EVENTS, columns, same)
-    # What all events have alike is made plain once.
-    alike = {"week": plain(occasion.week), "at": plain(occasion.now), "actor_kind": SERVICE.kind}
+    alike = SERVICE.kind, plain(occasion.now), plain(occasion.week)
     hashes: dict[UUID, list[bytes]] = defaultdict(list)
     for (change, alert, event_id), told in zip(events, evidence, strict=True):
-        ids = {"farm_id": str(change.farm_id), "id": str(event_id), "alert_id": str(alert.id)}
-        row = ids | alike | {"kind": change.kind, "evidence": told}
-        hashes[change.farm_id].append(row_hash(EVENTS, row))
+        row = _written(alike, change, alert.id, event_id, told)
+        hashes[change.farm_id].append(written_row_hash(EVENTS, row))
     return hashes
+
+
+def _written(alike: tuple[str, str, str], change: Change, alert_id: UUID, event_id: UUID, evidence: str) -> str:
+    """An event in canonical JSON: some ten thousand a Monday have the same form. `alike`: actor, moment and week."""
+    actor, at, week = alike
+    return (
+        f'{{"actor_kind":"{actor}","alert_id":"{alert_id}","at":"{at}","evidence":{evidence},'
+        f'"farm_id":"{change.farm_id}","id":"{event_id}","kind":"{change.kind}","week":"{week}"}}'
+    )
 
 
 def _evidence(change: Change, alert: OpenAlert) -> dict[str, Any]:
@@ -138,6 +148,6 @@ def _close(changes: Sequence[Change], occasion: Occasion) -> None:
             ending[change.because].append(change.alert)
     for because, ended in ending.items():
         farms, ids = {alert.farm_id for alert in ended}, {alert.id for alert in ended}
-        Alert.objects.filter(farm_id__any_of=farms, id__any_of=ids).update(
+        Alert.objects.filter(farm_id__any_of=array_of(farms), id__any_of=array_of(ids)).update(
             closed_week=occasion.week, closed_at=occasion.now, closed_because=because
         )

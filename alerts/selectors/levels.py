@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 
 from alerts.levels import FarmLevels, Level, Place
 from alerts.models import FarmLevel, GroupLevel
+from farms.lookups import array_of
 
 if TYPE_CHECKING:
     from farms.models import Farm, Group
@@ -31,12 +32,14 @@ def levels_of_farms(group_id: UUID, farm_ids: Iterable[UUID], on: date) -> dict[
     """What applied on each of a group's farms on a day; two queries, however many farms."""
     group = levels_of_group(group_id, on)
     own: dict[UUID, dict[Place, Level]] = {farm_id: {} for farm_id in farm_ids}
-    rows = FarmLevel.objects.filter(farm_id__any_of=list(own), valid_from__lte=on)
+    rows = FarmLevel.objects.filter(farm_id__any_of=array_of(own), valid_from__lte=on)
     for row in _latest(rows, "farm_id", "facility_id", "method"):
         level_of = "farm" if row.facility_id is None else "facility"
         level = Level(row.value, row.unit, level_of, row.valid_from, row.reason)
         own[row.farm_id][row.facility_id, row.method] = level
-    return {farm_id: FarmLevels(levels, group) for farm_id, levels in own.items()}
+    # Few farms set levels of their own.
+    usual = FarmLevels({}, group)
+    return {farm_id: FarmLevels(levels, group) if levels else usual for farm_id, levels in own.items()}
 
 
 def _latest(rows: QuerySet[Row], *place: str) -> QuerySet[Row]:

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import F, Max, QuerySet
 
 from alerts.models import Assessment, CheckRun
+from farms.lookups import array_of
 
 if TYPE_CHECKING:
     from farms.models import Farm, Group
@@ -30,7 +31,7 @@ def assessments_of(farm: "Farm", since: date) -> list[Assessment]:
 
 def assessments_of_farms(farm_ids: Collection[UUID], since: date, until: date) -> list[Assessment]:
     """The results of many farms from one week to another, both included."""
-    return list(latest(Assessment.objects.filter(farm_id__any_of=farm_ids, week__range=(since, until))))
+    return list(latest(Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week__range=(since, until))))
 
 
 def week_result(farm: "Farm", week: date) -> list[Assessment]:

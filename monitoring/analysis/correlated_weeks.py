@@ -14,6 +14,8 @@ from monitoring.analysis.shapes import Bools, Floats
 
 # Degrees beyond which a scale is as good as known.
 KNOWN = 1e6
+# Logarithms beyond which an exponential may leave the floats.
+FAR_APART = 600.0
 # Figures borrowed from others come from at least so many holdings; from so many on their scales are shared too.
 FARMS_TO_BORROW, FARMS_TO_SHARE_SCALE = 30, 100
 
@@ -116,13 +118,42 @@ def covariance_of_weeks(weeks: FarmWeeks, scatter: WeekScatter) -> Floats:
     array([ 0.0813,  0.0188,  0.0038, -0.0022])
     """
     used = weeks.used
-    when = np.where(used, weeks.when, 0.0)
-    apart = np.abs(when[:, :, None] - when[:, None, :])
-    both = used[:, :, None] & used[:, None, :]
-    together = scatter.shock**2 * kept(apart, scatter.stays) + scatter.counting * weeks.noise
-    eye = np.eye(used.shape[1])
+    covariance = kept_between(np.where(used, weeks.when, 0.0), scatter.stays)
+    covariance *= scatter.shock**2
+    covariance += scatter.counting * weeks.noise
+    diagonal = np.arange(used.shape[1])
     # A hair on the diagonal keeps weeks without any scatter (shock 0, endless counts) from being singular.
-    return np.where(both, together + 1e-9 * eye, 0.0) + eye * ~used[:, :, None]
+    covariance[:, diagonal, diagonal] += 1e-9
+    if not used.all():
+        covariance = np.where(used[:, :, None] & used[:, None, :], covariance, 0.0)
+        covariance[:, diagonal, diagonal] += ~used
+    return covariance
+
+
+def kept_between(when: Floats, stays: float) -> Floats:
+    """Give what is left of each week's shock in each other week, stays^|t - s|.
+
+    Parameters
+    ----------
+    when : (n, n_weeks) float -- dates in weeks.
+    stays : float -- from 0 and below 1.
+
+    Returns
+    -------
+    (n, n_weeks, n_weeks) float.
+
+    Examples
+    --------
+    >>> kept_between(np.array([[-2.0, -1.0, 0.0]]), 0.5)[0, 0]
+    array([1.  , 0.5 , 0.25])
+    """
+    newest, oldest = when.max(initial=0.0), when.min(initial=0.0)
+    if stays == 0 or (newest - oldest) * -np.log(stays) > FAR_APART:
+        return kept(np.abs(when[:, :, None] - when[:, None, :]), stays)
+    # stays^(t - s) is stays^t / stays^s: an exponential a week, not one a pair of weeks.
+    grown = kept(newest - when, stays)
+    ratio = grown[:, :, None] * (1 / grown)[:, None, :]
+    return np.minimum(ratio, ratio.transpose(0, 2, 1))
 
 
 def kept(apart: Floats, stays: float) -> Floats:
@@ -136,7 +167,7 @@ def kept(apart: Floats, stays: float) -> Floats:
     # An exponential takes a third of a power's time.
     if stays == 0:
         return np.where(apart == 0, 1.0, 0.0)
-    return np.asarray(np.exp(apart * np.log(stays)))
+    return np.asarray(np.exp(np.maximum(apart * np.log(stays), -FAR_APART)))
 
 
 def whitened(covariance: Floats, used: Bools, columns: Floats) -> Floats:

@@ -66,6 +66,8 @@ class FarmWeeks:
     def only(self, which: ArrayLike) -> "FarmWeeks":
         """Give some of the farms, by index or mark."""
         chosen = np.asarray(which)
+        if chosen.dtype == np.bool_ and chosen.all():
+            return self
         return replace(self, **{name: value[chosen] for name, value in self.__dict__.items()})
 
     def last(self, weeks: int) -> "FarmWeeks":

@@ -137,7 +137,9 @@ def forecast(
     return Forecasts(tuple(ahead), middle, spread, degrees, weeks.reason)
 
 
-def crossings(forecasts: Forecasts, level: ArrayLike, over_now: Bools) -> Crossings:
+def crossings(
+    forecasts: Forecasts, level: ArrayLike, over_now: Bools, *, probability: Floats | None = None
+) -> Crossings:
     """Say when each farm is likely over its action level.
 
     Parameters
@@ -145,6 +147,7 @@ def crossings(forecasts: Forecasts, level: ArrayLike, over_now: Bools) -> Crossi
     forecasts : Forecasts -- for 1 to 6 weeks ahead, in order (`ahead=CROSSING_WEEKS`).
     level : (n_farms,) float -- action level; NaN = none set.
     over_now : (n_farms,) bool -- this week's mean is over it by the method's own comparison.
+    probability : (n_farms, n_ahead) float -- `forecasts.probability_over(level)`, if it is known already.
 
     Returns
     -------
@@ -152,7 +155,7 @@ def crossings(forecasts: Forecasts, level: ArrayLike, over_now: Bools) -> Crossi
     """
     levels = stretched(np.asarray(level, np.float64), (len(forecasts.middle),), "level")
     refuse_unlike(over_now, levels.shape, "over_now")
-    over = np.nan_to_num(forecasts.probability_over(levels))
+    over = np.nan_to_num(forecasts.probability_over(levels) if probability is None else probability)
     firsts = [_first(over >= chance, forecasts.ahead) for chance in (0.5, 0.1, 0.9)]
     word = np.select(
         [forecasts.reason != "", np.isnan(levels), over_now, np.isinf(firsts[0])],
@@ -195,9 +198,10 @@ class _Prediction:
         starts = np.arange(1.0, np.maximum(used.shape[1], 2))
         changes = np.where(used[:, :, None], since(when, starts), 0.0)
         growth = scatter.growth**2 / starts.size
-        lasting = scatter.shock**2 * kept(ahead - when, scatter.stays)
+        lasting = scatter.shock**2 * kept(-when, scatter.stays) * kept(ahead, scatter.stays)
         shared = lasting + growth * np.matmul(changes, since(ahead, starts[:, None]))
-        covariance = covariance_of_weeks(weeks, scatter) + growth * np.matmul(changes, changes.transpose(0, 2, 1))
+        covariance = covariance_of_weeks(weeks, scatter)
+        covariance += growth * np.matmul(changes, changes.transpose(0, 2, 1))
         columns = np.concatenate([np.ones((*used.shape, 1)), weeks.effects[:, :, None], shared], axis=2)
         white = whitened(covariance, used, columns)
         level, effects, known = white[:, :, 0], white[:, :, 1], white[:, :, 2:]

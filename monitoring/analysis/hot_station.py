@@ -119,10 +119,13 @@ def question_on_the_spot(windy: Bools, near: Words) -> Words:
 
 def _at_top(rate: Floats, add: OwnerSums) -> Bools:
     """Mark the stations at their owner's highest rate, where that is above zero."""
-    highest = np.zeros(add.shape)
-    np.maximum.at(highest, add.owner, np.nan_to_num(rate))
+    known, highest = np.nan_to_num(rate), np.zeros(add.shape)
+    order = np.argsort(add.owner, kind="stable")
+    owners, first = np.unique(add.owner[order], return_index=True)
+    if owners.size:
+        highest[owners] = np.maximum.reduceat(known[order], first, axis=0)
     best = highest[add.owner]
-    return np.asarray((best > 0) & (np.nan_to_num(rate) >= best * (1 - SAME)), np.bool_)
+    return np.asarray((best > 0) & (known >= best * (1 - SAME)), np.bool_)
 
 
 def _hold_most(share: Floats, owner: Ints, n_owners: int) -> Bools:

@@ -1,7 +1,8 @@
 """How much was caught at each station in each week?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -86,6 +87,19 @@ class StationWeeks:
         """(n_stations, n_weeks) -- flies per leg, where the rate is per animal: four legs an animal."""
         return self.rate / LEGS_PER_ANIMAL
 
+    def of_week(self, week: int) -> "StationWeeks":
+        """Give one week (its index, from 0) alone, the only column, with its readings."""
+        n_weeks = self.rate.shape[1]
+        refuse_outside(np.array([week]), n_weeks, "week")
+        readings = self.readings
+        these = {name: column[readings.week == week] for name, column in vars(readings).items()}
+        given = {name: grid for name, grid in vars(self).items() if name not in ("per", "readings")}
+        return replace(
+            self,
+            **{name: grid[:, week : week + 1] for name, grid in given.items()},
+            readings=Readings(**(these | {"week": np.zeros(len(these["week"]), np.int64)})),
+        )
+
 
 def as_typed(part: float) -> Fraction:
     """Give the simplest fraction that a part stored with four decimals can stand for: 0.3333 is a third.
@@ -113,6 +127,8 @@ def parts_as_typed(part: Floats) -> Floats:
     >>> parts_as_typed(np.array([0.3333, 1.0])) * 3
     array([1., 3.])
     """
+    if np.all(part == 1):
+        return part
     different, back = np.unique(part, return_inverse=True)
     return np.array([float(as_typed(each)) for each in different])[back]
 
@@ -179,15 +195,33 @@ class _Grid:
     readings: Readings
     shape: tuple[int, int]
 
+    @cached_property
+    def cell(self) -> Ints:
+        return np.asarray(self.readings.station * self.shape[1] + self.readings.week)
+
+    @cached_property
+    def counted(self) -> Ints:
+        """The readings with a count, by index."""
+        return np.flatnonzero(self.readings.counted)
+
+    @cached_property
+    def counted_cell(self) -> Ints:
+        return self.cell[self.counted]
+
+    @cached_property
+    def empty(self) -> Bools:
+        return np.asarray(np.bincount(self.counted_cell, minlength=self.shape[0] * self.shape[1]) == 0, np.bool_)
+
     def number(self, which: Bools) -> Ints:
         """Count the readings of each cell for which `which` holds."""
-        cell = (self.readings.station * self.shape[1] + self.readings.week)[which]
+        cell = self.cell[which]
+        if not cell.size:
+            return np.zeros(self.shape, np.int64)
         return np.bincount(cell, minlength=self.shape[0] * self.shape[1]).reshape(self.shape).astype(np.int64)
 
     def total(self, column: Floats) -> Floats:
         """Add a column over the readings with a count; NaN where a cell has none."""
-        which = self.readings.counted
-        cell = (self.readings.station * self.shape[1] + self.readings.week)[which]
         size = self.shape[0] * self.shape[1]
-        sums = np.bincount(cell, weights=column[which], minlength=size)
-        return np.where(np.bincount(cell, minlength=size) > 0, sums, np.nan).reshape(self.shape)
+        sums = np.bincount(self.counted_cell, weights=column[self.counted], minlength=size).astype(np.float64)
+        sums[self.empty] = np.nan
+        return sums.reshape(self.shape)

@@ -1,7 +1,7 @@
 """How large a change do level farms show by chance? Drawn, for the test of `rise.py`."""
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from threading import Lock
 
 import numpy as np
@@ -33,11 +33,19 @@ class NullDraws:
 
     def p_of_rise(self, statistic: Floats) -> Floats:
         """Give the share of level farms with so large a rise."""
-        return _share_beyond(self.rise, statistic, self.degrees)
+        return self._rise_tail.share_beyond(statistic)
 
     def p_of_fall(self, statistic: Floats) -> Floats:
         """Give the share of level farms with so large a fall."""
-        return _share_beyond(self.fall, statistic, self.degrees)
+        return self._fall_tail.share_beyond(statistic)
+
+    @cached_property
+    def _rise_tail(self) -> "_Tail":
+        return _Tail.of(self.rise, self.degrees)
+
+    @cached_property
+    def _fall_tail(self) -> "_Tail":
+        return _Tail.of(self.fall, self.degrees)
 
 
 def null_draws(n_weeks: int, noise: float, scatter: WeekScatter, worth: float, draws: int = DRAWS) -> NullDraws:
@@ -116,20 +124,33 @@ def _log_gamma(rng: np.random.Generator, variance: float, shape: tuple[int, ...]
     return np.asarray(np.log(np.maximum(rng.gamma(alpha, size=shape), 1e-300)) - special.digamma(alpha))
 
 
-def _share_beyond(ordered: NDArray[np.float32], statistic: Floats, degrees: float) -> Floats:
-    """Give the share of draws at or above each statistic; far beyond the last hundredth by a fitted tail.
+@dataclass(frozen=True)
+class _Tail:
+    """Draws in order, and what is fitted beyond their last hundredth, `edge`.
 
     The tail of t falls as a power of 1 + t^2/degrees, which is that of a normal where degrees are many.
     """
-    number = len(ordered)
-    # What is next to nothing would not fit the draws' short floats.
-    short = np.where(np.abs(statistic) < 1e-30, 0.0, statistic).astype(np.float32)
-    share = (number - np.searchsorted(ordered, short, side="left") + 1) / (number + 1)
-    edge = float(ordered[int(number * (1 - TAIL))])
-    start = np.log1p(edge**2 / degrees)
-    beyond = np.log1p(ordered[np.searchsorted(ordered, edge, side="right") :].astype(np.float64) ** 2 / degrees)
-    # Hill's estimate of the power: 1 / mean(log x - log edge).
-    power = 1 / np.mean(beyond - start)
-    off = np.log1p(np.maximum(statistic, edge) ** 2 / degrees) - start
-    fitted = TAIL * np.exp(-np.minimum(power * off, 600.0))
-    return np.where(share < TAIL / 10, np.minimum(fitted, TAIL / 10), share)
+
+    ordered: NDArray[np.float32]
+    degrees: float
+    edge: float
+    start: float
+    power: float
+
+    @classmethod
+    def of(cls, ordered: NDArray[np.float32], degrees: float) -> "_Tail":
+        edge = float(ordered[int(len(ordered) * (1 - TAIL))])
+        start = float(np.log1p(edge**2 / degrees))
+        beyond = np.log1p(ordered[np.searchsorted(ordered, edge, side="right") :].astype(np.float64) ** 2 / degrees)
+        # Hill's estimate of the power: 1 / mean(log x - log edge).
+        return cls(ordered, degrees, edge, start, float(1 / np.mean(beyond - start)))
+
+    def share_beyond(self, statistic: Floats) -> Floats:
+        """Give the share of draws at or above each statistic; far beyond the last hundredth by the fitted tail."""
+        number = len(self.ordered)
+        # What is next to nothing would not fit the draws' short floats.
+        short = np.where(np.abs(statistic) < 1e-30, 0.0, statistic).astype(np.float32)
+        share = (number - np.searchsorted(self.ordered, short, side="left") + 1) / (number + 1)
+        off = np.log1p(np.maximum(statistic, self.edge) ** 2 / self.degrees) - self.start
+        fitted = TAIL * np.exp(-np.minimum(self.power * off, 600.0))
+        return np.where(share < TAIL / 10, np.minimum(fitted, TAIL / 10), share)

@@ -1,6 +1,8 @@
 """Alerts over many weeks: they open, stay while it stays, and close when it is over; the chain holds every change."""
 
+from collections import defaultdict
 from datetime import timedelta
+from hashlib import sha256
 
 import pytest
 from django.db import ProgrammingError
@@ -8,6 +10,7 @@ from django.db import ProgrammingError
 from alerts import services
 from alerts.models import AlertEvent
 from alerts.selectors import alert_history, open_alerts
+from alerts.services.seen import event_hash
 from farms.ledger import Actor, verify_links
 from farms.models import Facility, Farm, Group, LedgerEntry, Season, User
 from monitoring.models import Round, Skip, Station
@@ -40,6 +43,19 @@ def test_an_alert_opens_in_the_week_that_is_over_for_the_facility_and_the_farm(
     with as_factory():
         evidence = AlertEvent.objects.get(alert_id=of_barn.id).evidence
     assert (evidence["mean"], evidence["level"], evidence["facility"]) == (150.0, 100.0, str(calf_barn.id))
+
+
+def test_the_chain_holds_every_event_as_its_row_has_it(group: Group, northfield: Farm, cards: list[Station]):
+    season(group, cards, [LOW, HIGH, [150, 149, "lost", 151, 150], LOW, LOW])
+    with as_factory():
+        entries = {entry.number: entry for entry in LedgerEntry.objects.filter(farm=northfield, kind="alerts")}
+        hashes = defaultdict(list)
+        for event in AlertEvent.objects.filter(farm=northfield):
+            hashes[event.entry].append(event_hash(event))
+    assert set(hashes) == set(entries)
+    assert sum(map(len, hashes.values())) == 8
+    for number, each in hashes.items():
+        assert bytes(entries[number].rows_hash) == sha256(b"".join(sorted(each))).digest()
 
 
 def test_it_stays_one_alert_while_it_stays_and_closes_after_two_low_weeks(

@@ -13,23 +13,25 @@ pytestmark = pytest.mark.django_db
 
 def test_a_column_is_any_of_these_ids(northfield: Farm, calf_barn: Facility):
     with as_factory():
-        assert list(Farm.objects.filter(id__any_of=[northfield.id, uuid7()])) == [northfield]
-        assert list(Facility.objects.filter(farm_id__any_of={northfield.id}, id__any_of=[calf_barn.id])) == [calf_barn]
-        assert calf_barn in Facility.objects.filter(farm__any_of=(northfield.id,))
-        assert not Farm.objects.exclude(id__any_of=[northfield.id]).filter(id=northfield.id).exists()
+        assert list(Farm.objects.filter(id__any_of=array_of([northfield.id, uuid7()]))) == [northfield]
+        assert list(
+            Facility.objects.filter(farm_id__any_of=array_of({northfield.id}), id__any_of=array_of([calf_barn.id]))
+        ) == [calf_barn]
+        assert calf_barn in Facility.objects.filter(farm__any_of=array_of((northfield.id,)))
+        assert not Farm.objects.exclude(id__any_of=array_of([northfield.id])).filter(id=northfield.id).exists()
 
 
 def test_any_of_none_is_nobody_and_no_query(northfield: Farm, django_assert_num_queries):
     with as_factory(), django_assert_num_queries(0):
-        assert list(Farm.objects.filter(id__any_of=[])) == []
+        assert list(Farm.objects.filter(id__any_of=array_of([]))) == []
     with as_factory():
-        assert list(Farm.objects.exclude(id__any_of=[])) == [northfield]
+        assert list(Farm.objects.exclude(id__any_of=array_of([]))) == [northfield]
     with pytest.raises(EmptyResultSet):
-        str(Farm.objects.filter(id__any_of=set()).query)
+        str(Farm.objects.filter(id__any_of=array_of(set())).query)
 
 
 def test_all_ids_are_one_parameter():
     ids = [uuid7() for _ in range(3)]
-    sql, parameters = Season.objects.filter(farm_id__any_of=ids).query.sql_with_params()
+    sql, parameters = Season.objects.filter(farm_id__any_of=array_of(ids)).query.sql_with_params()
     assert 'farm_id" = ANY(%s::uuid[])' in sql
-    assert parameters == (array_of(ids),)
+    assert parameters == (array_of(ids).text,)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from farms.ids import uuid7
-from monitoring.arrays import days_of_last_rounds, readings_for_check, skips_of
+from monitoring.arrays import READING_COLUMNS, days_of_last_rounds, readings_for_check, skips_of
 from monitoring.models import Reading, Station
 from monitoring.rules.temperatures import table_of_days
 from monitoring.services import (
@@ -58,6 +58,20 @@ def test_readings_come_as_columns_with_their_stations(northfield, anna, cards, t
     assert found.middle.astype(str).tolist() == ["2026-05-28"] * 3 + ["2026-06-01", "2026-05-28"]
     assert found.week.astype(str).tolist() == ["2026-05-25"] * 3 + ["2026-06-01", "2026-05-25"]
     assert not found.late.any()
+
+
+def test_some_stations_come_with_their_readings_alone(northfield, anna, cards, traps):
+    with acting(anna):
+        hang(northfield, [*cards, *traps])
+        send(northfield, *(reading(card, 10 + place) for place, card in enumerate(cards)), reading(traps[0], 250))
+    found = arrays_of(northfield)
+    some = found.of_stations(found.station_number == 1)
+    assert tuple(some.station_id) == (cards[0].id, found.station_id[5], traps[0].id)
+    assert some.station_method.tolist() == ["card", "leg", "trap"]
+    assert (some.station.tolist(), some.count.tolist()) == ([0, 2], [10, 250])
+    assert {len(getattr(some, name)) for name in READING_COLUMNS} == {2}
+    none = found.of_stations(np.zeros(len(found.station_id), np.bool_))
+    assert (len(none.station_id), none.count.shape) == (0, (0,))
 
 
 def test_without_readings_there_are_stations_only(northfield, cards):

@@ -10,6 +10,7 @@ from monitoring.analysis.correlated_weeks import (
     PRINTED,
     WeekScatter,
     covariance_of_weeks,
+    kept_between,
     since,
     two_digits,
     whitened,
@@ -89,6 +90,14 @@ class TestTheCovariance:
         weeks = exactly_known(np.zeros(4), when=[0.0, 1.0, 3.5, 4.0])
         covariance = covariance_of_weeks(weeks, scatter())[0]
         np.testing.assert_allclose(covariance[0], 0.09 * 0.4 ** np.array([0, 1, 3.5, 4]), atol=1e-8)
+
+    @pytest.mark.parametrize("stays", [1e-40, 0.001, 0.3, 0.95])
+    def test_dates_far_apart_stay_within_the_floats(self, stays):
+        when = np.array([[-60.0, -11.5, -3.25, 0.0]])
+        with np.errstate(under="ignore"):
+            expected = stays ** np.abs(when[:, :, None] - when[:, None, :])
+        np.testing.assert_allclose(kept_between(when, stays), expected, rtol=1e-12, atol=1e-250)
+        assert kept_between(np.empty((0, 4)), stays).shape == (0, 4, 4)
 
     def test_weather_that_does_not_last_leaves_the_diagonal(self):
         covariance = covariance_of_weeks(exactly_known(np.zeros(4)), scatter(stays=0.0))[0]

@@ -153,6 +153,17 @@ def test_what_a_rate_is_given_for_must_be_above_zero():
         station_weeks(readings([(0, 0, 5, 7)]), n_stations=1, n_weeks=1, per=0)
 
 
+def test_a_week_of_a_grid_is_the_grid_of_that_week():
+    rows = [(0, 0, 80, 7), (0, 1, 5, 5), (1, 1, 30, 7), (0, 1, 7, 2), (1, 0, 4, 7)]
+    week = station_weeks(readings(rows), n_stations=3, n_weeks=2).of_week(1)
+    alone = station_weeks(readings([(s, 0, n, d) for s, w, n, d in rows if w == 1]), n_stations=3, n_weeks=1)
+    for name in ("rate", "estimate", "exposure", "counted", "effort", "devices", "missing", "short", "per"):
+        np.testing.assert_array_equal(getattr(week, name), getattr(alone, name), err_msg=name)
+    assert week.readings.count.tolist() == alone.readings.count.tolist()
+    with pytest.raises(ValueError, match=r"^week must"):
+        week.of_week(1)
+
+
 def test_no_readings_are_no_rates():
     empty = readings([(0, 0, 5, 7)])
     none = Readings(*(getattr(empty, name)[:0] for name in empty.__dataclass_fields__))

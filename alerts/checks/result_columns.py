@@ -1,0 +1,110 @@
+"""What is concluded of each farm and each facility, as columns of Assessment: (n_owners,) each, NaN for NULL."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alerts.checks.evidence import evidence_of_farms, evidence_of_parts, evidence_parts
+from alerts.checks.figures import Figures, figures_of
+from alerts.checks.grid import Grid, Owners
+from alerts.checks.outlook import Outlook
+from alerts.checks.outlook_json import outlooks_json
+from alerts.levels import FarmLevels
+from monitoring.analysis.shapes import Bools, Floats, Ints
+
+Column = NDArray[Any]
+Columns = dict[str, Column]
+
+
+def farm_columns(grid: Grid, figures: Figures, parts: Sequence[str], outlook: Outlook) -> Columns:
+    """Those of whole farms, their weeks among them; `parts` are the farms' (`evidence_parts`)."""
+    return _columns(grid, figures) | {
+        "trend": outlook.word,
+        "growth": outlook.growth,
+        "growth_low": outlook.low,
+        "growth_high": outlook.high,
+        "p_value": outlook.p_value,
+        "p_rise": outlook.p_rise,
+        "p_fall": outlook.p_fall,
+        # What the farm's weeks say of its level; where they are too few, what this week's count alone says.
+        "over_probability": np.where(np.isnan(outlook.over_now), figures.over_probability, outlook.over_now),
+        "outlook": _objects(outlooks_json(outlook)),
+        "weeks_observed": outlook.weeks_observed,
+        "evidence": _objects(evidence_of_farms(grid, figures, parts, outlook.reason)),
+    }
+
+
+@dataclass(frozen=True)
+class FacilityRows:
+    """Columns of every facility and method, and which of them (by index) are judged."""
+
+    columns: Columns
+    to_judge: Ints
+
+
+def facility_rows(grid: Grid, farms: Figures, parts: Sequence[str], levels: Mapping[UUID, FarmLevels]) -> FacilityRows:
+    """Those of facilities. Most farms use a method in one facility, of which what is said of the farm is true."""
+    places = grid.facility_owners()
+    farm_row = np.empty(len(places), np.int64)
+    farm_row[places.of_station] = farms.owners.of_station
+    unlike = _unlike_the_farm(places, farm_row, [levels[farm_id] for farm_id in grid.arrays.farm_ids])
+    columns, evidence = _columns(grid, farms), evidence_of_parts(parts)
+    pick = farm_row.copy()
+    if unlike.any():
+        their_grid = grid.of_stations(unlike[places.of_station])
+        theirs = figures_of(their_grid, their_grid.facility_owners(), levels)
+        own = _columns(their_grid, theirs)
+        columns = {name: np.concatenate([column, own[name]]) for name, column in columns.items()}
+        evidence = [*evidence, *evidence_of_parts(evidence_parts(their_grid, theirs))]
+        pick[unlike] = len(farms.owners) + np.arange(len(theirs.owners))
+    told = {name: column[pick] for name, column in columns.items()}
+    told |= {"facility_id": _objects(places.facility), "evidence": _objects(evidence)[pick]}
+    return FacilityRows(told | _nothing_of(len(places)), places.to_judge)
+
+
+def _unlike_the_farm(places: Owners, farm_row: Ints, levels: Sequence[FarmLevels]) -> Bools:
+    """Facilities that share their farm's stations with others, and those that may have a level of their own."""
+    shared = np.bincount(farm_row)[farm_row] > 1
+    own_levels = np.array([bool(each.own) for each in levels], np.bool_)
+    return shared | own_levels[places.farm]
+
+
+def _columns(grid: Grid, figures: Figures) -> Columns:
+    """What is said of a farm and of a facility alike. `late`: the counts all came more than two weeks late."""
+    owners = figures.owners
+    return {
+        "farm_id": _objects([grid.arrays.farm_ids[farm] for farm in owners.farm.tolist()]),
+        "facility_id": _objects(owners.facility),
+        "method": owners.method,
+        "mean": figures.mean,
+        "low": figures.low,
+        "high": figures.high,
+        "at_least": figures.at_least,
+        "devices": figures.devices,
+        "missing": figures.missing,
+        "few_devices": figures.few & (figures.devices > 0),
+        "level": figures.level,
+        "level_of": np.array(figures.level_of, np.str_),
+        "result": figures.word,
+        "over_probability": figures.over_probability,
+        "late": figures.flags["late"],
+    }
+
+
+def _nothing_of(number: int) -> Columns:
+    """The columns that a facility leaves empty."""
+    unknown: Floats = np.full(number, np.nan)
+    none: Ints = np.zeros(number, np.int64)
+    numbers = dict.fromkeys(("growth", "growth_low", "growth_high", "p_value", "p_rise", "p_fall"), unknown)
+    words = dict.fromkeys(("trend", "borrowed"), np.full(number, "", "U20"))
+    return {**numbers, **words, "weeks_observed": none, "outlook": _objects(["{}"] * number)}
+
+
+def _objects(values: Sequence[object]) -> Column:
+    column = np.empty(len(values), np.object_)
+    column[:] = values
+    return column
