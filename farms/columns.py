@@ -4,7 +4,6 @@ Each column is one array in PostgreSQL's binary form, out of which the INSERT ta
 security holds for it, as for any INSERT; COPY into the table would be refused.
 """
 
-import json
 from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
@@ -23,12 +22,8 @@ NO_ID = UUID(int=0)
 BETWEEN = "\x1e"
 
 
-class Json(list[Any]):
-    """A column of JSON values."""
-
-
 class JsonTexts(list[str]):
-    """A column of JSON values, each written already."""
+    """A column of JSON values, each written as text."""
 
 
 class Ids(list[UUID | None]):
@@ -36,7 +31,7 @@ class Ids(list[UUID | None]):
 
 
 # An array of NumPy is a column of numbers (NaN is NULL), of marks, of words, or of bytes (kind V).
-Column = NDArray[Any] | Json | JsonTexts | Ids
+Column = NDArray[Any] | JsonTexts | Ids
 
 
 class _Array(bytes):
@@ -94,9 +89,8 @@ class _Sent:
         self.parameters = parameters
 
     def value(self, name: str, column: Column) -> str:
-        if isinstance(column, Json | JsonTexts):
-            texts = column if isinstance(column, JsonTexts) else [json.dumps(each, allow_nan=False) for each in column]
-            self.parameters[name] = BETWEEN.join(texts)
+        if isinstance(column, JsonTexts):
+            self.parameters[name] = BETWEEN.join(column)
             return f"r.{name}::jsonb"
         if isinstance(column, Ids):
             ids = np.frombuffer(b"".join([(each or NO_ID).bytes for each in column]), "V16")
@@ -111,7 +105,7 @@ class _Sent:
     def rows(self, columns: Mapping[str, Column]) -> str:
         """One row a place, with its number and its JSON values."""
         self.parameters["number_of_rows"] = len(next(iter(columns.values())))
-        listed = [name for name, column in columns.items() if isinstance(column, Json | JsonTexts)]
+        listed = [name for name, column in columns.items() if isinstance(column, JsonTexts)]
         functions = ["generate_series(1, %(number_of_rows)s)"]
         # One text cut into values takes less than half the time of one document taken apart.
         functions += [f"string_to_table(%({name})s, '{BETWEEN}')" for name in listed]

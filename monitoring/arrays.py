@@ -5,7 +5,7 @@ an array without NULLs is a header and then, for each element, its length and it
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, overload
 from uuid import UUID
@@ -104,18 +104,16 @@ class CheckArrays:
         """Some of the stations, by mark, with their readings; the tables of farms and facilities stay as they are."""
         read = which[self.station]
         ids = IdsAsSent([self.station_id.sent[station] for station in np.flatnonzero(which).tolist()])
-        given = self.__dict__
-        stations = {name: given[name][which] for name in given if name.startswith("station_") and name != "station_id"}
-        readings = {name: given[name][read] for name in READING_COLUMNS}
+        stations = {name: getattr(self, name)[which] for name in STATION_COLUMNS if name != "station_id"}
+        readings = {name: getattr(self, name)[read] for name in READING_COLUMNS}
         numbered = (np.cumsum(which) - 1)[readings["station"]]
         return replace(self, **stations, **(readings | {"station": numbered}), station_id=ids)
 
 
-# What there is once a reading, of the columns of CheckArrays.
-READING_COLUMNS = (
-    "station", "week", "middle", "count", "fraction", "exposure", "at_least", "how", "reason", "sprayed", "late",
-    "cold",
-)  # fmt: skip
+# The columns of CheckArrays: two tables of ids, what there is once a station, and what there is once a reading.
+TABLES = ("farm_ids", "facility_ids")
+STATION_COLUMNS = tuple(each.name for each in fields(CheckArrays) if each.name.startswith("station_"))
+READING_COLUMNS = tuple(each.name for each in fields(CheckArrays) if each.name not in (*TABLES, *STATION_COLUMNS))
 STATIONS = """
 SELECT s.id, s.farm_id, f.farm, s.facility_id, s.number, s.since, s.until,
        array_position(%(methods)s, s.method::text) AS method,

@@ -6,15 +6,10 @@ import numpy as np
 
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
 from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, StationWeeks, station_weeks
-from monitoring.analysis.shapes import Bools, Ints, Words
+from monitoring.analysis.shapes import Bools, Words
 from monitoring.analysis.weeks import week_index
 from monitoring.arrays import CheckArrays
 from monitoring.methods import METHODS
-
-
-def weeks_of_readings(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS) -> Ints:
-    """(n_readings,) -- the column of each reading in a grid whose last column is `week` (its Monday)."""
-    return week_index(arrays.week, np.datetime64(week, "D") - np.timedelta64(7 * (weeks - 1), "D"))
 
 
 def station_grid(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS) -> StationWeeks:
@@ -22,8 +17,9 @@ def station_grid(arrays: CheckArrays, week: date, weeks: int = WINDOW_WEEKS) -> 
 
     A reading outside these weeks is refused.
     """
+    first = np.datetime64(week, "D") - np.timedelta64(7 * (weeks - 1), "D")
     readings = Readings(
-        station=arrays.station, week=weeks_of_readings(arrays, week, weeks), middle=arrays.middle, count=arrays.count,
+        station=arrays.station, week=week_index(arrays.week, first), middle=arrays.middle, count=arrays.count,
         part=arrays.fraction, exposure=arrays.exposure, at_least=arrays.at_least, how=arrays.how,
     )  # fmt: skip
     per = np.where(hangs(arrays.station_method), DEVICE_DAYS, PER_ANIMAL)

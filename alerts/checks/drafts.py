@@ -10,13 +10,12 @@ import numpy as np
 from django.conf import settings
 from numpy.typing import ArrayLike
 
-from alerts.checks.evidence import evidence_parts
 from alerts.checks.figures import figures_of
 from alerts.checks.grid import Grid, Owners
 from alerts.checks.life import Place, Result
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import WeeksByMethod, outlook_of
-from alerts.checks.result_columns import Column, facility_rows, farm_columns
+from alerts.checks.result_columns import Column, facility_rows, farm_columns, said_alike
 from alerts.models import Assessment
 from alerts.selectors.levels import levels_of_farms
 from monitoring.analysis.action_level import OVER
@@ -73,9 +72,9 @@ def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMeth
     outlook = outlook_of(
         owners, weeks, occasion.borrowed, level=figures.level, is_over=figures.word == OVER, flags=figures.flags
     )
-    parts = evidence_parts(grid, figures)
-    facilities = facility_rows(grid, figures, parts, levels)
-    of_farms = {**farm_columns(grid, figures, parts, outlook), "borrowed": _lent(owners, occasion)}
+    alike = said_alike(grid, figures)
+    facilities = facility_rows(grid, figures, alike, levels)
+    of_farms = {**farm_columns(grid, figures, alike, outlook), "borrowed": _lent(owners, occasion)}
     rows = (of_farms, owners.to_judge), (facilities.columns, facilities.to_judge)
     columns = {name: np.concatenate([part[name][judged] for part, judged in rows]) for name in of_farms}
     same = {"week": grid.week, "judged_at": occasion.now, "code_version": settings.CODE_VERSION}

@@ -15,7 +15,7 @@ from monitoring.analysis.rates import StationWeeks
 from monitoring.analysis.shapes import Bools, Ints, Words
 from monitoring.arrays import CheckArrays
 from monitoring.methods import METHODS
-from monitoring.station_grid import hangs, station_grid, weeks_of_readings
+from monitoring.station_grid import hangs, station_grid
 
 
 def first_week_of_window(week: date) -> date:
@@ -65,10 +65,6 @@ class Grid:
         return WINDOW_WEEKS - 1
 
     @cached_property
-    def week_of_reading(self) -> Ints:
-        return weeks_of_readings(self.arrays, self.week)
-
-    @cached_property
     def station_weeks(self) -> StationWeeks:
         """Rates of all stations, per 7 days or per animal, in the weeks of the window."""
         return station_grid(self.arrays, self.week)
@@ -90,7 +86,7 @@ class Grid:
     @cached_property
     def this_week(self) -> Bools:
         """(n_readings,) -- the readings of the judged week."""
-        return np.asarray(self.week_of_reading == self.column, np.bool_)
+        return np.asarray(self.station_weeks.readings.week == self.column, np.bool_)
 
     @cached_property
     def counted_this_week(self) -> Bools:

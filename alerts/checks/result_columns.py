@@ -20,9 +20,9 @@ Column = NDArray[Any]
 Columns = dict[str, Column]
 
 
-def farm_columns(grid: Grid, figures: Figures, parts: Sequence[str], outlook: Outlook) -> Columns:
-    """Those of whole farms, their weeks among them; `parts` are the farms' (`evidence_parts`)."""
-    return _columns(grid, figures) | {
+def farm_columns(grid: Grid, figures: Figures, alike: Columns, outlook: Outlook) -> Columns:
+    """Those of whole farms, their weeks among them; `alike` is what is `said_alike` of them."""
+    return alike | {
         "trend": outlook.word,
         "growth": outlook.growth,
         "growth_low": outlook.low,
@@ -34,7 +34,7 @@ def farm_columns(grid: Grid, figures: Figures, parts: Sequence[str], outlook: Ou
         "over_probability": np.where(np.isnan(outlook.over_now), figures.over_probability, outlook.over_now),
         "outlook": _objects(outlooks_json(outlook)),
         "weeks_observed": outlook.weeks_observed,
-        "evidence": _objects(evidence_of_farms(grid, figures, parts, outlook.reason)),
+        "evidence": _objects(evidence_of_farms(grid, figures, alike["evidence"], outlook.reason)),
     }
 
 
@@ -46,23 +46,20 @@ class FacilityRows:
     to_judge: Ints
 
 
-def facility_rows(grid: Grid, farms: Figures, parts: Sequence[str], levels: Mapping[UUID, FarmLevels]) -> FacilityRows:
+def facility_rows(grid: Grid, farms: Figures, alike: Columns, levels: Mapping[UUID, FarmLevels]) -> FacilityRows:
     """Those of facilities. Most farms use a method in one facility, of which what is said of the farm is true."""
     places = grid.facility_owners()
     farm_row = np.empty(len(places), np.int64)
     farm_row[places.of_station] = farms.owners.of_station
     unlike = _unlike_the_farm(places, farm_row, [levels[farm_id] for farm_id in grid.arrays.farm_ids])
-    columns, evidence = _columns(grid, farms), evidence_of_parts(parts)
-    pick = farm_row.copy()
+    columns, pick = alike, farm_row.copy()
     if unlike.any():
         their_grid = grid.of_stations(unlike[places.of_station])
-        theirs = figures_of(their_grid, their_grid.facility_owners(), levels)
-        own = _columns(their_grid, theirs)
-        columns = {name: np.concatenate([column, own[name]]) for name, column in columns.items()}
-        evidence = [*evidence, *evidence_of_parts(evidence_parts(their_grid, theirs))]
-        pick[unlike] = len(farms.owners) + np.arange(len(theirs.owners))
+        own = said_alike(their_grid, figures_of(their_grid, their_grid.facility_owners(), levels))
+        columns = {name: np.concatenate([column, own[name]]) for name, column in alike.items()}
+        pick[unlike] = len(farms.owners) + np.arange(np.count_nonzero(unlike))
     told = {name: column[pick] for name, column in columns.items()}
-    told |= {"facility_id": _objects(places.facility), "evidence": _objects(evidence)[pick]}
+    told |= {"facility_id": _objects(places.facility), "evidence": _objects(evidence_of_parts(told["evidence"]))}
     return FacilityRows(told | _nothing_of(len(places)), places.to_judge)
 
 
@@ -73,8 +70,11 @@ def _unlike_the_farm(places: Owners, farm_row: Ints, levels: Sequence[FarmLevels
     return shared | own_levels[places.farm]
 
 
-def _columns(grid: Grid, figures: Figures) -> Columns:
-    """What is said of a farm and of a facility alike. `late`: the counts all came more than two weeks late."""
+def said_alike(grid: Grid, figures: Figures) -> Columns:
+    """What is said of a farm and of a facility alike; `evidence` is only begun (`evidence_parts`).
+
+    `late`: the counts all came more than two weeks late.
+    """
     owners = figures.owners
     return {
         "farm_id": _objects([grid.arrays.farm_ids[farm] for farm in owners.farm.tolist()]),
@@ -91,6 +91,7 @@ def _columns(grid: Grid, figures: Figures) -> Columns:
         "level_of": np.array(figures.level_of, np.str_),
         "result": figures.word,
         "over_probability": figures.over_probability,
+        "evidence": _objects(evidence_parts(grid, figures)),
         "late": figures.flags["late"],
     }
 

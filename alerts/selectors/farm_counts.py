@@ -17,7 +17,7 @@ from monitoring.analysis.rates import StationWeeks
 from monitoring.analysis.shapes import Bools, Floats, Ints
 from monitoring.arrays import CheckArrays, readings_for_check
 from monitoring.methods import METHODS
-from monitoring.station_grid import station_grid, weeks_of_readings
+from monitoring.station_grid import station_grid
 
 if TYPE_CHECKING:
     from farms.models import Farm
@@ -69,7 +69,7 @@ def counts_of_farms(farms: "Sequence[Farm]", first: date, last: date) -> FarmCou
     """Read farms of one group from the week `first` to the week `last`; one query, and one for the group's figures."""
     arrays = readings_for_check([farm.id for farm in farms], first, last)
     n_weeks = (last - first).days // DAYS_A_WEEK + 1
-    number, weeks = weeks_of_readings(arrays, last, n_weeks), station_grid(arrays, last, n_weeks)
+    weeks = station_grid(arrays, last, n_weeks)
     lent = figures_of_group(farms[0].group_id, last)
     scatter = {method: row.scatter if row is not None else None for method, row in lent.items()}
     used = set(arrays.station_method.tolist())
@@ -77,12 +77,12 @@ def counts_of_farms(farms: "Sequence[Farm]", first: date, last: date) -> FarmCou
         arrays,
         weeks,
         first,
-        tuple(_of_method(arrays, weeks, number, method, scatter) for method in METHODS if method in used),
+        tuple(_of_method(arrays, weeks, method, scatter) for method in METHODS if method in used),
     )
 
 
 def _of_method(
-    arrays: CheckArrays, weeks: StationWeeks, number: Ints, method: str, lent: Mapping[str, WeekScatter | None]
+    arrays: CheckArrays, weeks: StationWeeks, method: str, lent: Mapping[str, WeekScatter | None]
 ) -> MethodCounts:
     rows = np.flatnonzero(arrays.station_method == method)
     # Stations come farm by farm, so that a station's place in its farm is its distance from the farm's first.
@@ -108,7 +108,7 @@ def _of_method(
         k=k if METHODS[method].hangs else k * np.where(np.isnan(effort), 1.0, effort),
         at_least=padded(weeks.at_least.astype(np.float64)) > 0,
         dates=_dates(padded(weeks.middle), padded(weeks.exposure)),
-        doubtful=_doubtful(arrays, number, farm, counts.shape[2]),
+        doubtful=_doubtful(arrays, weeks.readings.week, farm, counts.shape[2]),
         scatter=scatter,
     )
 
@@ -121,9 +121,9 @@ def _dates(middle: Floats, exposure: Floats) -> Floats:
     return np.where(total > 0, mean, np.nan)
 
 
-def _doubtful(arrays: CheckArrays, number: Ints, farm: Ints, n_weeks: int) -> Bools:
+def _doubtful(arrays: CheckArrays, week: Ints, farm: Ints, n_weeks: int) -> Bools:
     """(n_farms, n_weeks) -- animals were sprayed, or it was cold; only readings of legs are marked so."""
     marked = arrays.sprayed | arrays.cold
     found = np.zeros((len(arrays.farm_ids), n_weeks), np.bool_)
-    found[arrays.station_farm[arrays.station[marked]], number[marked]] = True
+    found[arrays.station_farm[arrays.station[marked]], week[marked]] = True
     return np.asarray(found[farm], np.bool_)

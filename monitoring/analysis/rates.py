@@ -195,6 +195,10 @@ class _Grid:
     readings: Readings
     shape: tuple[int, int]
 
+    @property
+    def size(self) -> int:
+        return self.shape[0] * self.shape[1]
+
     @cached_property
     def cell(self) -> Ints:
         return np.asarray(self.readings.station * self.shape[1] + self.readings.week)
@@ -210,18 +214,14 @@ class _Grid:
 
     @cached_property
     def empty(self) -> Bools:
-        return np.asarray(np.bincount(self.counted_cell, minlength=self.shape[0] * self.shape[1]) == 0, np.bool_)
+        return np.asarray(np.bincount(self.counted_cell, minlength=self.size) == 0, np.bool_)
 
     def number(self, which: Bools) -> Ints:
         """Count the readings of each cell for which `which` holds."""
-        cell = self.cell[which]
-        if not cell.size:
-            return np.zeros(self.shape, np.int64)
-        return np.bincount(cell, minlength=self.shape[0] * self.shape[1]).reshape(self.shape).astype(np.int64)
+        return np.bincount(self.cell[which], minlength=self.size).reshape(self.shape).astype(np.int64)
 
     def total(self, column: Floats) -> Floats:
         """Add a column over the readings with a count; NaN where a cell has none."""
-        size = self.shape[0] * self.shape[1]
-        sums = np.bincount(self.counted_cell, weights=column[self.counted], minlength=size).astype(np.float64)
+        sums = np.bincount(self.counted_cell, weights=column[self.counted], minlength=self.size).astype(np.float64)
         sums[self.empty] = np.nan
         return sums.reshape(self.shape)

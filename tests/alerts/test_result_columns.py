@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from alerts.checks import result_columns
-from alerts.checks.evidence import evidence_parts
 from alerts.checks.figures import figures_of
 from alerts.checks.grid import Grid, first_week_of_window
-from alerts.checks.result_columns import FacilityRows, facility_rows
+from alerts.checks.result_columns import FacilityRows, facility_rows, said_alike
 from alerts.models import FarmLevel
 from alerts.selectors.levels import levels_of_farms
 from farms.models import Facility, Farm, Group, Region, User
@@ -26,7 +25,7 @@ def rows_of(group: Group, *farms: Farm) -> FacilityRows:
         grid = Grid(readings_for_check(ids, first_week_of_window(WEEK), WEEK), WEEK)
         levels = levels_of_farms(group.id, ids, WEEK)
         figures = figures_of(grid, grid.farm_owners(), levels)
-        return facility_rows(grid, figures, evidence_parts(grid, figures), levels)
+        return facility_rows(grid, figures, said_alike(grid, figures), levels)
 
 
 @pytest.fixture
