@@ -20,6 +20,7 @@ class FarmRole(models.TextChoices):
 class GroupRole(models.TextChoices):
     ADVISER = "adviser", _("adviser")
     COORDINATOR = "coordinator", _("coordinator")
+    GUEST = "guest", _("guest")
 
 
 class Membership(FarmRecord):
@@ -42,21 +43,28 @@ class Membership(FarmRecord):
 
 
 class GroupMember(models.Model):
-    """An adviser or a coordinator of the group. Sees no farm by it: that takes the farm's consent."""
+    """An adviser, a coordinator or a coordinator's guest. Sees no farm by it: that takes the farm's consent.
+
+    A guest reads the region reports, until `ends_at`.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     group = models.ForeignKey(Group, on_delete=models.PROTECT, related_name="members")
     user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="group_roles")
     role = models.CharField(_("role"), max_length=12, choices=GroupRole)
+    ends_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                name="group_guest_ends_by_itself", condition=~models.Q(role=GroupRole.GUEST, ends_at__isnull=True)
+            ),
             models.UniqueConstraint(
                 name="group_role_once_while_it_lasts",
                 fields=["group", "user", "role"],
                 condition=models.Q(ended_at__isnull=True),
-            )
+            ),
         ]
 
 
@@ -148,3 +156,27 @@ class SignInLink(models.Model):
     key_hash = models.BinaryField(max_length=32, unique=True)
     expires_at = models.DateTimeField()
     used_at = models.DateTimeField(null=True, blank=True)
+
+
+class FeedKind(models.TextChoices):
+    CALENDAR = "calendar", _("calendar of rounds due")
+    MATTERS = "matters", _("open matters")
+
+
+class FeedAddress(models.Model):
+    """A secret address under which one person's feed is read, without signing in. Only its SHA-256 is stored."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    kind = models.CharField(max_length=10, choices=FeedKind)
+    key_hash = models.BinaryField(max_length=32, unique=True)
+    made_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    last_used_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="feed_once_a_person", fields=["user", "kind"], condition=models.Q(revoked_at__isnull=True)
+            )
+        ]

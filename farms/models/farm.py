@@ -53,9 +53,24 @@ class Facility(FarmRecord):
     name = models.CharField(_("name"), max_length=120)
     kind = models.CharField(_("kind"), max_length=20, choices=FacilityKind, default=FacilityKind.OTHER)
     position = models.PositiveSmallIntegerField(_("walking order"), default=0)
+    # Decimal degrees, WGS 84. Told to the farm's people and its advisers only.
+    latitude = models.FloatField(_("latitude"), null=True, blank=True)
+    longitude = models.FloatField(_("longitude"), null=True, blank=True)
 
     class Meta:
-        constraints = [models.UniqueConstraint(name="facility_name_once_on_farm", fields=["farm", "name"])]
+        constraints = [
+            models.UniqueConstraint(name="facility_name_once_on_farm", fields=["farm", "name"]),
+            models.CheckConstraint(
+                name="facility_lies_on_earth",
+                condition=models.Q(latitude__isnull=True, longitude__isnull=True)
+                | models.Q(
+                    latitude__isnull=False,
+                    longitude__isnull=False,
+                    latitude__range=(-90, 90),
+                    longitude__range=(-180, 180),
+                ),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -24,13 +24,15 @@ DEFINER_FUNCTIONS = {
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
     "farms_group", "farms_region", "farms_holding", "farms_groupmember", "farms_user", "farms_user_groups",
-    "farms_user_user_permissions", "farms_signinlink", "monitoring_dailytemperature", "monitoring_cohort",
+    "farms_user_user_permissions", "farms_signinlink", "farms_feedaddress", "monitoring_dailytemperature",
+    "monitoring_cohort",
     "monitoring_regionreport", "alerts_grouplevel", "alerts_checkrun", "alerts_borrowedfigures",
 }  # fmt: skip
 LIBRARIES = ("django_", "auth_", "account_")
 APPEND_ONLY = {
     "monitoring_reading", "monitoring_round", "monitoring_placement", "monitoring_siting", "monitoring_skip",
-    "monitoring_work", "monitoring_note", "farms_ledgerentry", "alerts_alertevent", "alerts_farmlevel",
+    "monitoring_work", "monitoring_note", "farms_ledgerentry", "farms_logevent", "alerts_alertevent",
+    "alerts_farmlevel",
     "alerts_assessment", "alerts_grouplevel", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise",
 }  # fmt: skip
@@ -126,7 +128,7 @@ def test_every_unique_key_of_a_farm_table_leads_with_the_farm():
         " JOIN pg_class c ON c.oid = i.indrelid"
         " LEFT JOIN pg_attribute a ON a.attrelid = c.oid AND a.attnum = i.indkey[0]"
         " WHERE i.indisunique AND c.relname = ANY(%s)",
-        list(farm_tables() - {"farms_farm", "alerts_mondaylist"}),
+        list(farm_tables() - {"farms_farm", "farms_ownanswer", "alerts_mondaylist"}),
     )
     assert len(keys) > 30
     assert [key for key in keys if key[2] != "farm_id"] == []

@@ -1,0 +1,34 @@
+"""The farm's own log: who came in, which key was made or ended, what was taken out, what was agreed to."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from farms.models.chain import ActorKind
+from farms.tenancy.keys import FarmRecord
+
+
+class LogKind(models.TextChoices):
+    SIGN_IN = "sign_in", _("signed in")
+    TOKEN_MADE = "token_made", _("key made")
+    TOKEN_ENDED = "token_ended", _("key switched off")
+    PHONE_JOINED = "phone_joined", _("farm phone joined")
+    EXPORT = "export", _("data taken out")
+    CONSENT_GIVEN = "consent_given", _("agreed to")
+    CONSENT_WITHDRAWN = "consent_withdrawn", _("agreement withdrawn")
+    FEED_MADE = "feed_made", _("feed address made")
+    FEED_ENDED = "feed_ended", _("feed address switched off")
+    MEMBER_ADDED = "member_added", _("role given")
+    MEMBER_ENDED = "member_ended", _("role ended")
+
+
+class LogEvent(FarmRecord):
+    """One line of the log. Names stay out of it: `actor_id` is opaque, `about` says which key or table it was."""
+
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=20, choices=LogKind)
+    actor_kind = models.CharField(max_length=12, choices=ActorKind)
+    actor_id = models.UUIDField(null=True)
+    about = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        indexes = [models.Index(name="log_event_by_time", fields=["farm", "at"])]
