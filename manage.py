@@ -13,7 +13,7 @@ if sys.version_info < (3, 11):  # noqa: UP036 - the reader may well have an olde
 
 ROOT = Path(__file__).resolve().parent
 # These start no servers: they need no database, or bring servers of their own.
-WITHOUT_SERVERS = {"help", "version", "test", "makemessages", "compilemessages", "calibrate"}
+WITHOUT_SERVERS = {"help", "version", "test", "api_difference", "makemessages", "compilemessages", "calibrate"}
 
 
 def say(line):

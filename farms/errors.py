@@ -25,6 +25,8 @@ class FlyroundError(Exception):
 
     code: ClassVar[str] = "error"
     message: ClassVar[Any] = _("Something went wrong. Try again, and tell your adviser if it happens twice.")
+    # Seconds after which the same may work; None where waiting doesn't help.
+    wait: ClassVar[int | None] = None
 
     def __init__(self, *, errors: Sequence[Detail] = (), pointer: str = "", **details: Any) -> None:
         self.details = details

@@ -108,8 +108,12 @@ _CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_asci
 
 
 def row_values(row: models.Model, *, leave_out: Iterable[str] = ()) -> dict[str, Any]:
-    """A row's columns as they enter the chain: all but `entry` and what is left out (erasable parts)."""
-    skipped = {"entry", *leave_out}
+    """A row's columns as they enter the chain: all but `entry` and what is left out (erasable parts).
+
+    A column that was added later (the model's `chained_where_known`) enters only where it holds something.
+    """
+    younger = getattr(row, "chained_where_known", ())
+    skipped = {"entry", *leave_out, *(name for name in younger if getattr(row, name) is None)}
     names = [field.attname for field in row._meta.concrete_fields if field.attname not in skipped]
     return {name: getattr(row, name) for name in names if name != "pk"}
 

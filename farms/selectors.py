@@ -17,6 +17,7 @@ from farms.models import (
     Farm,
     Group,
     GroupMember,
+    LedgerHead,
     Membership,
     Person,
     Region,
@@ -71,6 +72,11 @@ def consents_of(farm: Farm) -> QuerySet[Consent]:
 def tokens_of(farm: Farm) -> QuerySet[ApiToken]:
     """Keys and farm phones, the ended ones too, newest first."""
     return ApiToken.objects.filter(farm_id=farm.id).select_related("made_by").order_by("-made_at", "-id")
+
+
+def chain_number(farm: Farm) -> int:
+    """How many entries the farm's chain has: everything they brought can be read."""
+    return LedgerHead.objects.values_list("number", flat=True).get(farm_id=farm.id)
 
 
 def group_roles_of(user: User) -> QuerySet[GroupMember]:

@@ -206,7 +206,7 @@ REST_FRAMEWORK = {
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
-    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["server.api.rendering.OneJson"],
     "DEFAULT_PARSER_CLASSES": ["server.api.parsing.JsonBody"],
     "DEFAULT_PAGINATION_CLASS": "server.api.pagination.NewestFirst",
     "DEFAULT_METADATA_CLASS": None,

@@ -6,10 +6,10 @@ acts. Every function takes `now` from its entry point.
 
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, add_facility
-from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, register_farm
+from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
 from farms.services.language import LanguageUnknown, set_language
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
-from farms.services.person import add_person, end_person
+from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
 from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
@@ -33,6 +33,7 @@ __all__ = [
     "add_facility",
     "add_member",
     "add_person",
+    "change_farm",
     "close_season",
     "end_membership",
     "end_person",
@@ -42,6 +43,7 @@ __all__ = [
     "make_token",
     "open_season",
     "register_farm",
+    "rename_person",
     "revoke_token",
     "set_language",
     "use_phone_code",

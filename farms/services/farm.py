@@ -87,3 +87,16 @@ def _row(farm: NewFarm) -> Farm:
         "language": farm.language,
     }  # fmt: skip
     return Farm.from_db("default", list(values), list(values.values()))
+
+
+def change_farm(*, farm: Farm, name: str, language: str) -> Farm:
+    """Give a farm another name or language. Raises Invalid or FarmNameTaken."""
+    wrong = [] if name.strip() else [Detail("/name", str(_("Give the farm a name.")), "blank")]
+    if language not in dict(LANGUAGES):
+        wrong.append(Detail("/language", str(_("Choose en or es.")), "unknown_language"))
+    if wrong:
+        raise Invalid(errors=wrong)
+    with explained({"farm_name_once_in_holding": FarmNameTaken(pointer="/name")}):
+        Farm.objects.filter(id=farm.id).update(name=name.strip(), language=language)
+    farm.name, farm.language = name.strip(), language
+    return farm

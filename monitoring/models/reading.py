@@ -42,10 +42,16 @@ class CorrectionKind(models.TextChoices):
 
 
 class ReadingQuerySet(models.QuerySet["Reading"]):
-    def current(self) -> "ReadingQuerySet":
-        """Without the readings that a later one corrects, and without the withdrawn."""
+    def current(self, *, as_of: int | None = None) -> "ReadingQuerySet":
+        """Without the readings that a later one corrects, and without the withdrawn.
+
+        `as_of`: as they stood when the farm's chain had so many entries; all of them unless it is given.
+        """
         later = Reading.objects.filter(farm_id=models.OuterRef("farm_id"), corrects_id=models.OuterRef("id"))
-        return self.filter(~models.Exists(later)).exclude(correction_kind=CorrectionKind.WITHDRAWN)
+        known = self
+        if as_of is not None:
+            later, known = later.filter(entry__lte=as_of), self.filter(entry__lte=as_of)
+        return known.filter(~models.Exists(later)).exclude(correction_kind=CorrectionKind.WITHDRAWN)
 
     def counted(self) -> "ReadingQuerySet":
         return self.filter(count__isnull=False)

@@ -30,7 +30,12 @@ class Round(FarmRecord):
     observed_at = models.DateTimeField(null=True)
     submitted_at = models.DateTimeField(null=True)
     received_at = models.DateTimeField()
+    # How far the sender's clock was ahead of ours when the round first came, in seconds; recorded, never trusted.
+    clock_ahead = models.IntegerField(null=True)
     entry = models.BigIntegerField()
+
+    # Younger than the first rounds: in the chain only where it is known, so that older entries still hold.
+    chained_where_known = ("clock_ahead",)
 
     class Meta:
         indexes = [models.Index(name="round_by_day", fields=["farm", "walked_on"])]

@@ -1,7 +1,13 @@
 """What is read on this floor. The farm has already come through `farms.access`."""
 
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
-from monitoring.selectors.readings import farms_received_since, readings_of, readings_of_round, summaries_of
+from monitoring.selectors.readings import (
+    arrivals_of,
+    farms_received_since,
+    readings_of,
+    readings_of_round,
+    summaries_of,
+)
 from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
@@ -15,6 +21,7 @@ __all__ = [
     "PlaceToLook",
     "SheetHanging",
     "SheetPlace",
+    "arrivals_of",
     "development_of_farms",
     "farms_received_since",
     "last_days",

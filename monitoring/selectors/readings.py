@@ -7,11 +7,17 @@ from django.db.models import QuerySet
 
 from farms.models import Farm
 from monitoring.models import Reading, WeeklySummary
+from monitoring.models.reading import ReadingQuerySet
 
 
 def readings_of(farm: Farm) -> QuerySet[Reading]:
     """The farm's current readings, newest first: without what was corrected or withdrawn."""
     return Reading.objects.current().filter(farm_id=farm.id).order_by("-taken_on", "-id")
+
+
+def arrivals_of(farm: Farm) -> ReadingQuerySet:
+    """Every reading of the farm, corrections and what they correct too, in the order in which they were stored."""
+    return Reading.objects.filter(farm_id=farm.id).order_by("entry", "id")
 
 
 def readings_of_round(farm: Farm, round_id: UUID) -> QuerySet[Reading]:

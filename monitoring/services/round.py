@@ -91,7 +91,8 @@ def _walk_faults(sent: RoundSent, ground: Ground) -> list[Detail]:
     if len(sent.readings) > MOST_IN_A_ROUND or len(sent.hung) > MOST_IN_A_ROUND or len(sent.notes) > MOST_IN_A_ROUND:
         return [Detail("/readings", str(TOO_MANY), "too_many_readings")]
     faults = []
-    for name, check in (("walked_on", day), ("typed_on", day), ("observed_at", moment), ("submitted_at", moment)):
+    moments = dict.fromkeys(("observed_at", "submitted_at", "sent_at"), moment)
+    for name, check in {"walked_on": day, "typed_on": day, **moments}.items():
         value = getattr(sent, name)
         try:
             if value is not None or name == "walked_on":
@@ -134,8 +135,16 @@ def _round_values(came: Came, sent: RoundSent, actor: Actor) -> dict[str, Any]:
         "farm_id": came.farm.id,
         "actor_kind": actor.kind,
         "received_at": came.now,
+        "clock_ahead": _clock_ahead(sent, came.now),
         "entry": came.entry,
     }
+
+
+def _clock_ahead(sent: RoundSent, now: datetime) -> int | None:
+    """Seconds by which the sender's clock was ahead of ours, as far as a column of whole numbers reaches."""
+    if sent.sent_at is None:
+        return None
+    return max(-(2**31), min(2**31 - 1, round((sent.sent_at - now).total_seconds())))
 
 
 def _hash(row: Placement | Reading | Round) -> bytes:

@@ -55,7 +55,11 @@ class NoteSent:
 
 @dataclass(frozen=True)
 class RoundSent:
-    """One walk, or a part of it: sent again, what is new is added. `source` is one of models.round.Source."""
+    """One walk, or a part of it: sent again, what is new is added. `source` is one of models.round.Source.
+
+    By the sender's clock: `observed_at`, `submitted_at` when it was given up for sending, `sent_at` when this request
+    left.
+    """
 
     id: UUID
     walked_on: date
@@ -67,4 +71,5 @@ class RoundSent:
     typed_on: date | None = None
     observed_at: datetime | None = None
     submitted_at: datetime | None = None
+    sent_at: datetime | None = None
     notes: Sequence[NoteSent] = ()

@@ -40,6 +40,17 @@ class Whole(serializers.IntegerField):
         return int(data)
 
 
+class WholeText(Whole):
+    """A whole number in a query, where everything is text."""
+
+    default_error_messages = {**MISSING, **BOUNDS, "invalid": _("Give a whole number, in digits.")}
+
+    def to_internal_value(self, data: Any) -> int:
+        if not isinstance(data, str) or not data.isascii() or not data.isdecimal() or len(data) > 18:
+            self.fail("invalid")
+        return int(data)
+
+
 class Number(serializers.FloatField):
     default_error_messages = {**MISSING, **BOUNDS, "invalid": _("Send a number, without quotes.")}
 

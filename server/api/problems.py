@@ -20,6 +20,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import exceptions
 
 from farms.errors import Conflict, FlyroundError, Forbidden, Invalid, Missing, TooLarge
+from server.api.conditional import MatchMissing, Stale
 
 CONTENT_TYPE = "application/problem+json"
 REQUEST_ID = "X-Request-ID"
@@ -31,8 +32,9 @@ MOST_BYTES = 16 * 1024 * 1024
 # Python's own phrases differ between its versions.
 TITLES = {
     400: "Bad Request", 401: "Unauthorized", 403: "Forbidden", 404: "Not Found", 405: "Method Not Allowed",
-    406: "Not Acceptable", 409: "Conflict", 413: "Content Too Large", 415: "Unsupported Media Type",
-    422: "Unprocessable Content", 429: "Too Many Requests", 500: "Internal Server Error", 503: "Service Unavailable",
+    406: "Not Acceptable", 409: "Conflict", 412: "Precondition Failed", 413: "Content Too Large",
+    415: "Unsupported Media Type", 422: "Unprocessable Content", 428: "Precondition Required",
+    429: "Too Many Requests", 500: "Internal Server Error", 503: "Service Unavailable",
 }  # fmt: skip
 PLAIN: dict[int, tuple[str, Any]] = {
     400: ("unreadable", _("The request can't be read. Check its form against the documentation under /api/v1/docs.")),
@@ -42,9 +44,11 @@ PLAIN: dict[int, tuple[str, Any]] = {
     405: ("method_not_allowed", _("This address doesn't take that method. Use one of those in the Allow header.")),
     406: ("not_acceptable", _("Answers are JSON only. Ask for application/json, or leave the Accept header away.")),
     409: (Conflict.code, Conflict.message),
+    412: (Stale.code, Stale.message),
     413: (TooLarge.code, TooLarge.message),
     415: ("unsupported_media_type", _("That kind of content isn't taken here. Set Content-Type as documented.")),
     422: (Invalid.code, Invalid.message),
+    428: (MatchMissing.code, MatchMissing.message),
     429: ("too_many_requests", _("Too many requests came in a short time. Wait as the Retry-After header says.")),
     500: ("server_error", _("Something went wrong here and nothing was stored. Try again, and report the request id.")),
     503: ("unavailable", _("The service is busy or being updated. Nothing was stored; try again in a minute.")),
@@ -69,7 +73,8 @@ class BadQuery(Invalid):
 
 
 KINDS: tuple[tuple[type[FlyroundError], int], ...] = (
-    (Unreadable, 400), (TooLarge, 413), (Conflict, 409), (Forbidden, 403), (Missing, 404), (Invalid, 422)
+    (Unreadable, 400), (TooLarge, 413), (Conflict, 409), (Forbidden, 403), (Missing, 404), (Invalid, 422),
+    (Stale, 412), (MatchMissing, 428),
 )  # fmt: skip
 
 
@@ -140,7 +145,8 @@ def _refusal(exc: FlyroundError) -> Problem:
         errors = [{"pointer": "", "code": exc.code, "detail": str(exc)}]
     # What a service tells besides the sentence, such as the reading that was there first.
     members = {"details": exc.details} if exc.details else {}
-    return Problem(status, exc.code, str(exc), errors, members)
+    headers = {} if exc.wait is None else {"Retry-After": str(exc.wait)}
+    return Problem(status, exc.code, str(exc), errors, members, headers)
 
 
 def _of_framework(exc: exceptions.APIException) -> Problem:

@@ -29,8 +29,27 @@ stays on record.
 **Errors** have one form, RFC 9457 `application/problem+json`: a stable `code`, a sentence that says what to do, and
 a JSON pointer to each place; see the schema Problem for all codes.
 
-**Long lists** come in pages: follow `next` until it is null.
+**Long lists** come in pages: follow `next` until it is null. Rows that arrive meanwhile move nothing: none is lost and
+none comes twice. `fields` names the fields that you need.
+
+**Sent again, done once.** A round is sent as often as you like. Every other POST takes an `Idempotency-Key`: the same
+request under the same key is done once, and gets the same answer for 30 days.
+
+**Seen, then changed.** Every answer to GET has a strong `ETag`: send it as `If-None-Match` and get 304 while nothing is
+new. A PATCH needs it as `If-Match`.
+
+**Nothing is taken away** within /api/v1; things are added. Should something have to go, its answers say so long before
+by `Deprecation` (RFC 9745) and `Sunset` (RFC 8594).
 """
+FIELDS_TOLD = "Only these fields of each record, with commas between them; all of them unless it is given."
+KNOWN_TOLD = "The ETag of the answer that you have: 304 without a body where it is still right."
+MATCH_TOLD = "The ETag of the record as you have seen it. Without it 428, and 412 where it was changed since."
+KEY_TOLD = (
+    "A text of your own for this request, at best a UUID: sent again with it within 30 days, the request is done once "
+    "and the first answer is given again. 409 in_flight while the first is being answered; 422 "
+    "idempotency_key_reused where it said something else."
+)
+ETAG_TOLD = "A strong tag of this state."
 # Where the errors come from that the API can answer with: those of mail and pages aren't listed.
 ANSWERED = ("farms.errors", "farms.services", "monitoring.errors", "alerts.services", "server.api")
 POINTED = {"pointer": "/readings/3/count", "code": "count_negative"}
@@ -46,6 +65,9 @@ class NounSchema(AutoSchema):
 
     def get_summary(self) -> str:
         return super().get_description().partition("\n\n")[0]
+
+    def is_deprecated(self) -> bool:
+        return getattr(self.view, "leaving", None) is not None or super().is_deprecated()
 
     def get_description(self) -> str:  # type: ignore[override]
         return super().get_description().partition("\n\n")[2]
@@ -66,10 +88,55 @@ def add_problems(result: dict[str, Any], generator: Any, request: Any, public: b
     components["schemas"]["Problem"] = _problem_schema()
     components["responses"] = {f"Problem{status}": _response(status) for status in PLAIN}
     for path, operations in result["paths"].items():
-        for operation in operations.values():
+        for method, operation in operations.items():
+            _add_headers(method, operation)
+            if any(each["name"] == "fields" for each in operation.get("parameters", [])):
+                _allow_some_fields(operation["responses"]["200"]["content"]["application/json"], components["schemas"])
             for status in _statuses(path, operation):
                 operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
     return result
+
+
+def _add_headers(method: str, operation: dict[str, Any]) -> None:
+    """What every view of the API takes and gives besides its own: tags, keys, some fields only."""
+    parameters = operation.setdefault("parameters", [])
+    given = [(status, each) for status, each in operation["responses"].items() if status in ("200", "201")]
+    in_json = any("application/json" in each.get("content", {}) for _status, each in given)
+    if method == "get" and in_json:
+        parameters += [_parameter("fields", "query", FIELDS_TOLD), _parameter("If-None-Match", "header", KNOWN_TOLD)]
+        operation["responses"]["304"] = {"description": "Not Modified. What you have is still right."}
+    if method == "post" and operation.get("security") != []:
+        parameters.append(_parameter("Idempotency-Key", "header", KEY_TOLD))
+    if method == "patch":
+        parameters.append({**_parameter("If-Match", "header", MATCH_TOLD), "required": True})
+    if method in ("get", "patch") and in_json:
+        for _status, each in given:
+            each["headers"] = {"ETag": {"schema": {"type": "string"}, "description": ETAG_TOLD}}
+    if not parameters:
+        del operation["parameters"]
+
+
+def _allow_some_fields(content: dict[str, Any], schemas: dict[str, Any]) -> None:
+    """Say in the answer's schema that with `fields` a record has some of its fields only."""
+    page = schemas.get(_named(content["schema"]), {}).get("properties", {}).get("results")
+    holder, key = (page, "items") if page is not None else (content, "schema")
+    name = _named(holder[key])
+    if not name:  # said already, by another address that answers the same page
+        return
+    some = f"Some{name}"
+    schemas[some] = {each: told for each, told in schemas[name].items() if each != "required"}
+    schemas[some]["description"] = f"{name} with those fields only that were asked for."
+    reference = "#/components/schemas/"
+    holder[key] = {"anyOf": [{"$ref": reference + name}, {"$ref": reference + some}]}
+
+
+def _named(schema: dict[str, Any]) -> str:
+    """The component that a schema refers to; empty where it is none."""
+    return str(schema.get("$ref", "")).rpartition("/")[2]
+
+
+def _parameter(name: str, place: str, told: str) -> dict[str, Any]:
+    return {"in": place, "name": name, "schema": {"type": "string"}, "description": told}
 
 
 def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
@@ -78,8 +145,14 @@ def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
         statuses |= {401, 403}
     if "{" in path:
         statuses |= {404}
-    if operation.get("parameters"):
+    if "304" in operation["responses"] or operation.get("parameters"):
         statuses |= {422}
+    if "304" in operation["responses"]:
+        statuses |= {412}
+    if any(each["name"] == "If-Match" for each in operation.get("parameters", [])):
+        statuses |= {412, 428}
+    if any(each["name"] == "Idempotency-Key" for each in operation.get("parameters", [])):
+        statuses |= {409, 422}
     if "requestBody" in operation:
         statuses |= {400, 409, 413, 415, 422}
     if path.endswith("/phone"):

@@ -1,10 +1,13 @@
 """What every view of the API does before its own work: who asks, for which farm, and may they."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any, ClassVar
 from uuid import UUID
 
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
@@ -13,15 +16,21 @@ from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
 from farms import clock
-from farms.access import Need, Role, Who, actor_on, farm_for, role_on
+from farms.access import Need, Role, Row, Who, actor_on, farm_for, one_of, role_on
 from farms.errors import Detail, Forbidden, Invalid, Missing
-from farms.ledger import Actor
+from farms.ledger import Actor, lock_heads
 from farms.models import Farm, User
+from farms.services.answer import Asking, keep_answer, recall
+from server.api.conditional import require_match, tagged
 from server.api.fields import Body
+from server.api.idempotency import asking_of, packed, unpacked
+from server.api.leaving import Leaving
 from server.api.problems import BadQuery, flatten
+from server.api.rendering import OneJson, tag_of
 
-# Read by the paginator, wherever there is one.
-PAGING = ("cursor", "limit")
+# Read for every list and record, beside what a view asks for itself.
+PAGING, FIELDS = ("cursor", "limit"), "fields"
+NO_SUCH_FIELD = _("There is no such field here. Name some of these, with commas between them: {fields}.")
 
 
 class NotAnObject(Invalid):
@@ -29,11 +38,28 @@ class NotAnObject(Invalid):
     message = _("Send a JSON object, in curly brackets.")
 
 
+class Replayed(Exception):
+    """The request was sent before: its answer is there already."""
+
+    def __init__(self, response: HttpResponse) -> None:
+        super().__init__()
+        self.response = response
+
+
 class ApiViewSet(GenericViewSet[Any]):
-    """Plain input serializers in, services called, read serializers out."""
+    """Plain input serializers in, services called, read serializers out.
+
+    `changeable`: the view's records can be changed, so that its answers to changes carry the tag of the new state.
+    `tells_secret`: its answers to POST tell a key or a code, and are never kept. `leaving`: what will be taken away.
+    """
 
     lookup_value_converter = "uuid"
+    changeable = False
+    tells_secret = False
+    leaving: ClassVar[Leaving | None] = None
     query_was_read = False
+    farm: Farm | None = None
+    asking: Asking | None = None
 
     @property
     def who(self) -> Who:
@@ -49,12 +75,50 @@ class ApiViewSet(GenericViewSet[Any]):
     @property
     def default_response_headers(self) -> dict[str, str]:
         """A farm's figures and keys stay in no cache on the way."""
-        return {**super().default_response_headers, "Cache-Control": "no-store"}
+        leaving = self.leaving.headers() if self.leaving else {}
+        usual = super().default_response_headers
+        vary = ", ".join(filter(None, [usual.get("Vary", ""), "Authorization"]))
+        return {**usual, "Vary": vary, "Cache-Control": "no-store", **leaving}
 
     @cached_property
     def now(self) -> datetime:
         """The moment of the request: read once, handed down."""
         return clock.now()
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Authentication, the door, and the answer of a POST that was sent before; in this order."""
+        super().initial(request, *args, **kwargs)
+        self.enter(**kwargs)
+        if not request.user.is_authenticated:
+            return
+        self.asking = asking_of(request, self.who, self.farm)
+        kept = recall(self.asking, now=self.now) if self.asking else None
+        if kept is not None:
+            self.asking = None
+            raise Replayed(unpacked(kept))
+
+    def enter(self, **kwargs: Any) -> None:
+        """The door of the view, asked before a body is read."""
+
+    def handle_exception(self, exc: Exception) -> HttpResponseBase:
+        if isinstance(exc, Replayed):
+            return exc.response
+        return super().handle_exception(exc)
+
+    def finalize_response(
+        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
+    ) -> HttpResponseBase:
+        """The answer, written out; kept where it may be asked for again, tagged where it may be known already."""
+        response = super().finalize_response(request, response, *args, **kwargs)
+        if response.streaming or not 200 <= response.status_code < 300:
+            return response
+        if isinstance(response, Response):
+            response.render()
+        if self.asking is not None:
+            told = None if self.tells_secret else packed(response)
+            keep_answer(self.asking, status=response.status_code, answer=told, now=self.now)
+        reads = request.method in ("GET", "HEAD")
+        return tagged(request, response) if reads or (self.changeable and response.status_code != 204) else response
 
     def body(self, kind: type[serializers.Serializer[Any]], *, partial: bool = False) -> dict[str, Any]:
         """The request's body, checked. Raises ValidationError, which becomes a problem with pointers."""
@@ -67,7 +131,8 @@ class ApiViewSet(GenericViewSet[Any]):
     def query(self, kind: type[serializers.Serializer[Any]]) -> dict[str, Any]:
         """What stands after the question mark, checked. Raises BadQuery, also for a name that isn't known."""
         self.query_was_read = True
-        given = {name: values[-1] for name, values in self.request.query_params.lists() if name not in PAGING}
+        ours = (*PAGING, FIELDS) if self.request.method in ("GET", "HEAD") else PAGING
+        given = {name: values[-1] for name, values in self.request.query_params.lists() if name not in ours}
         serializer = kind(data=given)
         if not serializer.is_valid():
             wrong = flatten(serializer.errors)
@@ -75,11 +140,57 @@ class ApiViewSet(GenericViewSet[Any]):
         return dict(serializer.validated_data)
 
     def page(self, rows: Any, kind: type[serializers.Serializer[Any]]) -> Response:
-        """One page of rows, in the view's order."""
+        """One page of rows, in the view's order; with some of the fields only, where that is asked for."""
         if not self.query_was_read:
             self.query(Body)
+        serializer = self.chosen(kind)
         found = self.paginate_queryset(rows)
-        return self.get_paginated_response(kind(found, many=True, context=self.get_serializer_context()).data)
+        return self.get_paginated_response(serializer(found).data)
+
+    def chosen(self, kind: type[serializers.Serializer[Any]]) -> Callable[[Any], Any]:
+        """The serializer of many rows, with the fields that `fields` names. Raises BadQuery."""
+        wanted = self.request.query_params.get(FIELDS)
+
+        def made(rows: Any) -> Any:
+            serializer: Any = kind(rows, many=True, context=self.get_serializer_context())
+            if wanted is not None:
+                for name in set(serializer.child.fields) - names:
+                    serializer.child.fields.pop(name)
+            return serializer
+
+        names = chosen_names(wanted, kind().fields) if wanted is not None else set()
+        return made
+
+    def told(self, data: Mapping[str, Any], status: int = 200) -> Response:
+        """One record; with some of its fields only, where that is asked for."""
+        if self.request.method in ("GET", "HEAD") and not self.query_was_read:
+            self.query(Body)
+        wanted = self.request.query_params.get(FIELDS)
+        if wanted is not None:
+            names = chosen_names(wanted, data)
+            data = {name: value for name, value in data.items() if name in names}
+        return Response(data, status=status)
+
+    def match(self, data: Mapping[str, Any]) -> None:
+        """Go on with a change only if whoever asks has seen this state of the record. Raises MatchMissing or Stale.
+
+        The record has to be locked, so that nobody changes it between this and the change.
+        """
+        require_match(self.request, tag_of(OneJson().render(data)))
+
+
+def chosen_names(wanted: str, known: Iterable[str]) -> set[str]:
+    """The names in a list with commas. Raises BadQuery for one that isn't known."""
+    names, there = {name.strip() for name in wanted.split(",")}, list(known)
+    if not names <= set(there):
+        sentence = str(NO_SUCH_FIELD).format(fields=", ".join(there))
+        raise BadQuery(errors=[Detail(FIELDS, sentence, "unknown_field")])
+    return names
+
+
+def renamed(asked: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    """A query's parts by the names that a filter has for them."""
+    return {names[name]: value for name, value in asked.items()}
 
 
 def role_for(who: Who, farm_id: UUID) -> Role:
@@ -99,10 +210,14 @@ class OnFarm(ApiViewSet):
     needs: ClassVar[Mapping[str, Need]] = {}
     farm: Farm
 
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
+    def enter(self, **kwargs: Any) -> None:
         need = self.needs.get(self.action or "", Need.READ)
         self.farm = farm_for(self.who, kwargs["farm_id"], needs=need)
+
+    def to_change(self, records: QuerySet[Row], record_id: UUID) -> Row:
+        """A record to change, locked until the answer: the farm first, as every writer does. Raises Missing."""
+        lock_heads([self.farm.id])
+        return one_of(records.select_for_update(of=("self",)), record_id)
 
     @cached_property
     def role(self) -> Role:

@@ -13,9 +13,11 @@ from alerts.models.alert import ClosedBecause, EventKind, Rule
 from alerts.selectors import alert_history, alerts_of
 from alerts.services import mark_seen
 from farms.access import Need, one_of
+from farms.clock import monday_of
 from farms.models.chain import ActorKind
-from server.api.fields import Body, Flag
-from server.api.views import OnFarm
+from monitoring.methods import METHOD_CHOICES
+from server.api.fields import Body, Choice, Day, Flag
+from server.api.views import OnFarm, renamed
 
 
 class AlertSerializer(serializers.Serializer):
@@ -46,6 +48,9 @@ class AlertWithEventsSerializer(AlertSerializer):
 
 class AlertQuery(Body):
     open = Flag(required=False, help_text="true: open ones only; false: closed ones only.")
+    rule = Choice(Rule.choices, required=False)
+    method = Choice(METHOD_CHOICES, required=False)
+    since = Day(required=False, help_text="Opened in the week of this day or later.")
 
 
 class Alerts(OnFarm):
@@ -56,10 +61,11 @@ class Alerts(OnFarm):
     @extend_schema(responses=AlertSerializer(many=True), parameters=[AlertQuery])
     def list(self, request: Request, farm_id: UUID) -> Response:
         """The farm's alerts, newest first."""
-        alerts, asked = alerts_of(self.farm), self.query(AlertQuery)
-        if "open" in asked:
-            alerts = alerts.filter(closed_at__isnull=asked["open"])
-        return self.page(alerts, AlertSerializer)
+        asked = self.query(AlertQuery)
+        names = {"open": "closed_at__isnull", "rule": "rule", "method": "method", "since": "opened_week__gte"}
+        if "since" in asked:
+            asked["since"] = monday_of(asked["since"])
+        return self.page(alerts_of(self.farm).filter(**renamed(asked, names)), AlertSerializer)
 
     @extend_schema(responses=AlertWithEventsSerializer)
     def retrieve(self, request: Request, farm_id: UUID, alert_id: UUID) -> Response:
@@ -67,7 +73,7 @@ class Alerts(OnFarm):
         alert = one_of(alerts_of(self.farm), alert_id)
         answer: dict[str, Any] = dict(AlertSerializer(alert).data)
         answer["events"] = AlertEventSerializer(alert_history(alert), many=True).data
-        return Response(answer)
+        return self.told(answer)
 
     @extend_schema(request=None, responses=AlertEventSerializer)
     @action(detail=True, methods=["post"])

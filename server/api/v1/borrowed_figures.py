@@ -58,4 +58,4 @@ class BorrowedFiguresOfFarm(WeekOnFarm):
         """
         week = self.week()
         found = {"week": week, "methods": figures_of_results(self.farm, week)}
-        return Response(WeekOfBorrowedFiguresSerializer(found).data)
+        return self.told(WeekOfBorrowedFiguresSerializer(found).data)

@@ -81,4 +81,4 @@ class DevelopmentOfFarm(OnFarm):
         today = local_date(self.now, self.farm.time_zone)
         laid = self.query(LaidQuery).get("laid")
         found = development_of_farms([self.farm], today, laid)[self.farm.id]
-        return Response(DevelopmentSerializer(found).data)
+        return self.told(DevelopmentSerializer(found).data)

@@ -1,14 +1,21 @@
 """The farms that somebody may read."""
 
+from typing import Any
 from uuid import UUID
 
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from farms.access import Need, farms_of
+from farms.models import Farm
+from farms.models.group import LANGUAGES
+from farms.services import change_farm
+from server.api.fields import Body, Choice, Text
 from server.api.views import ApiViewSet, OnFarm
+
+RENAMED = OpenApiExample("Another name (invented)", {"name": "Quarry Side"}, request_only=True)
 
 
 class FarmSerializer(serializers.Serializer):
@@ -26,6 +33,11 @@ class FarmWithRoleSerializer(FarmSerializer):
     may = serializers.ListField(child=serializers.ChoiceField([need.value for need in Need]))
 
 
+class FarmBody(Body):
+    name = Text(max_length=120)
+    language = Choice(LANGUAGES)
+
+
 class Farms(ApiViewSet):
     newest_first = ("name", "id")
 
@@ -39,10 +51,21 @@ class Farms(ApiViewSet):
 
 
 class OneFarm(OnFarm):
-    needs = {"retrieve": Need.READ}
+    needs = {"retrieve": Need.READ, "partial_update": Need.OWN}
+    changeable = True
 
     @extend_schema(responses=FarmWithRoleSerializer)
     def retrieve(self, request: Request, farm_id: UUID) -> Response:
         """A farm, and what you may do there."""
-        role = {"role": self.role.name, "may": sorted(self.role.may)}
-        return Response({**FarmSerializer(self.farm).data, **role})
+        return self.told(self.shown(self.farm))
+
+    @extend_schema(request=FarmBody, responses=FarmWithRoleSerializer, examples=[RENAMED])
+    def partial_update(self, request: Request, farm_id: UUID) -> Response:
+        """Give the farm another name or language; for its owner."""
+        farm = self.to_change(farms_of(self.who), farm_id)
+        self.match(self.shown(farm))
+        values = {"name": farm.name, "language": farm.language, **self.body(FarmBody, partial=True)}
+        return self.told(self.shown(change_farm(farm=farm, **values)))
+
+    def shown(self, farm: Farm) -> dict[str, Any]:
+        return {**FarmSerializer(farm).data, "role": self.role.name, "may": sorted(self.role.may)}

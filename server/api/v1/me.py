@@ -52,7 +52,7 @@ class Me(ApiViewSet):
             answer |= {"kind": "person", "name": who.name, "language": who.language, "expires_at": None}
             answer["farms"] = [_farm(farm, role) for farm, role in farms_with_roles(who)]
             answer["groups"] = group_roles_of(who)
-        return Response(MeSerializer(answer).data)
+        return self.told(MeSerializer(answer).data)
 
 
 def _farm(farm: Farm, role: Role) -> dict[str, Any]:

@@ -66,4 +66,4 @@ class OwnPastOfFarm(WeekOnFarm):
         """
         week = self.week()
         found = {"week": week, "methods": own_past_of(self.farm, week)}
-        return Response(OwnPastSerializer(found).data)
+        return self.told(OwnPastSerializer(found).data)

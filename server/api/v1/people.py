@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from farms.access import Need, one_of
 from farms.selectors import people_of
-from farms.services import add_person, end_person
+from farms.services import add_person, end_person, rename_person
 from server.api.fields import Body, Text
 from server.api.pagination import OnePage
 from server.api.views import OnFarm
@@ -30,8 +30,15 @@ class NewPerson(Body):
 
 class People(OnFarm):
     # Names are for whoever sends rounds, not for a program that only reads figures.
-    needs = {"list": Need.COUNT, "create": Need.MANAGE, "destroy": Need.MANAGE}
+    needs = {
+        "list": Need.COUNT,
+        "retrieve": Need.COUNT,
+        "create": Need.MANAGE,
+        "partial_update": Need.MANAGE,
+        "destroy": Need.MANAGE,
+    }
     pagination_class = OnePage
+    changeable = True
     lookup_url_kwarg = "person_id"
 
     @extend_schema(responses=PersonSerializer(many=True))
@@ -47,6 +54,19 @@ class People(OnFarm):
         """Add somebody who counts."""
         person = add_person(farm=self.farm, **self.body(NewPerson), now=self.now)
         return Response(PersonSerializer(person).data, status=201)
+
+    @extend_schema(responses=PersonSerializer)
+    def retrieve(self, request: Request, farm_id: UUID, person_id: UUID) -> Response:
+        """One of those who count."""
+        return self.told(PersonSerializer(one_of(people_of(self.farm), person_id)).data)
+
+    @extend_schema(request=NewPerson, responses=PersonSerializer, examples=[EXAMPLE])
+    def partial_update(self, request: Request, farm_id: UUID, person_id: UUID) -> Response:
+        """Write a name or initials otherwise; what was counted stays."""
+        person = self.to_change(people_of(self.farm), person_id)
+        self.match(PersonSerializer(person).data)
+        values = {"name": person.name, "initials": person.initials, **self.body(NewPerson, partial=True)}
+        return self.told(PersonSerializer(rename_person(person=person, **values)).data)
 
     @extend_schema(responses={204: None})
     def destroy(self, request: Request, farm_id: UUID, person_id: UUID) -> Response:

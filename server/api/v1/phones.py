@@ -38,6 +38,7 @@ class PhoneCodeTyped(Body):
 
 
 class PhoneCodes(OnFarm):
+    tells_secret = True
     needs = {"create": Need.MANAGE}
 
     @extend_schema(request=None, responses={201: PhoneCodeSerializer})

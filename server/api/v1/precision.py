@@ -97,4 +97,4 @@ class PrecisionOfFarm(WeekOnFarm):
         """
         week = self.week()
         found = {"week": week, "methods": precision_of_farm(self.farm, week)}
-        return Response(WeekOfPrecisionSerializer(found).data)
+        return self.told(WeekOfPrecisionSerializer(found).data)

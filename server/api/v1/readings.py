@@ -11,15 +11,16 @@ from rest_framework.response import Response
 
 from alerts.selectors.leg_verdicts import LegVerdicts
 from farms.access import Need, record_of
+from farms.selectors import chain_number
 from monitoring.analysis.leg_verdict import COUNT_ON, ENOUGH_BELOW, ENOUGH_OVER, NONE, NOT_CLEAR
 from monitoring.analysis.rates import LEGS_PER_ANIMAL
 from monitoring.methods import METHOD_CHOICES
 from monitoring.models import Reading
-from monitoring.models.reading import CorrectionKind, How, NoCount
-from monitoring.selectors import readings_of
+from monitoring.models.reading import CorrectionKind, How, NoCount, ReadingQuerySet
+from monitoring.selectors import arrivals_of
 from monitoring.services import ReadingSent, correct_reading
-from server.api.fields import Body, Choice, Day, Id, Part, Several, Text, TimeOfDay, Whole, YesNo
-from server.api.views import OnFarm
+from server.api.fields import Body, Choice, Day, Flag, Id, Part, Several, Text, TimeOfDay, Whole, WholeText, YesNo
+from server.api.views import OnFarm, renamed
 
 EXAMPLE = OpenApiExample(
     "Counted wrongly (invented)",
@@ -61,6 +62,7 @@ class ReadingSerializer(serializers.Serializer):
     corrects_id = serializers.UUIDField(allow_null=True)
     correction_kind = serializers.ChoiceField([("", ""), *CorrectionKind.choices])
     received_at = serializers.DateTimeField()
+    entry = serializers.IntegerField(help_text="The entry of the farm's chain with which it was stored.")
 
     @extend_schema_field(serializers.FloatField(allow_null=True))
     def get_mean_per_leg(self, reading: Reading) -> float | None:
@@ -110,19 +112,63 @@ class ReadingQuery(Body):
     station_id = Id(required=False)
     since = Day(required=False, help_text="Taken down, or counted, on this day or later.")
     until = Day(required=False, help_text="Taken down, or counted, on this day or earlier.")
+    facility_id = Id(required=False)
+    round_id = Id(required=False)
+    counted = Flag(required=False, help_text="true: with a count only; false: only those without one.")
+    after_entry = WholeText(
+        required=False, max_value=10**18, help_text="Stored after this entry of the farm's chain: what is new since."
+    )
+    order = Choice(
+        ["newest", "arrival"],
+        default="newest",
+        help_text="newest: those that stand, newest first. arrival: everything in the order in which it was stored, "
+        "corrections and what they correct too.",
+    )
+
+
+# The column, and how, that each part of the query is about.
+ASKED = {
+    "method": "method",
+    "station_id": "station_id",
+    "facility_id": "station__facility_id",
+    "round_id": "round_id",
+    "since": "taken_on__gte",
+    "until": "taken_on__lte",
+    "counted": "count__isnull",
+    "after_entry": "entry__gt",
+}
 
 
 class Readings(OnFarm):
-    needs = {"list": Need.READ, "corrections": Need.RECORD}
+    needs = {"list": Need.READ, "retrieve": Need.READ, "corrections": Need.RECORD}
     lookup_url_kwarg = "reading_id"
-    newest_first = ("-taken_on", "-id")
+    newest_first: tuple[str, ...] = ("-taken_on", "-id")
 
     @extend_schema(responses=ReadingSerializer(many=True), parameters=[ReadingQuery])
     def list(self, request: Request, farm_id: UUID) -> Response:
-        """The readings that stand, newest first: without those that a later one corrects."""
-        names = {"method": "method", "station_id": "station_id", "since": "taken_on__gte", "until": "taken_on__lte"}
-        asked = {names[name]: value for name, value in self.query(ReadingQuery).items()}
-        return self.page(readings_of(self.farm).filter(**asked), ReadingSerializer)
+        """The readings that stand, newest first: without those that a later one corrects.
+
+        All pages show them as they stood at the first one, whatever comes in meanwhile. To keep a copy up to date, read
+        them in the order of arrival, and go on after the `entry` of the last one.
+        """
+        asked = self.query(ReadingQuery)
+        if asked.pop("order") == "arrival":
+            self.newest_first, self.state = ("entry", "id"), no_state
+        if "counted" in asked:
+            asked["counted"] = not asked["counted"]
+        return self.page(arrivals_of(self.farm).filter(**renamed(asked, ASKED)), ReadingSerializer)
+
+    def state(self) -> int | None:
+        """As of which entry of the chain the list is read."""
+        return chain_number(self.farm)
+
+    def as_of(self, readings: ReadingQuerySet, state: int) -> ReadingQuerySet:
+        return readings.current(as_of=state)
+
+    @extend_schema(responses=ReadingSerializer)
+    def retrieve(self, request: Request, farm_id: UUID, reading_id: UUID) -> Response:
+        """One reading, also one that was corrected."""
+        return self.told(ReadingSerializer(record_of(self.farm, Reading, reading_id)).data)
 
     @extend_schema(request=CorrectionBody, responses={201: ReadingSerializer}, examples=[EXAMPLE])
     @action(detail=True, methods=["post"])
@@ -136,3 +182,7 @@ class Readings(OnFarm):
             now=self.now,
         )  # fmt: skip
         return Response(ReadingSerializer(reading).data, status=201)
+
+
+def no_state() -> None:
+    """In the order of arrival nothing is taken away: no state needs to be kept."""

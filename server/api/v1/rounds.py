@@ -18,10 +18,10 @@ from monitoring.models import Round
 from monitoring.models.round import Source
 from monitoring.selectors import readings_of_round, round_result, rounds_of
 from monitoring.services import HungSent, NoteSent, ReadingSent, RoundSent, record_round, skip_round
-from server.api.fields import Body, Day, Id, Moment, Text
+from server.api.fields import Body, Choice, Day, Id, Moment, Text
 from server.api.problems import pointing
 from server.api.v1.readings import ReadingBody, ReadingSerializer
-from server.api.views import OnFarm
+from server.api.views import OnFarm, renamed
 
 ROUND = OpenApiExample(
     "Two cards, one lost, and a fresh one (invented)",
@@ -67,7 +67,11 @@ class RoundSerializer(serializers.Serializer):
     typed_on = serializers.DateField(allow_null=True)
     observed_at = serializers.DateTimeField(allow_null=True)
     submitted_at = serializers.DateTimeField(allow_null=True)
-    received_at = serializers.DateTimeField()
+    received_at = serializers.DateTimeField(help_text="By the service's clock, when it first came.")
+    clock_ahead = serializers.IntegerField(
+        allow_null=True,
+        help_text="Seconds by which the sender's clock was ahead then; null where `sent_at` wasn't given.",
+    )
 
 
 class PlaceToLookSerializer(serializers.Serializer):
@@ -113,13 +117,20 @@ class RoundBody(Body):
     counted_by_id = Id(default=None, allow_null=True, help_text="Who counted, of the farm's people.")
     typed_by_id = Id(default=None, allow_null=True, help_text="Who typed it from paper.")
     typed_on = Day(default=None, allow_null=True)
-    observed_at = Moment(default=None, allow_null=True)
-    submitted_at = Moment(default=None, allow_null=True, help_text="When it was first sent, by the sender's clock.")
+    observed_at = Moment(default=None, allow_null=True, help_text="When it was walked, by the sender's clock.")
+    submitted_at = Moment(default=None, allow_null=True, help_text="When it was finished, by the sender's clock.")
+    sent_at = Moment(
+        default=None,
+        allow_null=True,
+        help_text="When this request left, by the sender's clock: how far that is from ours is noted, not trusted.",
+    )
 
 
 class RoundQuery(Body):
     since = Day(required=False, help_text="Walked on this day or later.")
     until = Day(required=False, help_text="Walked on this day or earlier.")
+    source = Choice(Source.choices, required=False)
+    received_since = Moment(required=False, help_text="First stored at this moment or later.")
 
 
 class SkipSerializer(serializers.Serializer):
@@ -143,14 +154,15 @@ class Rounds(OnFarm):
     @extend_schema(responses=RoundSerializer(many=True), parameters=[RoundQuery])
     def list(self, request: Request, farm_id: UUID) -> Response:
         """The farm's rounds, newest first."""
-        names = {"since": "walked_on__gte", "until": "walked_on__lte"}
-        asked = {names[name]: value for name, value in self.query(RoundQuery).items()}
+        names = {"since": "walked_on__gte", "until": "walked_on__lte", "source": "source"}
+        names |= {"received_since": "received_at__gte"}
+        asked = renamed(self.query(RoundQuery), names)
         return self.page(rounds_of(self.farm).filter(**asked), RoundSerializer)
 
     @extend_schema(responses=WholeRoundSerializer)
     def retrieve(self, request: Request, farm_id: UUID, round_id: UUID) -> Response:
         """One round with its readings."""
-        return Response(self.shown(one_of(rounds_of(self.farm), round_id)))
+        return self.told(self.shown(one_of(rounds_of(self.farm), round_id)))
 
     @extend_schema(
         request=RoundBody,

@@ -30,14 +30,20 @@ class SeasonEnd(Body):
 
 
 class Seasons(OnFarm):
-    needs = {"list": Need.READ, "create": Need.MANAGE, "partial_update": Need.MANAGE}
+    needs = {"list": Need.READ, "retrieve": Need.READ, "create": Need.MANAGE, "partial_update": Need.MANAGE}
     pagination_class = OnePage
+    changeable = True
     lookup_url_kwarg = "season_id"
 
     @extend_schema(responses=SeasonSerializer(many=True))
     def list(self, request: Request, farm_id: UUID) -> Response:
         """The farm's seasons, newest first."""
         return self.page(seasons_of(self.farm), SeasonSerializer)
+
+    @extend_schema(responses=SeasonSerializer)
+    def retrieve(self, request: Request, farm_id: UUID, season_id: UUID) -> Response:
+        """One season."""
+        return self.told(SeasonSerializer(one_of(seasons_of(self.farm), season_id)).data)
 
     @extend_schema(
         request=NewSeason,
@@ -59,6 +65,7 @@ class Seasons(OnFarm):
     )
     def partial_update(self, request: Request, farm_id: UUID, season_id: UUID) -> Response:
         """Close a season after its last day, or move that day."""
-        body = self.body(SeasonEnd)
-        season = close_season(season=one_of(seasons_of(self.farm), season_id), closes_on=body["closes_on"])
-        return Response(SeasonSerializer(season).data)
+        season = self.to_change(seasons_of(self.farm), season_id)
+        self.match(SeasonSerializer(season).data)
+        closed = close_season(season=season, closes_on=self.body(SeasonEnd)["closes_on"])
+        return self.told(SeasonSerializer(closed).data)

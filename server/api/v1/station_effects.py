@@ -63,4 +63,4 @@ class StationEffectsOfFarm(WeekOnFarm):
         """
         week = self.week()
         found = {"week": week, "stations": effects_of_stations([self.farm], week)[self.farm.id]}
-        return Response(StationEffectsSerializer(found).data)
+        return self.told(StationEffectsSerializer(found).data)

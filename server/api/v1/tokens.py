@@ -46,6 +46,7 @@ class NewToken(Body):
 
 
 class Tokens(OnFarm):
+    tells_secret = True
     # A token's life is real time: it doesn't follow the demo's clock.
     needs = {"list": Need.OWN, "create": Need.OWN, "destroy": Need.OWN}
     pagination_class = OnePage

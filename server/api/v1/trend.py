@@ -57,4 +57,4 @@ class TrendOfFarm(WeekOnFarm):
         """
         week, weeks = self.week(), self.query(TrendQuery)["weeks"]
         found = {"week": week, "weeks": weeks, "methods": trends_of_farm(self.farm, week, weeks)}
-        return Response(TrendSerializer(found).data)
+        return self.told(TrendSerializer(found).data)

@@ -121,9 +121,15 @@ def test_pointers_reach_into_lists_and_escape_their_signs():
     assert [error["pointer"] for error in found] == ["/a~1b/c~0d", "/rows/1/count", "/list/0"]
 
 
-def test_no_answer_stays_in_a_cache(anna: User, northfield: Farm):
-    for path in ("me", "farms", f"farms/{northfield.id}", f"farms/{uuid4()}"):
-        assert session_of(anna).get(f"/api/v1/{path}").headers["Cache-Control"] == "no-store"
+def test_no_answer_stays_in_a_cache_on_the_way(anna: User, northfield: Farm):
+    """Whoever asked may keep it, and asks each time whether it is still right; a refusal is kept by nobody."""
+    for path in ("me", "farms", f"farms/{northfield.id}"):
+        answer = session_of(anna).get(f"/api/v1/{path}")
+        assert answer.headers["Cache-Control"] == "private, no-cache"
+        assert "Authorization" in answer.headers["Vary"]
+    assert session_of(anna).get(f"/api/v1/farms/{uuid4()}").headers["Cache-Control"] == "no-store"
+    made = session_of(anna).post(f"/api/v1/farms/{northfield.id}/facilities", {"name": "Parlor", "kind": "parlor"})
+    assert made.headers["Cache-Control"] == "no-store"
 
 
 def test_sentences_follow_the_language_asked_for(anna: User):

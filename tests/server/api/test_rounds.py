@@ -1,11 +1,13 @@
 """Sending rounds: as often as the network asks for, stored once; and what comes back."""
 
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
 import pytest
 
 from farms.ids import uuid7
+from farms.ledger import row_values
 from farms.models import Farm, User
 from farms.services import add_person
 from monitoring.models import Reading, Round, Station
@@ -152,3 +154,28 @@ def test_a_phone_sends_rounds_and_sees_their_result(phone: Sender, northfield: F
     response = put(phone, northfield, round_body([card_reading(card) for card in cards]))
     assert (response.status_code, response.json()["source"]) == (201, "phone")
     assert response.json()["result"][0]["mean"] == 40.0
+
+
+def test_how_far_the_senders_clock_was_off_is_noted_when_the_round_first_comes(
+    program: Sender, northfield: Farm, cards: list[Station]
+):
+    """A phone that is two hours ahead: its times stay as it told them, and ours beside them."""
+    ahead, round_id = NOW + timedelta(hours=2), uuid7()
+    told = {"observed_at": str(ahead.isoformat()), "submitted_at": ahead.isoformat(), "sent_at": ahead.isoformat()}
+    first = put(program, northfield, round_body([card_reading(cards[0])], **told), round_id).json()
+    later = {**told, "sent_at": (ahead + timedelta(days=3)).isoformat()}
+    again = put(program, northfield, round_body([card_reading(cards[1])], **later), round_id).json()
+    assert (first["clock_ahead"], again["clock_ahead"]) == (7200, 7200)
+    assert first["received_at"] == again["received_at"] != first["submitted_at"] == "2026-06-01T14:00:00Z"
+
+
+def test_a_clock_that_was_never_set_is_noted_as_far_as_a_number_reaches(program: Sender, northfield: Farm):
+    assert put(program, northfield, round_body([], sent_at="0001-01-01T00:00:00Z")).json()["clock_ahead"] == -(2**31)
+
+
+def test_an_older_rounds_place_in_the_chain_holds_without_the_younger_column(program: Sender, northfield: Farm):
+    put(program, northfield, round_body([]))
+    put(program, northfield, round_body([], sent_at=NOW.isoformat()))
+    with as_factory():
+        plain, told = (row_values(each) for each in Round.objects.filter(farm=northfield).order_by("entry"))
+    assert ("clock_ahead" in plain, told["clock_ahead"]) == (False, 0)
