@@ -13,13 +13,24 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from django.db import models
+from django.db import connections, models
 
 from farms.errors import Missing
 from farms.lookups import array_of
 from farms.models import LedgerEntry, LedgerHead
 
 GENESIS = bytes(32)
+ENTRY_COLUMNS = (
+    "farm_id", "id", "number", "kind", "made_at", "actor_kind", "actor_id", "rows", "rows_hash", "previous", "hash",
+)  # fmt: skip
+# Both in one statement: every way in comes by here.
+APPEND = f"""
+WITH entry AS (
+    INSERT INTO farms_ledgerentry ({", ".join(ENTRY_COLUMNS)})
+    VALUES ({", ".join(f"%({name})s" for name in ENTRY_COLUMNS)})
+)
+UPDATE farms_ledgerhead SET number = %(number)s, hash = %(hash)s WHERE farm_id = %(farm_id)s
+"""  # noqa: S608 - our own names
 
 
 @dataclass(frozen=True)
@@ -59,12 +70,13 @@ def append(
     rows_hash = hashlib.sha256(b"".join(hashes)).digest()
     previous, number = bytes(head.hash), head.number + 1
     link = link_hash(head.farm_id, number, kind, now, rows_hash, previous)
-    entry = LedgerEntry.objects.using(using).create(
+    entry = LedgerEntry(
         farm_id=head.farm_id, number=number, kind=kind, made_at=now, actor_kind=actor.kind, actor_id=actor.id,
         rows=len(hashes), rows_hash=rows_hash, previous=previous, hash=link,
     )  # fmt: skip
+    with connections[using].cursor() as cursor:
+        cursor.execute(APPEND, {name: getattr(entry, name) for name in ENTRY_COLUMNS})
     head.number, head.hash = number, link
-    LedgerHead.objects.using(using).filter(farm_id=head.farm_id).update(number=number, hash=link)
     return entry
 
 

@@ -34,6 +34,8 @@ class Round(FarmRecord):
     clock_ahead = models.IntegerField(null=True)
     entry = models.BigIntegerField()
 
+    # Whether it came in with this request; known to whoever just recorded it.
+    is_new = False
     # Younger than the first rounds: in the chain only where it is known, so that older entries still hold.
     chained_where_known = ("clock_ahead",)
 

@@ -14,8 +14,9 @@ from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, Station
 from monitoring.analysis.shapes import Floats, Ints, Words
 from monitoring.analysis.weeks import middle_day
 from monitoring.methods import METHODS, Method
-from monitoring.models import Reading, Round, Station
-from monitoring.selectors.stations import stations_of
+from monitoring.models import Reading, Station
+from monitoring.models.reading import CorrectionKind
+from monitoring.selectors.stations import sited
 
 # The action level of a method in a facility, in the method's unit; None where none is set.
 LevelOf = Callable[[str, UUID], float | None]
@@ -53,14 +54,16 @@ class FacilityResult:
 
 
 def round_result(
-    farm: Farm, walked: Round, level_of: LevelOf = lambda method, facility_id: None
+    farm: Farm, found: Sequence[Reading], level_of: LevelOf = lambda method, facility_id: None
 ) -> list[FacilityResult]:
-    """A round's results in walking order of facilities, its current readings only. Three queries."""
-    readings = list(Reading.objects.current().filter(farm_id=farm.id, round_id=walked.id).order_by("taken_on", "id"))
-    read = {reading.station_id for reading in readings}
-    stations = [station for station in stations_of(farm) if station.id in read]
-    if not stations:
+    """A round's results in walking order of facilities, by its current readings. One query: how the stations stand.
+
+    `found` are all its readings in walking order, with their stations and facilities (`readings_of_round`).
+    """
+    readings = current_of(found)
+    if not readings:
         return []
+    stations = sited(farm, list({reading.station_id: reading.station for reading in readings}.values()))
     pairs = list(dict.fromkeys((station.facility_id, station.method) for station in stations))
     owner = np.array([pairs.index((station.facility_id, station.method)) for station in stations], np.int64)
     weeks = _rates(readings, stations)
@@ -76,6 +79,13 @@ def round_result(
                 place=places[row])
         for row, pair in enumerate(pairs)
     ]  # fmt: skip
+
+
+def current_of(readings: Sequence[Reading]) -> list[Reading]:
+    """Without those that another of them corrects, and without the withdrawn; a correction is of the same round."""
+    corrected = {reading.corrects_id for reading in readings}
+    stand = (reading for reading in readings if reading.id not in corrected)
+    return [reading for reading in stand if reading.correction_kind != CorrectionKind.WITHDRAWN]
 
 
 def _rates(readings: Sequence[Reading], stations: Sequence[Station]) -> StationWeeks:

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.db.models import Exists, OuterRef, Q
 
+from farms.lookups import array_of
 from farms.models import Farm
 from monitoring.models import Placement, Reading, Siting, Station
 from monitoring.models.reading import LEAVES_IT_UP
@@ -42,17 +43,19 @@ def stations_of(farm: Farm, on: date | None = None) -> list[Station]:
     if on is not None:
         stations = stations.filter(Q(until__isnull=True) | Q(until__gte=on), since__lte=on)
     rows = list(stations.order_by("facility__position", "facility__name", "position", "method", "number"))
-    sitings = _latest_sitings(farm.id, on)
-    for station in rows:
-        station.siting = sitings.get(station.id)  # type: ignore[attr-defined]
-    return rows
+    return sited(farm, rows, on)
 
 
-def _latest_sitings(farm_id: UUID, on: date | None) -> dict[UUID, Siting]:
-    sitings = Siting.objects.filter(farm_id=farm_id).order_by("since")
+def sited(farm: Farm, stations: list[Station], on: date | None = None) -> list[Station]:
+    """These stations, each with `siting`, the latest (on that day), or None; one query."""
+    wanted = array_of(station.id for station in stations)
+    sitings = Siting.objects.filter(farm_id=farm.id, station_id__any_of=wanted).order_by("since")
     if on is not None:
         sitings = sitings.filter(since__lte=on)
-    return {siting.station_id: siting for siting in sitings}
+    latest = {siting.station_id: siting for siting in sitings}
+    for station in stations:
+        station.siting = latest.get(station.id)  # type: ignore[attr-defined]
+    return stations
 
 
 def round_sheet(farm: Farm, day: date) -> list[SheetPlace]:

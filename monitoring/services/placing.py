@@ -1,13 +1,14 @@
 """Which card or trap was read: what hangs and hung at some stations, and which of it a reading takes down."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
+from typing import Any
 from uuid import UUID
 
-from monitoring.models import Placement, Reading
-from monitoring.models.reading import LEAVES_IT_UP
+from django.db import connection
+
 from monitoring.rules.readings import MOST_DAYS_UP
 from monitoring.services.ids import placement_id
 
@@ -65,25 +66,36 @@ class Hangings:
         return [each for each in self.by_id.values() if each.is_new]
 
 
+PLACEMENTS = """
+SELECT id, station_id, hung_on FROM monitoring_placement
+WHERE farm_id = %(farm)s
+  AND (station_id = ANY(%(stations)s::uuid[]) AND hung_on >= %(earliest)s OR id = ANY(%(named)s::uuid[]))
+ORDER BY hung_on, id
+"""
+# A reading takes its card down for good, also one that was corrected later: where the card still hangs after all, the
+# correction has hung it anew (services.correction). By the day, since nothing is read before it hangs.
+ENDINGS = """
+SELECT placement_id, id, taken_on FROM monitoring_reading
+WHERE farm_id = %(farm)s AND taken_on >= %(earliest)s AND station_id = ANY(%(stations)s::uuid[])
+  AND placement_id IS NOT NULL AND reason NOT IN ('kept_out', 'not_visited')
+ORDER BY received_at, id
+"""
+
+
 def hangings_of(farm_id: UUID, station_ids: Collection[UUID], *, since: date, named: Collection[UUID] = ()) -> Hangings:
     """What hung at these stations since 60 days before a day, and whatever is named by its id. Two queries."""
-    earliest = since - timedelta(days=MOST_DAYS_UP)
-    placements = Placement.objects.filter(farm_id=farm_id)
-    recent = placements.filter(station_id__in=station_ids, hung_on__gte=earliest)
-    wanted = recent | placements.filter(id__in=named) if named else recent
+    earliest = date.fromordinal(max(1, since.toordinal() - MOST_DAYS_UP))
+    asked: dict[str, Any] = {"farm": farm_id, "stations": list(station_ids), "earliest": earliest, "named": list(named)}
     found = Hangings(defaultdict(list), {})
-    for hung in wanted.order_by("hung_on", "id").values_list("id", "station_id", "hung_on"):
-        found.add(Hanging(*hung))
-    for placement, reading, taken_on in _endings(farm_id, found.by_id):
-        found.by_id[placement].ended_by.append(reading)
-        found.by_id[placement].ended_on = taken_on
+    with connection.cursor() as cursor:
+        cursor.execute(PLACEMENTS, asked)
+        for hung in cursor.fetchall():
+            found.add(Hanging(*hung))
+        asked["stations"] = list(found.by_station)
+        asked["earliest"] = min((each.hung_on for each in found.by_id.values()), default=earliest)
+        cursor.execute(ENDINGS, asked)
+        for placement, reading, taken_on in cursor.fetchall():
+            if (hanging := found.by_id.get(placement)) is not None:
+                hanging.ended_by.append(reading)
+                hanging.ended_on = taken_on
     return found
-
-
-def _endings(farm_id: UUID, placement_ids: Iterable[UUID]) -> list[tuple[UUID, UUID, date]]:
-    # A reading takes its card down for good, also one that was corrected later: where the card still hangs after all,
-    # the correction has hung it anew (services.correction).
-    ending = Reading.objects.filter(farm_id=farm_id, placement_id__in=list(placement_ids))
-    ended = ending.exclude(reason__in=LEAVES_IT_UP).order_by("received_at", "id")
-    rows = ended.values_list("placement_id", "id", "taken_on")
-    return [(placement, reading, taken_on) for placement, reading, taken_on in rows if placement is not None]

@@ -9,10 +9,11 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from farms.errors import Detail
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Farm, Person
+from farms.rows import NewRow, insert_rows
 from monitoring.errors import ReadingRefused, RoundDiffers
-from monitoring.models import Note, Placement, Reading, Round
+from monitoring.models import Note, Reading, Round
 from monitoring.models.round import Source
 from monitoring.rules.cells import WrongCell, day, moment
 from monitoring.rules.readings import day_text
@@ -48,13 +49,12 @@ def record_round(*, farm: Farm, sent: RoundSent, actor: Actor, now: datetime) ->
     placements = placement_rows(came, taking.hangings.new())
     if stored is not None and not (rows or placements or notes):
         return stored
-    hashes = [_hash(placement) for placement in placements] + [_hash(row) for row in rows]
-    hashes += [note_hash(note) for note in notes]
-    found = stored or Round.objects.create(**_round_values(came, sent, actor))
-    hashes += [] if stored else [_hash(found)]
-    Placement.objects.bulk_create(placements)
-    Reading.objects.bulk_create(rows)
+    found = stored or Round(**_round_values(came, sent, actor))
+    found.is_new = stored is None
+    new = [NewRow.of(row) for row in (*([] if stored else [found]), *placements, *rows)]
+    insert_rows(new, entry=came.entry)
     Note.objects.bulk_create(notes)
+    hashes = [each.hash for each in new] + [note_hash(note) for note in notes]
     append(head, kind="round", actor=actor, row_hashes=hashes, now=now)
     refresh_summaries(farm_ids=[farm.id], weeks=weeks_of(rows))
     return found
@@ -145,7 +145,3 @@ def _clock_ahead(sent: RoundSent, now: datetime) -> int | None:
     if sent.sent_at is None:
         return None
     return max(-(2**31), min(2**31 - 1, round((sent.sent_at - now).total_seconds())))
-
-
-def _hash(row: Placement | Reading | Round) -> bytes:
-    return row_hash(row._meta.db_table, row_values(row))

@@ -6,14 +6,16 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext_lazy as _
 
+from farms.lookups import array_of
 from monitoring.errors import AlreadyRead, ReadingDiffers
 from monitoring.methods import LEG
 from monitoring.models import Reading
-from monitoring.models.reading import LEAVES_IT_UP
+from monitoring.models.reading import LEAVES_IT_UP, CorrectionKind
 from monitoring.rules.readings import NOWHERE, StationFacts, broken_rules, day_text, leaves_it_up
-from monitoring.rules.table import Fault, ReadingTable
+from monitoring.rules.table import Columns, Fault, ReadingTable
 from monitoring.services.ground import Ground
 from monitoring.services.placing import Hanging, Hangings
 from monitoring.services.reading import COUNTED, reading_values, says_the_same, sent_again, told
@@ -60,16 +62,12 @@ class Taking:
 
 
 def sort_out(table: ReadingTable, ground: Ground, hangings: Hangings, *, replaced: UUID | None = None) -> Taking:
-    """Sort every reading of the table; nothing is raised and nothing stored. Two queries.
+    """Sort every reading of the table; nothing is raised and nothing stored. One query.
 
     `replaced` is the reading that a correction replaces: what it says is no second person's word.
     """
     columns = table.columns
-    ids = [UUID(each) for each in columns.id if each]
-    readings = Reading.objects.filter(farm_id=ground.farm.id)
-    stored = {row.id: row for row in readings.filter(id__in=ids)} if ids else {}
-    days = {day for day in columns.taken_on if day is not None}
-    same_day = [row for row in readings.current().filter(taken_on__in=days) if row.id not in {*stored, replaced}]
+    stored, same_day = _stored(ground.farm.id, columns, replaced)
     taking = Taking(table, ground, hangings, stored, same_day, faults=list(table.faults))
     wrong, seen = {fault.place for fault in table.faults}, set()
     for place, sent_id in enumerate(columns.id):
@@ -82,6 +80,25 @@ def sort_out(table: ReadingTable, ground: Ground, hangings: Hangings, *, replace
         seen.add(sent_id)
     _check(taking)
     return taking
+
+
+def _stored(farm_id: UUID, columns: Columns, replaced: UUID | None) -> tuple[dict[UUID, Reading], list[Reading]]:
+    """The readings that are stored under the ids sent, and the other current ones of the days sent."""
+    ids = {UUID(each) for each in columns.id if each}
+    days = {day for day in columns.taken_on if day is not None}
+    if not ids and not days:
+        return {}, []
+    wanted = Q(id__any_of=array_of(ids)) | Q(taken_on__in=days) if ids else Q(taken_on__in=days)
+    later = Reading.objects.filter(farm_id=OuterRef("farm_id"), corrects_id=OuterRef("id"))
+    rows = list(Reading.objects.filter(wanted, farm_id=farm_id).annotate(is_corrected=Exists(later)))
+    stored = {row.id: row for row in rows if row.id in ids}
+    current = (row for row in rows if not _is_done_with(row))
+    return stored, [row for row in current if row.taken_on in days and row.id not in {*stored, replaced}]
+
+
+def _is_done_with(row: Reading) -> bool:
+    """Whether a later reading corrects this one (as the query marked it), or it was withdrawn."""
+    return bool(getattr(row, "is_corrected", False)) or row.correction_kind == CorrectionKind.WITHDRAWN
 
 
 def raise_conflicts(taking: Taking) -> None:

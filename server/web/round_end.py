@@ -9,7 +9,7 @@ from alerts.selectors import levels_of
 from alerts.wording import places_to_look, question_text
 from alerts.wording.places import facility_phrase
 from monitoring.methods import LEG
-from monitoring.selectors import FacilityResult, round_result, rounds_of
+from monitoring.selectors import FacilityResult, readings_of_round, round_result, rounds_of
 from server.web.leg_verdict import LegTold, legs_told
 from server.web.round_form import lines_on, stations_read
 
@@ -59,7 +59,7 @@ def _results(farm: Any, walked: "Round") -> list[FacilityResult]:
     def level_of(method: str, facility_id: UUID) -> float | None:
         return levels.of(method, facility_id).value
 
-    return round_result(farm, walked, level_of)
+    return round_result(farm, list(readings_of_round(farm, walked.id)), level_of)
 
 
 def _legs_in(result: FacilityResult, legs: Sequence[LegTold]) -> list[LegTold]:

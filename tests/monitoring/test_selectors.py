@@ -13,6 +13,7 @@ from monitoring.selectors import (
     last_works,
     next_round_due,
     readings_of,
+    readings_of_round,
     round_result,
     round_sheet,
     rounds_of,
@@ -81,6 +82,10 @@ def test_a_card_forgotten_for_more_than_sixty_days_is_no_longer_listed(northfiel
         assert round_sheet(northfield, SEASON_OPENS + 61 * DAY)[0].hangings == ()
 
 
+def result_of(farm, walked, *level_of):
+    return round_result(farm, list(readings_of_round(farm, walked.id)), *level_of)
+
+
 def test_a_rounds_result_is_told_by_facility_with_one_place_to_look(northfield, anna, cards, traps):
     with acting(anna):
         resite_station(farm=northfield, station=cards[3], siting=SitingData(near="milk"), since=HUNG)
@@ -90,7 +95,7 @@ def test_a_rounds_result_is_told_by_facility_with_one_place_to_look(northfield, 
             northfield, *(reading(card, count) for card, count in counts), reading(cards[4], reason="lost"),
             reading(traps[0], 250), reading(traps[1], 250),
         )  # fmt: skip
-        barn, stalls = round_result(northfield, walked, lambda method, facility: 100 if method == "card" else 250)
+        barn, stalls = result_of(northfield, walked, lambda method, facility: 100 if method == "card" else 250)
     assert (barn.facility.name, barn.method.code, barn.mean) == ("Calf barn", "card", 125)
     assert (barn.devices, barn.missing, barn.level, barn.word) == (4, 1, 100, "over")
     assert (barn.place.station.label, barn.place.share) == ("Card 4", 0.88)
@@ -103,9 +108,9 @@ def test_a_facility_of_which_nothing_was_counted_has_no_mean(northfield, anna, c
     with acting(anna):
         hang(northfield, cards)
         walked = send(northfield, *(reading(card, reason="wet") for card in cards))
-        (barn,) = round_result(northfield, walked)
+        (barn,) = result_of(northfield, walked)
         assert (barn.mean, barn.word, barn.missing, barn.place) == (None, "none", 5, None)
-        assert round_result(northfield, hang(northfield, cards, on=TODAY)) == []
+        assert result_of(northfield, hang(northfield, cards, on=TODAY)) == []
 
 
 def test_the_next_round_is_due_seven_days_after_the_last(northfield, anna, cards):
@@ -174,7 +179,7 @@ def test_carla_reads_nothing_of_northfield(northfield, anna, carla, cards):
         assert Placement.objects.exists()
     with acting(carla):
         assert round_sheet(northfield, TODAY) == []
-        assert round_result(northfield, walked) == []
+        assert result_of(northfield, walked) == []
         assert not readings_of(northfield).exists()
         assert not summaries_of(northfield).exists()
         assert next_round_due(northfield, TODAY) is None

@@ -177,10 +177,9 @@ class Rounds(OnFarm):
         else is refused, and so is all of the round with it: send a correction instead.
         """
         sent = _round(round_id, self.body(RoundBody), self.source)
-        known = rounds_of(self.farm).filter(id=round_id).exists()
         with pointing(NAMES):
             stored = record_round(farm=self.farm, sent=sent, actor=self.actor, now=self.now)
-        return Response(self.shown(stored), status=200 if known else 201)
+        return self.told(self.shown(stored), status=201 if stored.is_new else 200)
 
     @property
     def source(self) -> str:
@@ -192,8 +191,8 @@ class Rounds(OnFarm):
     def shown(self, stored: Round) -> dict[str, Any]:
         """The round with its readings, and what each facility's come to."""
         levels = levels_of(self.farm, stored.walked_on)
-        result = round_result(self.farm, stored, lambda method, facility_id: levels.of(method, facility_id).value)
-        readings = readings_of_round(self.farm, stored.id)
+        readings = list(readings_of_round(self.farm, stored.id))
+        result = round_result(self.farm, readings, lambda method, facility_id: levels.of(method, facility_id).value)
         return {
             **RoundSerializer(stored).data,
             "readings": ReadingSerializer(readings, many=True).data,
