@@ -15,6 +15,7 @@ from farms.models import (
     Consent,
     Facility,
     Farm,
+    FeedAddress,
     Group,
     GroupMember,
     LedgerHead,
@@ -106,6 +107,17 @@ def token_by_key(key: str, now: datetime) -> ApiToken | None:
     act_for_token(*found)
     token = ApiToken.objects.select_related("farm", "made_by").filter(farm_id=found[0], id=found[1]).first()
     return token if token is not None and token.is_live(now) else None
+
+
+def feeds_of(user: User) -> QuerySet[FeedAddress]:
+    """A person's feed addresses, the ended ones too, newest first."""
+    return FeedAddress.objects.filter(user_id=user.id).order_by("-made_at", "-id")
+
+
+def feed_by_key(key: str, kind: str) -> FeedAddress | None:
+    """The feed of a kind that has this key, with its person; None for an ended one, or where the person is inactive."""
+    feeds = FeedAddress.objects.filter(key_hash=key_hash(key), kind=kind, revoked_at__isnull=True)
+    return feeds.filter(user__is_active=True).select_related("user").first()
 
 
 def farms_of_group(group_id: UUID) -> QuerySet[Farm]:

@@ -3,7 +3,9 @@
 from typing import Any
 
 import structlog
-from structlog.typing import Processor
+from structlog.typing import EventDict, Processor, WrappedLogger
+
+from server.secret_addresses import hide_keys
 
 # What every line has, whoever wrote it: the request's id, who speaks, how grave it is, when (UTC).
 ALIKE: list[Processor] = [
@@ -25,6 +27,7 @@ def json_lines(level: str) -> dict[str, Any]:
         structlog.stdlib.ProcessorFormatter.remove_processors_meta,
         structlog.processors.format_exc_info,
         structlog.processors.JSONRenderer(),
+        _without_keys,
     ]
     line = {"()": structlog.stdlib.ProcessorFormatter, "foreign_pre_chain": ALIKE, "processors": written}
     return {
@@ -33,6 +36,16 @@ def json_lines(level: str) -> dict[str, Any]:
         "formatters": {"json": line},
         "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
         # At INFO httpx writes down every address that it calls.
-        "loggers": {"httpx": {"level": "WARNING"}},
+        # Django's own handlers would mail errors and write requests past the line above, with their addresses.
+        "loggers": {
+            "httpx": {"level": "WARNING"},
+            "django": {"handlers": []},
+            "django.server": {"handlers": [], "propagate": True},
+        },
         "root": {"handlers": ["console"], "level": level},
     }
+
+
+def _without_keys(_logger: WrappedLogger, _name: str, line: str | EventDict) -> str:
+    """The last step: whoever names an address, a traceback too, names no key in it."""
+    return hide_keys(str(line))

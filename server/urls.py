@@ -5,6 +5,7 @@ from django.urls import include, path, re_path
 from django.views.generic import RedirectView
 
 from server.api.problems import nothing_here
+from server.feeds import views as feeds
 from server.health import healthz, readyz
 
 urlpatterns = [
@@ -15,5 +16,8 @@ urlpatterns = [
     path("office/", admin.site.urls),
     path("api/v1/", include("server.api.urls")),
     re_path(r"^api/", nothing_here),
+    # The address is the key (server/secret_addresses.py keeps it out of logs).
+    path("feeds/<str:key>/rounds.ics", feeds.rounds_feed, name="rounds_feed"),
+    path("feeds/<str:key>/matters.atom", feeds.matters_feed, name="matters_feed"),
     path("", include("server.web.urls")),
 ]

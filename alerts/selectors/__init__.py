@@ -1,13 +1,22 @@
 """What is read of levels, results and alerts. Ids given by somebody come through `farms.access` first."""
 
-from alerts.selectors.alerts import alert_history, alerts_of, open_alerts
+from alerts.selectors.alerts import (
+    alert_history,
+    alerts_last_changed,
+    alerts_of,
+    open_alerts,
+    open_alerts_of_farms,
+)
 from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group, own_levels_of, set_levels_of_group
 from alerts.selectors.monday import MondayRow, by_verdict, monday_rows
 from alerts.selectors.results import assessments_of, newest_week, run_of, week_result
+from alerts.selectors.rounds import RoundDue, rounds_due
 
 __all__ = [
     "MondayRow",
+    "RoundDue",
     "alert_history",
+    "alerts_last_changed",
     "alerts_of",
     "assessments_of",
     "by_verdict",
@@ -17,7 +26,9 @@ __all__ = [
     "monday_rows",
     "newest_week",
     "open_alerts",
+    "open_alerts_of_farms",
     "own_levels_of",
+    "rounds_due",
     "run_of",
     "set_levels_of_group",
     "week_result",

@@ -7,6 +7,7 @@ acts. Every function takes `now` from its entry point.
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, add_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
+from farms.services.feed import FeedKindUnknown, FeedMadeMeanwhile, make_feed, note_feed_use, revoke_feed
 from farms.services.language import LanguageUnknown, set_language
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
 from farms.services.person import add_person, end_person, rename_person
@@ -22,6 +23,8 @@ __all__ = [
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
     "FarmNameTaken",
+    "FeedKindUnknown",
+    "FeedMadeMeanwhile",
     "LanguageUnknown",
     "LastOwner",
     "NewFarm",
@@ -38,12 +41,15 @@ __all__ = [
     "end_membership",
     "end_person",
     "give_consent",
+    "make_feed",
     "make_phone_code",
     "make_sign_in_link",
     "make_token",
+    "note_feed_use",
     "open_season",
     "register_farm",
     "rename_person",
+    "revoke_feed",
     "revoke_token",
     "set_language",
     "use_phone_code",

@@ -9,7 +9,7 @@ from monitoring.selectors.readings import (
     summaries_of,
 )
 from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
-from monitoring.selectors.rounds import last_round, next_round_due, rounds_of
+from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.work import last_works, works_of
@@ -32,6 +32,7 @@ __all__ = [
     "readings_of_round",
     "round_result",
     "round_sheet",
+    "rounds_last_noted",
     "rounds_of",
     "stations_of",
     "summaries_of",

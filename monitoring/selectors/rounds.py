@@ -1,9 +1,12 @@
 """A farm's rounds, and when the next one is due."""
 
-from datetime import date, timedelta
+from collections.abc import Collection
+from datetime import date, datetime, timedelta
+from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Max, QuerySet
 
+from farms.lookups import array_of
 from farms.models import Farm
 from farms.selectors import season_on
 from monitoring.models import Round, Skip
@@ -39,3 +42,14 @@ def next_round_due(farm: Farm, today: date) -> date | None:
         skips = skips.filter(skipped_on__gte=last.walked_on)
     skip = skips.order_by("skipped_on", "next_round_on").last()
     return max(due, skip.next_round_on) if skip else due
+
+
+def rounds_last_noted(farm_ids: Collection[UUID]) -> dict[UUID, datetime]:
+    """When each farm last sent a round or skipped one; a farm without either isn't in it. Two queries."""
+    ours = array_of(farm_ids)
+    sent = Round.objects.filter(farm_id__any_of=ours).values_list("farm_id").annotate(Max("received_at"))
+    skipped = Skip.objects.filter(farm_id__any_of=ours).values_list("farm_id").annotate(Max("made_at"))
+    found: dict[UUID, datetime] = dict(sent)
+    for farm_id, made_at in skipped:
+        found[farm_id] = max(made_at, found.get(farm_id, made_at))
+    return found

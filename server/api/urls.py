@@ -14,6 +14,7 @@ from server.api.v1.consents import Consents
 from server.api.v1.development import DevelopmentOfFarm
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
+from server.api.v1.feeds import Feeds
 from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.me import Me
 from server.api.v1.own_past import OwnPastOfFarm
@@ -56,6 +57,7 @@ ON_FARM: dict[str, Any] = {
 
 router = SimpleRouter(trailing_slash=False, use_regex_path=False)
 router.register("farms", Farms, basename="farm")
+router.register("me/feeds", Feeds, basename="feed")
 router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
 router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, basename="region-temperature")

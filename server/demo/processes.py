@@ -80,7 +80,8 @@ def free_port(wanted: int) -> int:
 def start_site(processes: Processes, port: int) -> None:
     """Start the web server and wait until it answers."""
     site = processes.start(
-        "web", "gunicorn", "server.wsgi", "--bind", f"127.0.0.1:{port}", "--threads", "4", "--no-control-socket"
+        "web", "gunicorn", "server.wsgi", "--bind", f"127.0.0.1:{port}", "--threads", "4", "--no-control-socket",
+        "--logger-class", "server.access_log.ServerLog",
     )  # fmt: skip
     wait_for(f"http://127.0.0.1:{port}/readyz", site, processes.logs / "web.log")
 

@@ -61,6 +61,7 @@ def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -
     return [
         reverse("home"),
         reverse("farms"),
+        reverse("feeds"),
         *(reverse(name, kwargs=farm) for name in of_farm),
         reverse("round", kwargs=walked),
         reverse("round_end", kwargs=walked),

@@ -13,7 +13,18 @@ from server.web import urls
 from tests.cast import acting, make_user
 
 pytestmark = pytest.mark.django_db
-OPEN = {"home", "set_language", "phone", "leave_phone", "sign_in_link", "mails", "mail", "mail_html", "monday", "farms"}
+OPEN = {
+    "home",
+    "set_language",
+    "phone",
+    "leave_phone",
+    "sign_in_link",
+    "mails",
+    "mail",
+    "mail_html",
+    "monday",
+    "farms",
+} | {"feeds", "switch_off_feed"}
 
 
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -1,0 +1,32 @@
+"""The cast's feeds. Imports wait until Django is set up: pytest may read this file before that."""
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def move_clock(settings: Any, tmp_path: Path) -> Callable[[datetime], None]:
+    """The service's clock shows the cast's NOW, or where it is moved to; addresses live by the real one."""
+    from tests.cast import NOW
+
+    path = tmp_path / "clock"
+
+    def move(moment: datetime) -> None:
+        path.write_text(moment.isoformat())
+
+    move(NOW)
+    settings.CLOCK_FILE = str(path)
+    settings.SITE_URL = "https://flies.example.org"
+    return move
+
+
+@pytest.fixture(autouse=True)
+def no_tries_yet() -> None:
+    """What the tests before tried isn't held against this one."""
+    from django.core.cache import cache
+
+    cache.clear()
