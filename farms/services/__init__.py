@@ -5,9 +5,10 @@ acts. Every function takes `now` from its entry point.
 """
 
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
-from farms.services.facility import FacilityNameTaken, add_facility
+from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, register_farm
 from farms.services.language import LanguageUnknown, set_language
+from farms.services.log import note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
 from farms.services.person import add_person, end_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
@@ -22,6 +23,7 @@ __all__ = [
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
     "FarmNameTaken",
+    "HalfAPosition",
     "LanguageUnknown",
     "LastOwner",
     "NewFarm",
@@ -33,6 +35,7 @@ __all__ = [
     "add_facility",
     "add_member",
     "add_person",
+    "change_facility",
     "close_season",
     "end_membership",
     "end_person",
@@ -40,6 +43,7 @@ __all__ = [
     "make_phone_code",
     "make_sign_in_link",
     "make_token",
+    "note_in_log",
     "open_season",
     "register_farm",
     "revoke_token",
