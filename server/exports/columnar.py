@@ -10,7 +10,7 @@ from pyarrow import parquet
 from server.exports.columns import Column, Kind
 from server.exports.tables import Rows, Table
 
-ROWS_A_GROUP = 20_000
+ROWS_A_GROUP = 10_000
 TYPES = {
     Kind.ID: pa.string(), Kind.TEXT: pa.string(), Kind.WORD: pa.string(), Kind.WHOLE: pa.int64(),
     Kind.NUMBER: pa.float64(), Kind.DAY: pa.date32(), Kind.MOMENT: pa.timestamp("us", tz="UTC"),
@@ -24,19 +24,20 @@ def write_parquet(table: Table, rows: Rows, file: IO[bytes]) -> None:
         [pa.field(column.name, TYPES[column.kind], not column.always, _told(column)) for column in table.columns],
         {b"title": table.name.encode(), b"description": table.says.encode()},
     )
+    waiting = rows.iterator(chunk_size=2000)
     with parquet.ParquetWriter(file, schema) as writer:
-        for group in _groups(rows):
-            writer.write_batch(pa.record_batch(_arrays(table, group), schema=schema))
+        while (group := _group(table, schema, waiting)) is not None:
+            writer.write_batch(group)
 
 
 def _told(column: Column) -> dict[bytes, bytes]:
     return {b"description": column.says.encode()}
 
 
-def _groups(rows: Rows) -> Iterator[list[Any]]:
-    waiting = rows.iterator(chunk_size=2000)
-    while group := list(islice(waiting, ROWS_A_GROUP)):
-        yield group
+def _group(table: Table, schema: pa.Schema, waiting: Iterator[Any]) -> pa.RecordBatch | None:
+    """The next rows as columns; the rows themselves are let go of before the ones after them are read."""
+    group = list(islice(waiting, ROWS_A_GROUP))
+    return pa.record_batch(_arrays(table, group), schema=schema) if group else None
 
 
 def _arrays(table: Table, group: list[Any]) -> list[Any]:

@@ -68,7 +68,7 @@ FORMS = {
         Form("ndjson", "application/x-ndjson", "A JSON object a line, streamed. Missing is null; text is as it was "
              "typed.", stream=ndjson_of),
         Form("xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-             "A sheet of at most 1,048,575 rows. Missing is an empty cell; a text that looks like a formula begins "
+             "A sheet of at most 100,000 rows. Missing is an empty cell; a text that looks like a formula begins "
              "with an apostrophe.", write=write_sheet),
         Form("parquet", "application/vnd.apache.parquet", "Columns with their types. Missing is null; text is as it "
              "was typed.", write=write_parquet),
