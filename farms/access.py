@@ -87,6 +87,11 @@ def farm_for(who: Who, farm_id: UUID, *, needs: Need = Need.READ) -> Farm:
     return farm
 
 
+def may_locate(who: Who) -> bool:
+    """Whether somebody let in may know where a farm's barns stand: its people and its advisers, never a key."""
+    return isinstance(who, User)
+
+
 def record_of(farm: Farm, model: type[Record], record_id: UUID) -> Record:
     """A record of a farm already let in by `farm_for`, by its id. Raises Missing."""
     manager: Any = model._default_manager

@@ -5,10 +5,11 @@ acts. Every function takes `now` from its entry point.
 """
 
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
-from farms.services.facility import FacilityNameTaken, add_facility
+from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
 from farms.services.feed import FeedKindUnknown, FeedMadeMeanwhile, make_feed, note_feed_use, revoke_feed
 from farms.services.language import LanguageUnknown, set_language
+from farms.services.log import note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
 from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
@@ -25,6 +26,7 @@ __all__ = [
     "FarmNameTaken",
     "FeedKindUnknown",
     "FeedMadeMeanwhile",
+    "HalfAPosition",
     "LanguageUnknown",
     "LastOwner",
     "NewFarm",
@@ -36,6 +38,7 @@ __all__ = [
     "add_facility",
     "add_member",
     "add_person",
+    "change_facility",
     "change_farm",
     "close_season",
     "end_membership",
@@ -46,6 +49,7 @@ __all__ = [
     "make_sign_in_link",
     "make_token",
     "note_feed_use",
+    "note_in_log",
     "open_season",
     "register_farm",
     "rename_person",

@@ -12,6 +12,8 @@ from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
 from server.api.v1.consents import Consents
 from server.api.v1.development import DevelopmentOfFarm
+from server.api.v1.exports import Exports
+from server.api.v1.exports import views as export_views
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.feeds import Feeds
@@ -42,6 +44,7 @@ ON_FARM: dict[str, Any] = {
     "readings/bulk": BulkReadings,
     "readings": Readings,
     "imports": Imports,
+    "exports": Exports,
     "weeks": Weeks,
     "works": Works,
     "temperatures": Temperatures,
@@ -84,6 +87,14 @@ urlpatterns = [
         "farms/<uuid:farm_id>/stations/effects",
         StationEffectsOfFarm.as_view({"get": "retrieve"}),
         name="farm-station-effects",
+    ),
+    *(
+        path(
+            f"farms/<uuid:farm_id>/exports/{file}",
+            view.as_view({"get": "retrieve"}),
+            name=f"export-{file.replace('.', '-', 1)}",
+        )
+        for file, view in export_views()
     ),
     path("", include(router.urls)),
 ]

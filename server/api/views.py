@@ -158,7 +158,8 @@ class ApiViewSet(GenericViewSet[Any]):
                     serializer.child.fields.pop(name)
             return serializer
 
-        names = chosen_names(wanted, kind().fields) if wanted is not None else set()
+        known = kind(context=self.get_serializer_context()).fields if wanted is not None else ()
+        names = chosen_names(wanted, known) if wanted is not None else set()
         return made
 
     def told(self, data: Mapping[str, Any], status: int = 200) -> Response:

@@ -26,6 +26,13 @@ class PersonForm(forms.Form):
     initials = forms.CharField(label=_("Initials"), max_length=6, help_text=_("As they write them on the paper sheet."))
 
 
+class DaysForm(forms.Form):
+    """From which day to which; either may be left open."""
+
+    since = day_field(_("From"), required=False)
+    until = day_field(_("To"), required=False)
+
+
 class KeyForm(forms.Form):
     """A program's key."""
 

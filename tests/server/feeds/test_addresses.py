@@ -106,7 +106,9 @@ def switch_off(user):
 
 
 @pytest.mark.parametrize(
-    ("name", "end"), [("ben", end_membership), ("dana", leave_group), ("anna", switch_off)], ids=str
+    ("name", "end"),
+    [("ben", end_membership), ("dana", leave_group), ("anna", switch_off)],
+    ids=["membership ended", "left the group", "switched off"],
 )
 def test_it_ends_with_what_it_rests_on(northfield, request, name, end):
     user = request.getfixturevalue(name)
