@@ -1,10 +1,12 @@
 """Which action levels applied on a day. A week is judged by what applied on its Sunday."""
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Collection, Iterable
 from datetime import date
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.db import connection
 from django.db.models import QuerySet
 
 from alerts.levels import FarmLevels, Level, Place
@@ -14,7 +16,16 @@ from farms.lookups import array_of
 if TYPE_CHECKING:
     from farms.models import Farm, Group
 
-Row = TypeVar("Row", FarmLevel, GroupLevel)
+# The row of each place that is valid from the latest day; of two from one day, the one set later.
+LEVELS = """
+(SELECT DISTINCT ON (method) NULL::uuid, NULL::uuid, method, value, unit, valid_from, reason
+ FROM alerts_grouplevel WHERE group_id = %(group)s AND valid_from <= %(on)s
+ ORDER BY method, valid_from DESC, set_at DESC, id DESC)
+UNION ALL
+(SELECT DISTINCT ON (farm_id, facility_id, method) farm_id, facility_id, method, value, unit, valid_from, reason
+ FROM alerts_farmlevel WHERE farm_id = ANY(%(farms)s::uuid[]) AND valid_from <= %(on)s
+ ORDER BY farm_id, facility_id, method, valid_from DESC, set_at DESC, id DESC)
+"""
 
 
 def levels_of(farm: "Farm", on: date) -> FarmLevels:
@@ -24,27 +35,34 @@ def levels_of(farm: "Farm", on: date) -> FarmLevels:
 
 def levels_of_group(group_id: UUID, on: date) -> dict[str, Level]:
     """The group's own levels on a day, by method; a method without one is absent."""
-    rows = _latest(GroupLevel.objects.filter(group_id=group_id, valid_from__lte=on), "method")
-    return {row.method: Level(row.value, row.unit, "group", row.valid_from, row.reason) for row in rows}
+    return _levels(group_id, [], on)[0]
 
 
 def levels_of_farms(group_id: UUID, farm_ids: Iterable[UUID], on: date) -> dict[UUID, FarmLevels]:
-    """What applied on each of a group's farms on a day; two queries, however many farms."""
-    group = levels_of_group(group_id, on)
-    own: dict[UUID, dict[Place, Level]] = {farm_id: {} for farm_id in farm_ids}
-    rows = FarmLevel.objects.filter(farm_id__any_of=array_of(own), valid_from__lte=on)
-    for row in _latest(rows, "farm_id", "facility_id", "method"):
-        level_of = "farm" if row.facility_id is None else "facility"
-        level = Level(row.value, row.unit, level_of, row.valid_from, row.reason)
-        own[row.farm_id][row.facility_id, row.method] = level
+    """What applied on each of a group's farms on a day; one query, however many farms."""
+    wanted = list(farm_ids)
+    group, own = _levels(group_id, wanted, on)
     # Few farms set levels of their own.
     usual = FarmLevels({}, group)
-    return {farm_id: FarmLevels(levels, group) if levels else usual for farm_id, levels in own.items()}
+    return {farm_id: FarmLevels(own[farm_id], group) if farm_id in own else usual for farm_id in wanted}
 
 
-def _latest(rows: QuerySet[Row], *place: str) -> QuerySet[Row]:
-    """The row of each place that is valid from the latest day; of two from one day, the one set later."""
-    return rows.order_by(*place, "-valid_from", "-set_at", "-id").distinct(*place)
+def _levels(
+    group_id: UUID, farm_ids: Collection[UUID], on: date
+) -> tuple[dict[str, Level], dict[UUID, dict[Place, Level]]]:
+    """The group's levels by method, and those of each farm that set any by place."""
+    group: dict[str, Level] = {}
+    own: dict[UUID, dict[Place, Level]] = defaultdict(dict)
+    with connection.cursor() as cursor:
+        cursor.execute(LEVELS, {"group": group_id, "farms": array_of(farm_ids).text, "on": on})
+        for farm_id, facility_id, method, *told in cursor.fetchall():
+            value, unit, valid_from, reason = told
+            if farm_id is None:
+                group[method] = Level(value, unit, "group", valid_from, reason)
+            else:
+                level_of = "farm" if facility_id is None else "facility"
+                own[farm_id][facility_id, method] = Level(value, unit, level_of, valid_from, reason)
+    return group, own
 
 
 def own_levels_of(farm: "Farm") -> QuerySet[FarmLevel]:

@@ -6,10 +6,9 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Q
+from django.db import connection
 from django.utils.translation import gettext_lazy as _
 
-from farms.lookups import array_of
 from monitoring.errors import AlreadyRead, ReadingDiffers
 from monitoring.methods import LEG
 from monitoring.models import Reading
@@ -27,6 +26,17 @@ PLACEMENT_ELSEWHERE = _("What this id names doesn't hang at {label}. Correct the
 HUNG_DIFFERS = _("What hangs at {label} was hung on {hung}. Correct the day, or leave it away.")
 READ_TWICE = _("Two readings of this round are of the same card or trap at {label}. Keep one of them.")
 WHICH_PLACEMENT = _("{number} hang at {label}. Say which of them was read, by its id or the day when it was hung.")
+
+
+COLUMNS = [column.column for column in Reading._meta.concrete_fields if column.column]
+# What is stored under these ids, and of these days; marked where a later reading corrects it.
+STORED = f"""
+SELECT {", ".join(f"r.{column}" for column in COLUMNS)}, EXISTS (
+    SELECT 1 FROM monitoring_reading later WHERE later.farm_id = %(farm)s AND later.corrects_id = r.id
+) AS is_corrected
+FROM monitoring_reading r
+WHERE r.farm_id = %(farm)s AND (r.id = ANY(%(ids)s::uuid[]) OR r.taken_on = ANY(%(days)s::date[]))
+"""  # noqa: S608 - our own columns
 
 
 @dataclass
@@ -88,17 +98,15 @@ def _stored(farm_id: UUID, columns: Columns, replaced: UUID | None) -> tuple[dic
     days = {day for day in columns.taken_on if day is not None}
     if not ids and not days:
         return {}, []
-    wanted = Q(id__any_of=array_of(ids)) | Q(taken_on__in=days) if ids else Q(taken_on__in=days)
-    later = Reading.objects.filter(farm_id=OuterRef("farm_id"), corrects_id=OuterRef("id"))
-    rows = list(Reading.objects.filter(wanted, farm_id=farm_id).annotate(is_corrected=Exists(later)))
+    asked: dict[str, Any] = {"farm": farm_id, "ids": list(ids), "days": list(days)}
+    with connection.cursor() as cursor:
+        cursor.execute(STORED, asked)
+        found = cursor.fetchall()
+    rows = [Reading.from_db(connection.alias, COLUMNS, values) for *values, _is_corrected in found]
+    corrected = {row.id for row, (*_values, is_corrected) in zip(rows, found, strict=True) if is_corrected}
     stored = {row.id: row for row in rows if row.id in ids}
-    current = (row for row in rows if not _is_done_with(row))
-    return stored, [row for row in current if row.taken_on in days and row.id not in {*stored, replaced}]
-
-
-def _is_done_with(row: Reading) -> bool:
-    """Whether a later reading corrects this one (as the query marked it), or it was withdrawn."""
-    return bool(getattr(row, "is_corrected", False)) or row.correction_kind == CorrectionKind.WITHDRAWN
+    current = (row for row in rows if row.correction_kind != CorrectionKind.WITHDRAWN and row.taken_on in days)
+    return stored, [row for row in current if row.id not in {*stored, *corrected, replaced}]
 
 
 def raise_conflicts(taking: Taking) -> None:

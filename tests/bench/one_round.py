@@ -93,8 +93,7 @@ def drive(sender: Sender, port: int, numbers: range) -> dict[str, list[float]]:
         return took
 
     times: dict[str, list[float]] = {"get": [], "round": [], "empty": []}
-    for number in numbers:
-        body = round_of_ten(sender, number)
+    for body in [round_of_ten(sender, number) for number in numbers]:
         taken = {
             "get": ask("GET", f"{farm}?fields=name"),
             "round": ask("PUT", f"{farm}/rounds/{uuid7()}", body),
