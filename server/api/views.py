@@ -117,8 +117,9 @@ class ApiViewSet(GenericViewSet[Any]):
         if self.asking is not None:
             told = None if self.tells_secret else packed(response)
             keep_answer(self.asking, status=response.status_code, answer=told, now=self.now)
-        reads = request.method in ("GET", "HEAD")
-        return tagged(request, response) if reads or (self.changeable and response.status_code != 204) else response
+        known_again = request.method in ("GET", "HEAD") or (self.changeable and response.status_code != 204)
+        # A file to take along is no record: it is made anew each time.
+        return tagged(request, response) if known_again and isinstance(response, Response) else response
 
     def body(self, kind: type[serializers.Serializer[Any]], *, partial: bool = False) -> dict[str, Any]:
         """The request's body, checked. Raises ValidationError, which becomes a problem with pointers."""

@@ -27,18 +27,19 @@ from tests.bench.ingest import STATIONS, Ranch, as_factory, ranch
 MILLION, TENTH = 1_000_000, 100_000
 STREAMED, PARQUET = ("readings.ndjson", "readings.csv"), ("readings.parquet",)
 FIRST = date(1990, 1, 1)
-MEGABYTE = 1024 * 1024
-FILL = (
-    """INSERT INTO monitoring_round (farm_id, id, walked_on, source, actor_kind, received_at, entry)
-       SELECT %(farm)s, uuidv7(), %(first)s::date + 7 * n, 'program', 'program', now(), 1
-       FROM generate_series(1, %(rounds)s) n""",
-    """INSERT INTO monitoring_reading (farm_id, id, round_id, station_id, method, how, count, fraction, at_least,
-           reason, hung_on, taken_on, zone, sides, pen, weather, correction_kind, received_at, entry)
-       SELECT r.farm_id, uuidv7(), r.id, s.id, s.method, 'counted', mod(7 * s.number, 200), 1, false, '',
-           r.walked_on - 7, r.walked_on, 'America/Chicago', 1, '', '', '', now(), 1
-       FROM monitoring_round r JOIN monitoring_station s USING (farm_id) WHERE r.farm_id = %(farm)s
-         AND NOT EXISTS (SELECT FROM monitoring_reading o WHERE o.farm_id = r.farm_id AND o.round_id = r.id)""",
-)
+# In one statement, so that no readings that are there already have to be looked for.
+FILL = """
+WITH walked AS (
+    INSERT INTO monitoring_round (farm_id, id, walked_on, source, actor_kind, received_at, entry)
+    SELECT %(farm)s, uuidv7(), %(first)s::date + 7 * n, 'program', 'program', now(), 1
+    FROM generate_series(1, %(rounds)s) n
+    RETURNING farm_id, id, walked_on)
+INSERT INTO monitoring_reading (farm_id, id, round_id, station_id, method, how, count, fraction, at_least, reason,
+    hung_on, taken_on, zone, sides, pen, weather, correction_kind, received_at, entry)
+SELECT w.farm_id, uuidv7(), w.id, s.id, s.method, 'counted', mod(7 * s.number, 200), 1, false, '',
+    w.walked_on - 7, w.walked_on, 'America/Chicago', 1, '', '', '', now(), 1
+FROM walked w JOIN monitoring_station s USING (farm_id) WHERE s.farm_id = %(farm)s
+"""
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,8 @@ def fill(farm: Farm, rows: int) -> None:
     with as_factory(), connection.cursor() as cursor:
         cursor.execute("SELECT count(*) FROM monitoring_station WHERE farm_id = %s", [farm.id])
         stations = cursor.fetchone()[0]
-        for statement in FILL:
-            cursor.execute(statement, {"farm": farm.id, "first": FIRST, "rounds": rows // stations})
+        cursor.execute(FILL, {"farm": farm.id, "first": FIRST, "rounds": rows // stations})
+        assert cursor.rowcount == rows
 
 
 def full_ranch(rows: int) -> Ranch:

@@ -28,7 +28,7 @@ from monitoring.methods import METHOD_CHOICES
 from server.api.fields import Body, Choice, Day, Flag
 from server.api.pagination import OnePage
 from server.api.problems import BadQuery
-from server.api.views import PAGING, OnFarm
+from server.api.views import FIELDS, PAGING, OnFarm
 from server.exports.columnar import write_parquet
 from server.exports.darwin_core import write_archive
 from server.exports.package import package_of, schema_of
@@ -97,10 +97,10 @@ class ExportView(OnFarm):
         return {**super().default_response_headers, "Cache-Control": "private, no-store"}
 
     def asked(self, kind: type[Body]) -> dict[str, Any]:
-        """The query, checked; there are no pages here. Raises BadQuery."""
-        paging = [name for name in PAGING if name in self.request.query_params]
-        if paging:
-            raise BadQuery(errors=[Detail(name, str(UNKNOWN), "unknown") for name in paging])
+        """The query, checked; there are no pages here, and all of the fields. Raises BadQuery."""
+        of_lists = [name for name in (*PAGING, FIELDS) if name in self.request.query_params]
+        if of_lists:
+            raise BadQuery(errors=[Detail(name, str(UNKNOWN), "unknown") for name in of_lists])
         return self.query(kind)
 
     def answer(self, name: str, media_type: str, made: Callable[[], HttpResponseBase]) -> HttpResponseBase:
