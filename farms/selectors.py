@@ -17,6 +17,7 @@ from farms.models import (
     Farm,
     Group,
     GroupMember,
+    LogEvent,
     Membership,
     Person,
     Region,
@@ -71,6 +72,21 @@ def consents_of(farm: Farm) -> QuerySet[Consent]:
 def tokens_of(farm: Farm) -> QuerySet[ApiToken]:
     """Keys and farm phones, the ended ones too, newest first."""
     return ApiToken.objects.filter(farm_id=farm.id).select_related("made_by").order_by("-made_at", "-id")
+
+
+def log_of(farm: Farm, *, kind: str | None = None, since: datetime | None = None) -> QuerySet[LogEvent]:
+    """The farm's own log, newest first; of one kind, or from a moment on."""
+    wanted = Q(farm_id=farm.id)
+    wanted &= Q(kind=kind) if kind else Q()
+    wanted &= Q(at__gte=since) if since else Q()
+    return LogEvent.objects.filter(wanted).order_by("-at", "-id")
+
+
+def names_in_log(farm: Farm, ids: Collection[UUID]) -> dict[UUID, str]:
+    """What people, keys and farm phones of a farm's log are called now, by their ids."""
+    users = User.objects.filter(id__in=ids)
+    tokens = ApiToken.objects.filter(farm_id=farm.id, id__in=ids)
+    return {each.id: str(each) for each in users} | dict(tokens.values_list("id", "name"))
 
 
 def group_roles_of(user: User) -> QuerySet[GroupMember]:

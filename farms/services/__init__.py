@@ -4,10 +4,12 @@ The caller has already come through `farms.access` and opened the transaction in
 acts. Every function takes `now` from its entry point.
 """
 
+from farms.models.log import LogKind
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, add_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, register_farm
 from farms.services.language import LanguageUnknown, set_language
+from farms.services.log import note_in_all_logs, note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
 from farms.services.person import add_person, end_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
@@ -24,6 +26,7 @@ __all__ = [
     "FarmNameTaken",
     "LanguageUnknown",
     "LastOwner",
+    "LogKind",
     "NewFarm",
     "PhoneCodeWrong",
     "SeasonClosesTooEarly",
@@ -40,6 +43,8 @@ __all__ = [
     "make_phone_code",
     "make_sign_in_link",
     "make_token",
+    "note_in_all_logs",
+    "note_in_log",
     "open_season",
     "register_farm",
     "revoke_token",

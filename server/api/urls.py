@@ -15,6 +15,7 @@ from server.api.v1.development import DevelopmentOfFarm
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.imports import BulkReadings, Imports
+from server.api.v1.log import Log
 from server.api.v1.me import Me
 from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
@@ -52,6 +53,7 @@ ON_FARM: dict[str, Any] = {
     "consents": Consents,
     "tokens": Tokens,
     "phone-codes": PhoneCodes,
+    "log": Log,
 }
 
 router = SimpleRouter(trailing_slash=False, use_regex_path=False)

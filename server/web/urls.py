@@ -14,6 +14,7 @@ from server.web.views import (
     home,
     keys,
     levels,
+    log,
     mail,
     monday,
     paper,
@@ -61,6 +62,7 @@ farm_settings = [
     path("agreements/region/", consents.agree_region, name="agree_region"),
     path("agreements/<uuid:consent_id>/withdraw/", consents.withdraw, name="withdraw"),
     path("keys/", keys.keys, name="keys"),
+    path("log/", log.log, name="log"),
     path("keys/<uuid:token_id>/off/", keys.switch_off_key, name="switch_off_key"),
 ]
 

@@ -55,7 +55,7 @@ def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -
     with acting(anna):
         add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
     of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
-               "phones", "levels", "seasons", "consents", "keys", "temperatures")  # fmt: skip
+               "phones", "levels", "seasons", "consents", "keys", "log", "temperatures")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [

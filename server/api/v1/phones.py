@@ -61,7 +61,7 @@ class Phone(ApiViewSet):
         if tried_too_often(request, "phone-code", limit=30):
             raise Throttled(wait=WINDOW)
         now = timezone.now()
-        key = use_phone_code(**self.body(PhoneCodeTyped), expires_at=now + timedelta(seconds=LASTS))
+        key = use_phone_code(**self.body(PhoneCodeTyped), expires_at=now + timedelta(seconds=LASTS), now=now)
         phone = token_by_key(key, now)
         if phone is None:
             raise PhoneCodeWrong(pointer="/code")

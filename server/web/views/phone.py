@@ -28,10 +28,11 @@ def phone(request: HttpRequest) -> HttpResponse:
         return render(request, "429.html", status=429)
     if not form.is_valid():
         return render(request, "web/phone.html", {"form": form}, status=422)
-    expires = timezone.now() + timedelta(seconds=LASTS)
+    now = timezone.now()
+    expires = now + timedelta(seconds=LASTS)
     name = form.cleaned_data["name"] or _("phone")
     try:
-        key = use_phone_code(code=form.cleaned_data["code"], name=name, expires_at=expires)
+        key = use_phone_code(code=form.cleaned_data["code"], name=name, expires_at=expires, now=now)
     except FlyroundError as refusal:
         form.add_error("code", str(refusal))
         return render(request, "web/phone.html", {"form": form}, status=422)

@@ -1,7 +1,5 @@
 """A one-time sign-in link. Opening it changes nothing, since mail programs open links too: the button signs in."""
 
-from django.conf import settings
-from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -11,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 from farms.errors import FlyroundError
 from farms.services import use_sign_in_link
 from server.web.limits import tried_too_often
-from server.web.sign_in import speak
+from server.web.sign_in import enter, speak
 
 
 @never_cache
@@ -25,7 +23,7 @@ def sign_in_link(request: HttpRequest, key: str) -> HttpResponse:
         user = use_sign_in_link(key=key, now=timezone.now())
     except FlyroundError as refusal:
         return render(request, "web/sign_in_link.html", {"refusal": str(refusal)}, status=410)
-    login(request, user, backend=settings.AUTHENTICATION_BACKENDS[0])
+    enter(request, user, way="link")
     response = redirect("home")
     speak(response, user.language)
     return response

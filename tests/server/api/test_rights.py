@@ -20,7 +20,7 @@ WRITING_MAY = PHONE_MAY | {
     "post alerts/{alert_id}/seen", "post temperatures",
 }  # fmt: skip
 OWNERS_ONLY = {
-    "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
+    "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
 }  # fmt: skip
 
 
@@ -39,7 +39,12 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
     return {name for name, answer in answers.items() if answer.status_code != 403}
 
 
-READS = {short(route) for route in ON_FARM if route.method == "get"} - {"get people", "get round-sheet", "get tokens"}
+READS = {short(route) for route in ON_FARM if route.method == "get"} - {
+    "get people",
+    "get round-sheet",
+    "get tokens",
+    "get log",
+}
 ALL = {short(route) for route in ON_FARM}
 
 
