@@ -87,6 +87,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "server.middleware.TenancyMiddleware",
     "django_structlog.middlewares.RequestMiddleware",
+    "server.api.throttle.throttled",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
@@ -198,6 +199,22 @@ CELERY = {
     "broker_connection_retry_on_startup": True,
     "broker_transport_options": {"visibility_timeout": 3600},
 }
+
+# --- Limits of the API: requests/seconds in any such span (server/api/throttle.py) -----------------------------------
+API_LIMITS = {
+    name: env(f"LIMIT_{name.upper()}", default=usual)
+    for name, usual in {
+        "key": "600/60",  # one token
+        "person": "600/60",  # one signed-in person
+        "address": "6000/60",  # all who share an address: thirty farms' programs in one office
+        "nobody": "60/60",  # an address, without a token and not signed in
+        "bad_key": "30/900",  # an address' tokens that aren't known
+        "bulk": "120/600",  # whole tables in or out, by one asker
+        "bulk_address": "1200/600",
+    }.items()
+}
+# Tests and benches ask more often than anybody: they set a large one.
+API_LIMITS_TIMES = env.int("API_LIMITS_TIMES", default=1)
 
 # --- REST API --------------------------------------------------------------------------------------------------------
 REST_FRAMEWORK = {

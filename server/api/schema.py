@@ -29,6 +29,9 @@ stays on record.
 **Errors** have one form, RFC 9457 `application/problem+json`: a stable `code`, a sentence that says what to do, and
 a JSON pointer to each place; see the schema Problem for all codes.
 
+**Too often** is answered with 429 and `Retry-After`: wait so many seconds, then go on. One token may ask 600 times a
+minute, and move 120 whole tables in ten minutes, unless the service is set up otherwise.
+
 **Long lists** come in pages: follow `next` until it is null.
 """
 # Where the errors come from that the API can answer with: those of mail and pages aren't listed.
@@ -73,7 +76,7 @@ def add_problems(result: dict[str, Any], generator: Any, request: Any, public: b
 
 
 def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
-    statuses = {406, 500}
+    statuses = {406, 429, 500}
     if operation.get("security") != []:
         statuses |= {401, 403}
     if "{" in path:
@@ -82,8 +85,6 @@ def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
         statuses |= {422}
     if "requestBody" in operation:
         statuses |= {400, 409, 413, 415, 422}
-    if path.endswith("/phone"):
-        statuses |= {429}
     return sorted(statuses)
 
 

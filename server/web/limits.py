@@ -1,17 +1,12 @@
-"""How often somebody may try a code. Counted in the cache; while that is gone, no code can be tried at all (503)."""
+"""How often somebody may try a code. Counted in Valkey; while that is gone, no code can be tried at all (503)."""
 
-from allauth.account.adapter import get_adapter
-from django.core.cache import cache
 from django.http import HttpRequest
+
+from server.limits import Tries, address_of, try_once
 
 WINDOW = 15 * 60
 
 
 def tried_too_often(request: HttpRequest, action: str, *, limit: int) -> bool:
     """Count one try from this address; True from the try after `limit` on, until a quarter of an hour has passed."""
-    key = f"tries:{action}:{get_adapter().get_client_ip(request)}"
-    cache.add(key, 0, timeout=WINDOW)
-    try:
-        return int(cache.incr(key)) > limit
-    except ValueError:  # the window ended between the two calls
-        return False
+    return try_once(Tries(action, limit, WINDOW, WINDOW), address_of(request)) == 0
