@@ -79,6 +79,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "server.after_answer.acts_when_answered",
     "server.api.problems.problem_pages",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -125,12 +126,17 @@ ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_LOGIN_BY_CODE_MAX_ATTEMPTS = 3
 ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 15 * 60
 ACCOUNT_PREVENT_ENUMERATION = True
-# Nobody signs up, so an address that isn't known gets no mail: the site can't be used to bother strangers.
-ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+# The mail to an address that isn't known is written and never sent (server/web/sign_in.py): the site can't be used to
+# bother strangers, and takes as long as for somebody.
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = True
+ACCOUNT_FORMS = {"confirm_login_code": "server.web.sign_in_code.CodeForm"}
+# Asking for codes; typing wrong ones is counted in server/web/sign_in_code.py.
+ACCOUNT_RATE_LIMITS = {"request_login_code": "20/m/ip,300/h/ip,3/m/key,12/h/key,40/d/key"}
 LOGIN_URL = "account_request_login_code"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 AUTH_PASSWORD_VALIDATORS = [{"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"}]
+SESSION_ENGINE = "server.sessions"
 SESSION_COOKIE_AGE = 30 * 24 * 3600
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SESSION_COOKIE_SAMESITE = "Lax"
@@ -185,6 +191,9 @@ EMAIL_FILE_PATH = DEMO_MAIL_DIR or env("EMAIL_FILE_PATH", default="")
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = env("MAIL_FROM", default="Flyround <flyround@localhost>")
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+
+# Off in the tests, which look at once.
+AFTER_ANSWER_IN_THREAD = env.bool("AFTER_ANSWER_IN_THREAD", default=True)
 
 # --- Cache, Celery: Redis is the bell, PostgreSQL the truth ----------------------------------------------------------
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}}

@@ -12,6 +12,9 @@ from django.utils.translation import gettext_lazy as _
 
 from farms.services import LogKind, note_in_all_logs
 from farms.tenancy.acting import act_for_user
+from server.after_answer import when_answered
+
+NOBODY = "account/email/unknown_account"
 
 
 class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
@@ -26,6 +29,20 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
+
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        """Write a mail now, and send it when the answer is out.
+
+        For an address that nobody has, the same mail is written and thrown away: neither the answer nor the time that
+        it takes tells who has an account here.
+        """
+        if template_prefix == NOBODY:
+            template_prefix, known = "account/email/login_code", False
+            context = context | {"code": self.generate_login_code()}
+        else:
+            known = bool(context.get("known", True))
+        message = self.render_mail(template_prefix, email, context)
+        when_answered(context["request"], message.send if known else lambda: None)
 
     def render_mail(
         self,

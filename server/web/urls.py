@@ -34,8 +34,8 @@ from server.web.views import (
 )
 
 signing_in = [
-    path("", account.request_login_code, name="account_request_login_code"),
-    path("code/", account.confirm_login_code, name="account_confirm_login_code"),
+    path("", sign_in.ask_for_code, name="account_request_login_code"),
+    path("code/", sign_in.type_code, name="account_confirm_login_code"),
     path("link/<str:key>/", sign_in.sign_in_link, name="sign_in_link"),
     path("out/", account.logout, name="account_logout"),
     path("switched-off/", account.account_inactive, name="account_inactive"),
