@@ -8,6 +8,7 @@ from farms.models.log import LogKind
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, add_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, register_farm
+from farms.services.guest import AlreadyGuest, GuestEndWrong, end_guest, invite_guest
 from farms.services.language import LanguageUnknown, set_language
 from farms.services.log import note_in_all_logs, note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
@@ -19,11 +20,13 @@ from farms.services.token import TokenLifeWrong, make_token, revoke_token
 
 __all__ = [
     "AdviserUnknown",
+    "AlreadyGuest",
     "AlreadyMember",
     "ConsentAlreadyGiven",
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
     "FarmNameTaken",
+    "GuestEndWrong",
     "LanguageUnknown",
     "LastOwner",
     "LogKind",
@@ -37,9 +40,11 @@ __all__ = [
     "add_member",
     "add_person",
     "close_season",
+    "end_guest",
     "end_membership",
     "end_person",
     "give_consent",
+    "invite_guest",
     "make_phone_code",
     "make_sign_in_link",
     "make_token",

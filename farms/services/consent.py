@@ -85,6 +85,6 @@ def _check(farm: Farm, kind: str, adviser: User | None) -> None:
         raise ConsentKindUnknown(pointer="/kind")
     if kind == ConsentKind.REGIONAL and adviser is None:
         return
-    advisers = GroupMember.objects.filter(group_id=farm.group_id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    advisers = GroupMember.objects.lasting().filter(group_id=farm.group_id, role=GroupRole.ADVISER)
     if kind == ConsentKind.REGIONAL or adviser is None or not advisers.filter(user_id=adviser.id).exists():
         raise AdviserUnknown(pointer="/adviser")

@@ -98,7 +98,11 @@ def test_every_page_fits_is_named_and_keeps_to_the_policy(
 ):
     signing_in = (anna, dana, erik)
     keys = [make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1)) for user in signing_in]
-    pages = (addresses, [reverse("monday")], [reverse("region_temperatures", args=[region.id])])
+    pages = (
+        addresses,
+        [reverse("monday")],
+        [reverse("region_temperatures", args=[region.id]), reverse("guests", args=[region.group_id])],
+    )
     wrong = {}
     with chromium() as browser:
         for key, asked in zip(keys, pages, strict=True):
