@@ -69,7 +69,7 @@ def _advises(user: User, farm_id: UUID) -> bool:
 
 def _advising(user: User) -> QuerySet[Consent]:
     """The consents by which a user advises farms now: given, and the user still an adviser of the farm's group."""
-    groups = GroupMember.objects.filter(user_id=user.id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    groups = GroupMember.objects.lasting().filter(user_id=user.id, role=GroupRole.ADVISER)
     consents = Consent.objects.filter(adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)
     return consents.filter(farm__group_id__in=groups.values("group_id"))
 
@@ -119,14 +119,14 @@ def farms_of(who: Who) -> QuerySet[Farm]:
 
 
 def group_for(who: Who, group_id: UUID, *, role: GroupRole | None = None) -> Group:
-    """The group with this id for its members (of a role, where one is asked). Raises Missing or Forbidden."""
+    """The group with this id for its members (of a role, where one is asked). Raises Missing or Forbidden.
+
+    Its guests are no members: they read region reports.
+    """
     if isinstance(who, ApiToken):
         raise Missing()
-    roles = set(
-        GroupMember.objects.filter(user_id=who.id, group_id=group_id, ended_at__isnull=True).values_list(
-            "role", flat=True
-        )
-    )
+    lasting = GroupMember.objects.lasting().filter(user_id=who.id, group_id=group_id)
+    roles = set(lasting.exclude(role=GroupRole.GUEST).values_list("role", flat=True))
     if not roles and not farms_of(who).filter(group_id=group_id).exists():
         raise Missing()
     if role is not None and role not in roles:

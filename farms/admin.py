@@ -45,7 +45,7 @@ class HoldingAdmin(NothingDeleted):
 
 @admin.register(GroupMember)
 class GroupMemberAdmin(NothingDeleted):
-    list_display = ["user", "role", "group", "ended_at"]
+    list_display = ["user", "role", "group", "ends_at", "ended_at"]
     list_filter = ["group", "role"]
     autocomplete_fields = ["user"]
 

@@ -19,6 +19,7 @@ from farms.models import (
     Group,
     GroupMember,
     LedgerHead,
+    LogEvent,
     Membership,
     Person,
     Region,
@@ -80,10 +81,37 @@ def chain_number(farm: Farm) -> int:
     return LedgerHead.objects.values_list("number", flat=True).get(farm_id=farm.id)
 
 
+def log_of(farm: Farm, *, kind: str | None = None, since: datetime | None = None) -> QuerySet[LogEvent]:
+    """The farm's own log, newest first; of one kind, or from a moment on."""
+    wanted = Q(farm_id=farm.id)
+    wanted &= Q(kind=kind) if kind else Q()
+    wanted &= Q(at__gte=since) if since else Q()
+    return LogEvent.objects.filter(wanted).order_by("-at", "-id")
+
+
+def names_in_log(farm: Farm, ids: Collection[UUID]) -> dict[UUID, str]:
+    """What people, keys and farm phones of a farm's log are called now, by their ids."""
+    users = User.objects.filter(id__in=ids)
+    tokens = ApiToken.objects.filter(farm_id=farm.id, id__in=ids)
+    return {each.id: str(each) for each in users} | dict(tokens.values_list("id", "name"))
+
+
 def group_roles_of(user: User) -> QuerySet[GroupMember]:
-    """What a user is in which group, the coordinator's roles first. Sees no farm by it."""
-    roles = GroupMember.objects.filter(user_id=user.id, ended_at__isnull=True).select_related("group")
-    return roles.order_by("-role", "group__name", "id")
+    """What a user is in which group, the coordinator's roles first. Sees no farm by it. A guest's are apart."""
+    roles = GroupMember.objects.lasting().filter(user_id=user.id).exclude(role=GroupRole.GUEST)
+    return roles.select_related("group").order_by("-role", "group__name", "id")
+
+
+def guest_roles_of(user: User) -> QuerySet[GroupMember]:
+    """The groups whose region reports a user reads as a guest now."""
+    roles = GroupMember.objects.lasting().filter(user_id=user.id, role=GroupRole.GUEST)
+    return roles.select_related("group").order_by("group__name", "id")
+
+
+def guests_of(group: Group) -> QuerySet[GroupMember]:
+    """The group's guests, the ended ones too, the latest end first."""
+    guests = GroupMember.objects.filter(group_id=group.id, role=GroupRole.GUEST)
+    return guests.select_related("user").order_by("-ends_at", "-id")
 
 
 def regions_of(group: Group) -> QuerySet[Region]:
@@ -92,9 +120,22 @@ def regions_of(group: Group) -> QuerySet[Region]:
 
 
 def regions_open_to(user: User) -> QuerySet[Region]:
-    """The regions whose reports a user may read: of their groups, and of the groups of the farms they may see."""
-    groups = Q(group_id__in=group_roles_of(user).values("group_id")) | Q(group_id__in=farms_of(user).values("group_id"))
-    return Region.objects.filter(groups).select_related("group").order_by("name", "id")
+    """The regions whose reports a user may read: their own ones, and those of groups whose guest they are."""
+    return _regions(_own_groups(user) | Q(group_id__in=guest_roles_of(user).values("group_id")))
+
+
+def own_regions_of(user: User) -> QuerySet[Region]:
+    """The regions of a user's groups, and of the groups of the farms they may see."""
+    return _regions(_own_groups(user))
+
+
+def _own_groups(user: User) -> Q:
+    by_role = Q(group_id__in=group_roles_of(user).values("group_id"))
+    return by_role | Q(group_id__in=farms_of(user).values("group_id"))
+
+
+def _regions(wanted: Q) -> QuerySet[Region]:
+    return Region.objects.filter(wanted).select_related("group").order_by("name", "id")
 
 
 def token_by_key(key: str, now: datetime) -> ApiToken | None:
@@ -150,14 +191,14 @@ def owners_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Membership]:
 
 def advisers_of_group(group_id: UUID) -> QuerySet[User]:
     """The group's advisers who can sign in."""
-    roles = GroupMember.objects.filter(group_id=group_id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    roles = GroupMember.objects.lasting().filter(group_id=group_id, role=GroupRole.ADVISER)
     return User.objects.filter(is_active=True, id__in=roles.values("user_id")).order_by("id")
 
 
 def advised_farms(user: User) -> QuerySet[Farm]:
     """The farms whose consent names this adviser, whoever else may see them, by name."""
     consents = Consent.objects.filter(adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)
-    roles = GroupMember.objects.filter(user_id=user.id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    roles = GroupMember.objects.lasting().filter(user_id=user.id, role=GroupRole.ADVISER)
     farms = Farm.objects.select_related("group", "region").filter(id__in=consents.values("farm_id"))
     return farms.filter(group_id__in=roles.values("group_id")).order_by("name", "id")
 

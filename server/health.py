@@ -30,7 +30,7 @@ def healthz(request: HttpRequest) -> JsonResponse:
 def readyz(request: HttpRequest) -> JsonResponse:
     """200 when the database answers and is migrated, else 503.
 
-    The broker is told, but doesn't count: it is only the bell, and pages and counts go on without it.
+    The broker is told, but doesn't count: it is only the bell, and pages go on without it; the API and codes don't.
     """
     database = database_state()
     state = {"status": "ready" if database == DONE else "not ready", "database": database, "broker": broker_state()}

@@ -80,6 +80,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "server.after_answer.acts_when_answered",
     "server.api.problems.problem_pages",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -88,6 +89,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "server.middleware.TenancyMiddleware",
     "django_structlog.middlewares.RequestMiddleware",
+    "server.api.throttle.throttled",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
@@ -125,12 +127,17 @@ ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_LOGIN_BY_CODE_MAX_ATTEMPTS = 3
 ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 15 * 60
 ACCOUNT_PREVENT_ENUMERATION = True
-# Nobody signs up, so an address that isn't known gets no mail: the site can't be used to bother strangers.
-ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+# The mail to an address that isn't known is written and never sent (server/web/sign_in.py): the site can't be used to
+# bother strangers, and takes as long as for somebody.
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = True
+ACCOUNT_FORMS = {"confirm_login_code": "server.web.sign_in_code.CodeForm"}
+# Asking for codes; typing wrong ones is counted in server/web/sign_in_code.py.
+ACCOUNT_RATE_LIMITS = {"request_login_code": "20/m/ip,300/h/ip,3/m/key,12/h/key,40/d/key"}
 LOGIN_URL = "account_request_login_code"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
 AUTH_PASSWORD_VALIDATORS = [{"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"}]
+SESSION_ENGINE = "server.sessions"
 SESSION_COOKIE_AGE = 30 * 24 * 3600
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SESSION_COOKIE_SAMESITE = "Lax"
@@ -186,6 +193,9 @@ EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = env("MAIL_FROM", default="Flyround <flyround@localhost>")
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 
+# Off in the tests, which look at once.
+AFTER_ANSWER_IN_THREAD = env.bool("AFTER_ANSWER_IN_THREAD", default=True)
+
 # --- Cache, Celery: Redis is the bell, PostgreSQL the truth ----------------------------------------------------------
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}}
 _broker = REDIS_URL.replace("unix://", "redis+socket://", 1) if REDIS_URL.startswith("unix://") else REDIS_URL
@@ -199,6 +209,22 @@ CELERY = {
     "broker_connection_retry_on_startup": True,
     "broker_transport_options": {"visibility_timeout": 3600},
 }
+
+# --- Limits of the API: requests/seconds in any such span (server/api/throttle.py) -----------------------------------
+API_LIMITS = {
+    name: env(f"LIMIT_{name.upper()}", default=usual)
+    for name, usual in {
+        "key": "600/60",  # one token
+        "person": "600/60",  # one signed-in person
+        "address": "6000/60",  # all who share an address: thirty farms' programs in one office
+        "nobody": "60/60",  # an address, without a token and not signed in
+        "bad_key": "30/900",  # an address' tokens that aren't known
+        "bulk": "120/600",  # whole tables in or out, by one asker
+        "bulk_address": "1200/600",
+    }.items()
+}
+# Tests and benches ask more often than anybody: they set a large one.
+API_LIMITS_TIMES = env.int("API_LIMITS_TIMES", default=1)
 
 # --- REST API --------------------------------------------------------------------------------------------------------
 REST_FRAMEWORK = {

@@ -44,6 +44,9 @@ def use_own_part(worker: str) -> None:
 
 
 def set_up_django() -> None:
+    # Every request is counted as in production, against limits that no test reaches unless it sets its own.
+    os.environ["API_LIMITS_TIMES"] = "1000000"
+    os.environ["AFTER_ANSWER_IN_THREAD"] = "false"
     os.environ["DJANGO_SETTINGS_MODULE"] = "server.settings"
     django.setup()
     # Not left for xdist's processes: pytest-django would read the settings there before this module is imported.

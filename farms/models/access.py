@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from django.db import models
+from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
@@ -42,10 +43,17 @@ class Membership(FarmRecord):
         indexes = [models.Index(name="membership_by_user", fields=["user"])]
 
 
+class GroupMembers(models.QuerySet["GroupMember"]):
+    def lasting(self) -> "GroupMembers":
+        """Roles that are neither ended nor, a guest's, past their day: by the database's clock, as a key's life."""
+        by_itself = models.Q(ends_at__isnull=True) | models.Q(ends_at__gt=Now())
+        return self.filter(by_itself, ended_at__isnull=True)
+
+
 class GroupMember(models.Model):
     """An adviser, a coordinator or a coordinator's guest. Sees no farm by it: that takes the farm's consent.
 
-    A guest reads the region reports, until `ends_at`.
+    A guest reads the region reports, until `ends_at`, and has the `name` that the coordinator wrote.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
@@ -54,11 +62,16 @@ class GroupMember(models.Model):
     role = models.CharField(_("role"), max_length=12, choices=GroupRole)
     ends_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
+    name = models.CharField(_("name"), max_length=120, blank=True)
+
+    objects = GroupMembers.as_manager()
 
     class Meta:
         constraints = [
             models.CheckConstraint(
-                name="group_guest_ends_by_itself", condition=~models.Q(role=GroupRole.GUEST, ends_at__isnull=True)
+                name="only_a_group_guest_ends_by_itself",
+                condition=models.Q(role=GroupRole.GUEST, ends_at__isnull=False)
+                | (~models.Q(role=GroupRole.GUEST) & models.Q(ends_at__isnull=True)),
             ),
             models.UniqueConstraint(
                 name="group_role_once_while_it_lasts",

@@ -4,12 +4,14 @@ The caller has already come through `farms.access` and opened the transaction in
 acts. Every function takes `now` from its entry point.
 """
 
+from farms.models.log import LogKind
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
 from farms.services.feed import FeedKindUnknown, FeedMadeMeanwhile, make_feed, note_feed_use, revoke_feed
+from farms.services.guest import AlreadyGuest, GuestEndWrong, end_guest, invite_guest
 from farms.services.language import LanguageUnknown, set_language
-from farms.services.log import note_in_log
+from farms.services.log import note_in_all_logs, note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
 from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
@@ -19,6 +21,7 @@ from farms.services.token import TokenLifeWrong, make_token, revoke_token
 
 __all__ = [
     "AdviserUnknown",
+    "AlreadyGuest",
     "AlreadyMember",
     "ConsentAlreadyGiven",
     "FacilityNameTaken",
@@ -26,9 +29,11 @@ __all__ = [
     "FarmNameTaken",
     "FeedKindUnknown",
     "FeedMadeMeanwhile",
+    "GuestEndWrong",
     "HalfAPosition",
     "LanguageUnknown",
     "LastOwner",
+    "LogKind",
     "NewFarm",
     "PhoneCodeWrong",
     "SeasonClosesTooEarly",
@@ -41,14 +46,17 @@ __all__ = [
     "change_facility",
     "change_farm",
     "close_season",
+    "end_guest",
     "end_membership",
     "end_person",
     "give_consent",
+    "invite_guest",
     "make_feed",
     "make_phone_code",
     "make_sign_in_link",
     "make_token",
     "note_feed_use",
+    "note_in_all_logs",
     "note_in_log",
     "open_season",
     "register_farm",

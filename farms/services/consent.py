@@ -11,6 +11,8 @@ from farms.errors import Conflict, Invalid
 from farms.ledger import append, lock_heads, next_number, row_hash, row_values
 from farms.models import Consent, Farm, GroupMember, User
 from farms.models.access import ConsentKind, GroupRole
+from farms.models.log import LogKind
+from farms.services.log import note_in_log
 
 
 class ConsentAlreadyGiven(Conflict):
@@ -42,7 +44,9 @@ def give_consent(*, farm: Farm, kind: str, adviser: User | None = None, by: User
         consent = Consent.objects.create(
             farm=farm, kind=kind, adviser=adviser, given_by=by, given_at=now, entry=next_number(head)
         )
-    append(head, kind="consent_given", actor=actor_on(by, farm.id), row_hashes=[given_hash(consent)], now=now)
+    actor = actor_on(by, farm.id)
+    append(head, kind="consent_given", actor=actor, row_hashes=[given_hash(consent)], now=now)
+    note_in_log(farm=farm, kind=LogKind.CONSENT_GIVEN, actor=actor, now=now, about=_about(consent))
     return consent
 
 
@@ -54,9 +58,10 @@ def withdraw_consent(*, consent: Consent, by: User, now: datetime) -> Consent:
     if consent.withdrawn_at is not None:
         return consent
     consent.withdrawn_at = now
-    # The entry first: an adviser who gives the farm back may write nothing on it after the change.
+    # Entry and note first: an adviser who gives the farm back may write nothing on it after the change.
     actor = actor_on(by, consent.farm_id)
     append(head, kind="consent_withdrawn", actor=actor, row_hashes=[withdrawn_hash(consent)], now=now)
+    note_in_log(farm=consent.farm, kind=LogKind.CONSENT_WITHDRAWN, actor=actor, now=now, about=_about(consent))
     Consent.objects.filter(farm_id=consent.farm_id, id=consent.id).update(withdrawn_at=now)
     return consent
 
@@ -71,11 +76,15 @@ def withdrawn_hash(consent: Consent) -> bytes:
     return row_hash(consent._meta.db_table, row_values(consent))
 
 
+def _about(consent: Consent) -> str:
+    return f"{consent.kind} {consent.adviser_id or ''}".strip()
+
+
 def _check(farm: Farm, kind: str, adviser: User | None) -> None:
     if kind not in ConsentKind.values:
         raise ConsentKindUnknown(pointer="/kind")
     if kind == ConsentKind.REGIONAL and adviser is None:
         return
-    advisers = GroupMember.objects.filter(group_id=farm.group_id, role=GroupRole.ADVISER, ended_at__isnull=True)
+    advisers = GroupMember.objects.lasting().filter(group_id=farm.group_id, role=GroupRole.ADVISER)
     if kind == ConsentKind.REGIONAL or adviser is None or not advisers.filter(user_id=adviser.id).exists():
         raise AdviserUnknown(pointer="/adviser")

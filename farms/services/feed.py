@@ -9,10 +9,11 @@ from django.utils.translation import gettext_lazy as _
 from farms.constraints import explained
 from farms.credentials import key_hash, new_key
 from farms.errors import Conflict, Invalid
-from farms.models import FeedAddress, LogEvent, User
+from farms.models import FeedAddress, User
 from farms.models.access import FeedKind
 from farms.models.log import LogKind
-from farms.selectors import farms_with_roles, feeds_of
+from farms.selectors import feeds_of
+from farms.services.log import note_in_all_logs
 
 
 class FeedKindUnknown(Invalid):
@@ -35,7 +36,7 @@ def make_feed(*, user: User, kind: str, now: datetime) -> tuple[FeedAddress, str
     key = new_key()
     with explained({"feed_once_a_person": FeedMadeMeanwhile()}):
         feed = FeedAddress.objects.create(user=user, kind=kind, key_hash=key_hash(key), made_at=now)
-    _note(user, LogKind.FEED_MADE, kind, now)
+    note_in_all_logs(user=user, kind=LogKind.FEED_MADE, now=now, about=kind)
     return feed, key
 
 
@@ -44,7 +45,7 @@ def revoke_feed(*, feed: FeedAddress, by: User, now: datetime) -> FeedAddress:
     """End an address at once; a second time changes nothing."""
     live = FeedAddress.objects.filter(id=feed.id, revoked_at__isnull=True)
     if live.update(revoked_at=now):
-        _note(by, LogKind.FEED_ENDED, feed.kind, now)
+        note_in_all_logs(user=by, kind=LogKind.FEED_ENDED, now=now, about=feed.kind)
     feed.refresh_from_db(fields=["revoked_at"])
     return feed
 
@@ -54,11 +55,3 @@ def note_feed_use(*, feed: FeedAddress, today: date) -> None:
     if feed.last_used_on != today:
         unused = FeedAddress.objects.filter(Q(last_used_on__isnull=True) | Q(last_used_on__lt=today), id=feed.id)
         unused.update(last_used_on=today)
-
-
-def _note(user: User, kind: LogKind, about: str, now: datetime) -> None:
-    """In the log of every farm that the feed shows: one statement, since an adviser may have many."""
-    LogEvent.objects.bulk_create(
-        LogEvent(farm_id=farm.id, at=now, kind=kind, actor_kind=role.actor_kind, actor_id=user.id, about=about)
-        for farm, role in farms_with_roles(user)
-    )

@@ -5,11 +5,14 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
+from farms.access import actor_on
 from farms.constraints import explained
 from farms.errors import Conflict, Invalid
 from farms.ledger import lock_heads
 from farms.models import Farm, Membership, User
 from farms.models.access import FarmRole
+from farms.models.log import LogKind
+from farms.services.log import note_in_log
 
 
 class AlreadyMember(Conflict):
@@ -27,16 +30,19 @@ class FarmRoleUnknown(Invalid):
     message = _("There is no such role on a farm. Choose recorder or owner.")
 
 
-def add_member(*, farm: Farm, user: User, role: str, now: datetime) -> Membership:
+def add_member(*, farm: Farm, user: User, role: str, by: User, now: datetime) -> Membership:
     """Give a user a role on a farm. Raises FarmRoleUnknown or AlreadyMember."""
     if role not in FarmRole.values:
         raise FarmRoleUnknown(pointer="/role")
     with explained({"membership_once_while_it_lasts": AlreadyMember()}):
-        return Membership.objects.create(farm=farm, user=user, role=role, began_at=now)
+        membership = Membership.objects.create(farm=farm, user=user, role=role, began_at=now)
+    actor = actor_on(by, farm.id)
+    note_in_log(farm=farm, kind=LogKind.MEMBER_ADDED, actor=actor, now=now, about=_about(membership))
+    return membership
 
 
 @transaction.atomic
-def end_membership(*, membership: Membership, now: datetime) -> Membership:
+def end_membership(*, membership: Membership, by: User, now: datetime) -> Membership:
     """End a role; a second time changes nothing. Raises LastOwner."""
     # The head is the farm's lock: two owners who leave at the same moment would leave nobody.
     lock_heads([membership.farm_id])
@@ -47,6 +53,13 @@ def end_membership(*, membership: Membership, now: datetime) -> Membership:
     others = lasting.exclude(id=membership.id).filter(role=FarmRole.OWNER)
     if membership.role == FarmRole.OWNER and not others.exists():
         raise LastOwner()
+    # The note first: who gives up their own role may write nothing on the farm after the change.
+    actor = actor_on(by, membership.farm_id)
+    note_in_log(farm=membership.farm, kind=LogKind.MEMBER_ENDED, actor=actor, now=now, about=_about(membership))
     lasting.filter(id=membership.id).update(ended_at=now)
     membership.ended_at = now
     return membership
+
+
+def _about(membership: Membership) -> str:
+    return f"{membership.role} {membership.user_id}"

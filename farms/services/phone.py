@@ -9,7 +9,12 @@ from django.utils.translation import gettext_lazy as _
 from farms.credentials import code_hash, key_hash, new_token_key
 from farms.errors import Invalid
 from farms.ids import uuid7
+from farms.ledger import Actor
 from farms.models import Farm, PhoneCode, User
+from farms.models.chain import ActorKind
+from farms.models.log import LogKind
+from farms.services.log import note_in_log
+from farms.tenancy.acting import act_for_token
 
 CODE_LIFE = timedelta(minutes=15)
 DIGITS = 8
@@ -31,18 +36,24 @@ def make_phone_code(*, farm: Farm, by: User, now: datetime) -> tuple[PhoneCode, 
     return code, f"{digits[:4]} {digits[4:]}"
 
 
-def use_phone_code(*, code: str, name: str, expires_at: datetime) -> str:
+def use_phone_code(*, code: str, name: str, expires_at: datetime, now: datetime) -> str:
     """Make the phone that holds this code the farm's, and return its key. Raises PhoneCodeWrong.
 
-    `code` as it was typed; `name` tells the owner which phone it is; `expires_at` is the end of the season.
+    `code` as it was typed; `name` tells the owner which phone it is; `expires_at` is the end of the season. From here
+    to the end of the transaction row security acts for the phone.
     """
     digits = "".join(sign for sign in code if sign.isdigit())
-    key = new_token_key()
+    key, token_id = new_token_key(), uuid7()
+    called = name.strip()[:120] or str(_("farm phone"))
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT farm_id FROM use_phone_code(%s, %s, %s, %s, %s)",
-            [code_hash(digits), uuid7(), key_hash(key), name.strip()[:120] or str(_("farm phone")), expires_at],
+            [code_hash(digits), token_id, key_hash(key), called, expires_at],
         )
-        if cursor.fetchone() is None:
-            raise PhoneCodeWrong(pointer="/code")
+        found = cursor.fetchone()
+    if found is None:
+        raise PhoneCodeWrong(pointer="/code")
+    act_for_token(found[0], token_id)
+    phone = Actor(ActorKind.PHONE, token_id)
+    note_in_log(farm=Farm.objects.get(id=found[0]), kind=LogKind.PHONE_JOINED, actor=phone, now=now, about=called)
     return key

@@ -4,10 +4,13 @@ from datetime import datetime, timedelta
 
 from django.utils.translation import gettext_lazy as _
 
+from farms.access import actor_on
 from farms.credentials import key_hash, new_token_key
 from farms.errors import Detail, Invalid
 from farms.models import ApiToken, Farm, User
 from farms.models.access import TokenScope
+from farms.models.log import LogKind
+from farms.services.log import note_in_log
 
 LONGEST_LIFE = timedelta(days=400)
 
@@ -29,13 +32,18 @@ def make_token(
         farm=farm, name=name.strip(), scope=scope, key_hash=key_hash(key), made_by=by, made_at=now,
         expires_at=expires_at,
     )  # fmt: skip
+    note_in_log(farm=farm, kind=LogKind.TOKEN_MADE, actor=actor_on(by, farm.id), now=now, about=token.name)
     return token, key
 
 
 def revoke_token(*, token: ApiToken, by: User, now: datetime) -> ApiToken:
     """End a key, or a farm phone, at once; a second time changes nothing."""
-    ApiToken.objects.filter(farm_id=token.farm_id, id=token.id, revoked_at__isnull=True).update(revoked_at=now)
+    live = ApiToken.objects.filter(farm_id=token.farm_id, id=token.id, revoked_at__isnull=True)
+    ended = live.update(revoked_at=now)
     token.refresh_from_db(fields=["revoked_at"])
+    if ended:
+        actor = actor_on(by, token.farm_id)
+        note_in_log(farm=token.farm, kind=LogKind.TOKEN_ENDED, actor=actor, now=now, about=token.name)
     return token
 
 

@@ -29,6 +29,9 @@ stays on record.
 **Errors** have one form, RFC 9457 `application/problem+json`: a stable `code`, a sentence that says what to do, and
 a JSON pointer to each place; see the schema Problem for all codes.
 
+**Too often** is answered with 429 and `Retry-After`: wait so many seconds, then go on. One token may ask 600 times a
+minute, and move 120 whole tables in ten minutes, unless the service is set up otherwise.
+
 **Long lists** come in pages: follow `next` until it is null. Rows that arrive meanwhile move nothing: none is lost and
 none comes twice. `fields` names the fields that you need.
 
@@ -140,7 +143,7 @@ def _parameter(name: str, place: str, told: str) -> dict[str, Any]:
 
 
 def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
-    statuses = {406, 500}
+    statuses = {406, 429, 500}
     if operation.get("security") != []:
         statuses |= {401, 403}
     if "{" in path:
@@ -155,8 +158,6 @@ def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
         statuses |= {409, 422}
     if "requestBody" in operation:
         statuses |= {400, 409, 413, 415, 422}
-    if path.endswith("/phone"):
-        statuses |= {429}
     return sorted(statuses)
 
 

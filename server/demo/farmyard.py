@@ -89,7 +89,7 @@ def make_yard(cast: Cast, dairy: Dairy) -> Yard:
         _consent(cast, yard)
         _build(yard)
         if dairy.name == "Hollow Creek":
-            services.add_member(farm=farm, user=cast.recorder, role=FarmRole.RECORDER, now=OPENED)
+            services.add_member(farm=farm, user=cast.recorder, role=FarmRole.RECORDER, by=owner, now=OPENED)
     return yard
 
 

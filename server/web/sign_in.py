@@ -4,11 +4,17 @@ from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
 from django.conf import settings
-from django.contrib.auth import get_user_model
+from django.contrib.auth import get_user_model, login
 from django.core.mail import EmailMessage
 from django.http import HttpRequest, HttpResponse
-from django.utils import translation
+from django.utils import timezone, translation
 from django.utils.translation import gettext_lazy as _
+
+from farms.services import LogKind, note_in_all_logs
+from farms.tenancy.acting import act_for_user
+from server.after_answer import when_answered
+
+NOBODY = "account/email/unknown_account"
 
 
 class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
@@ -24,6 +30,20 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
 
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        """Write a mail now, and send it when the answer is out.
+
+        For an address that nobody has, the same mail is written and thrown away: neither the answer nor the time that
+        it takes tells who has an account here.
+        """
+        if template_prefix == NOBODY:
+            template_prefix, known = "account/email/login_code", False
+            context = context | {"code": self.generate_login_code()}
+        else:
+            known = bool(context.get("known", True))
+        message = self.render_mail(template_prefix, email, context)
+        when_answered(context["request"], message.send if known else lambda: None)
+
     def render_mail(
         self,
         template_prefix: str,
@@ -36,10 +56,20 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
             message: EmailMessage = super().render_mail(template_prefix, email, context, headers)
         return message
 
+    def login(self, request: HttpRequest, user: Any) -> None:
+        enter(request, user, way="code")
+
     def post_login(self, request: HttpRequest, user: Any, **kwargs: Any) -> HttpResponse:
         response: HttpResponse = super().post_login(request, user, **kwargs)
         speak(response, user.language)
         return response
+
+
+def enter(request: HttpRequest, user: Any, *, way: str) -> None:
+    """Sign a person in, and note it in the log of every farm that they may see. `way` is code or link."""
+    login(request, user, backend=settings.AUTHENTICATION_BACKENDS[0])
+    act_for_user(user.id)
+    note_in_all_logs(user=user, kind=LogKind.SIGN_IN, now=timezone.now(), about=way)
 
 
 def language_of(address: str) -> str:

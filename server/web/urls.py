@@ -13,9 +13,11 @@ from server.web.views import (
     feeds,
     file,
     group,
+    guests,
     home,
     keys,
     levels,
+    log,
     mail,
     monday,
     paper,
@@ -35,8 +37,8 @@ from server.web.views import (
 )
 
 signing_in = [
-    path("", account.request_login_code, name="account_request_login_code"),
-    path("code/", account.confirm_login_code, name="account_confirm_login_code"),
+    path("", sign_in.ask_for_code, name="account_request_login_code"),
+    path("code/", sign_in.type_code, name="account_confirm_login_code"),
     path("link/<str:key>/", sign_in.sign_in_link, name="sign_in_link"),
     path("out/", account.logout, name="account_logout"),
     path("switched-off/", account.account_inactive, name="account_inactive"),
@@ -63,6 +65,7 @@ farm_settings = [
     path("agreements/region/", consents.agree_region, name="agree_region"),
     path("agreements/<uuid:consent_id>/withdraw/", consents.withdraw, name="withdraw"),
     path("keys/", keys.keys, name="keys"),
+    path("log/", log.log, name="log"),
     path("keys/<uuid:token_id>/off/", keys.switch_off_key, name="switch_off_key"),
 ]
 
@@ -105,6 +108,8 @@ urlpatterns = [
         name="region_temperatures_file",
     ),
     path("groups/<uuid:group_id>/", group.group, name="group"),
+    path("groups/<uuid:group_id>/guests/", guests.guests, name="guests"),
+    path("groups/<uuid:group_id>/guests/<uuid:guest_id>/end/", guests.end_guest_here, name="end_guest"),
     path("mail/", mail.mails, name="mails"),
     path("mail/<str:name>/<int:number>/", mail.mail, name="mail"),
     path("mail/<str:name>/<int:number>/html/", mail.mail_html, name="mail_html"),

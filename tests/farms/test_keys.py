@@ -40,7 +40,7 @@ def test_a_key_is_told_once_and_opens_its_farm(northfield: Farm, anna: User):
 
 def test_a_token_sees_its_own_farm_and_no_other_farm_of_its_maker(northfield: Farm, southmead: Farm, anna, carla):
     with acting(carla):
-        services.add_member(farm=southmead, user=anna, role="owner", now=TODAY)
+        services.add_member(farm=southmead, user=anna, role="owner", by=carla, now=TODAY)
     token, _key = make_token(northfield, anna)
     with acting(anna):
         assert Farm.objects.count() == 2
@@ -124,26 +124,28 @@ def phone_code(farm: Farm, by: User, now=TODAY) -> str:
 def test_a_code_makes_a_phone_the_farms_once(northfield: Farm, dana: User):
     code = phone_code(northfield, dana)
     assert re.fullmatch(r"\d{4} \d{4}", code)
-    key = services.use_phone_code(code=f" {code.replace(' ', '-')} ", name="Barn phone", expires_at=TODAY + 90 * DAY)
+    key = services.use_phone_code(
+        code=f" {code.replace(' ', '-')} ", name="Barn phone", expires_at=TODAY + 90 * DAY, now=TODAY
+    )
     token = token_by_key(key, TODAY)
     assert (token.scope, token.name, token.farm_id, token.made_by) == ("count", "Barn phone", northfield.id, dana)
     assert access.role_on(token, northfield.id) == access.PHONE
     with pytest.raises(Forbidden):
         access.farm_for(token, northfield.id, needs=Need.READ)
     with pytest.raises(services.PhoneCodeWrong):
-        services.use_phone_code(code=code, name="Another", expires_at=TODAY + DAY)
+        services.use_phone_code(code=code, name="Another", expires_at=TODAY + DAY, now=TODAY)
 
 
 @pytest.mark.parametrize("code", ["0000 0000", "", "12", "1234567890", "fly"])
 def test_a_code_that_nobody_gave_opens_nothing(northfield: Farm, code):
     with pytest.raises(services.PhoneCodeWrong):
-        services.use_phone_code(code=code, name="Phone", expires_at=TODAY + DAY)
+        services.use_phone_code(code=code, name="Phone", expires_at=TODAY + DAY, now=TODAY)
 
 
 def test_a_code_ends_after_a_quarter_of_an_hour(northfield: Farm, anna: User):
     code = phone_code(northfield, anna, now=timezone.now() - timedelta(minutes=16))
     with pytest.raises(services.PhoneCodeWrong):
-        services.use_phone_code(code=code, name="Phone", expires_at=TODAY + DAY)
+        services.use_phone_code(code=code, name="Phone", expires_at=TODAY + DAY, now=TODAY)
 
 
 def test_the_same_digits_of_two_farms_open_neither(northfield: Farm, southmead: Farm, anna: User, carla: User):
@@ -152,7 +154,7 @@ def test_the_same_digits_of_two_farms_open_neither(northfield: Farm, southmead: 
     with as_factory():
         PhoneCode.objects.update(code_hash=credentials.code_hash(code.replace(" ", "")))
     with pytest.raises(services.PhoneCodeWrong):
-        services.use_phone_code(code=code, name="Phone", expires_at=TODAY + DAY)
+        services.use_phone_code(code=code, name="Phone", expires_at=TODAY + DAY, now=TODAY)
 
 
 def test_carla_makes_no_code_for_northfield(northfield: Farm, carla: User):

@@ -66,30 +66,30 @@ def test_an_adviser_who_changed_to_another_group_is_a_stranger(northfield: Farm,
 
 def test_a_member_is_added_and_leaves(northfield: Farm, anna: User, carla: User):
     with acting(anna):
-        member = services.add_member(farm=northfield, user=carla, role="recorder", now=NOW)
+        member = services.add_member(farm=northfield, user=carla, role="recorder", by=anna, now=NOW)
         assert {each.user.name for each in members_of(northfield)} == {"Anna", "Ben", "Carla"}
         with pytest.raises(services.AlreadyMember):
-            services.add_member(farm=northfield, user=carla, role="owner", now=NOW)
+            services.add_member(farm=northfield, user=carla, role="owner", by=anna, now=NOW)
     with acting(carla):
         assert access.role_on(carla, northfield.id) == access.RECORDER
     with acting(anna):
-        assert services.end_membership(membership=member, now=NOW).ended_at == NOW
+        assert services.end_membership(membership=member, by=anna, now=NOW).ended_at == NOW
     with acting(carla):
         assert Farm.objects.count() == 0
 
 
 def test_a_role_is_recorder_or_owner(northfield: Farm, anna: User, carla: User):
     with acting(anna), pytest.raises(Invalid, match="recorder or owner"):
-        services.add_member(farm=northfield, user=carla, role="adviser", now=NOW)
+        services.add_member(farm=northfield, user=carla, role="adviser", by=anna, now=NOW)
 
 
 def test_the_last_owner_stays_until_there_is_another(northfield: Farm, anna: User, ben: User, carla: User):
     with acting(anna):
         own = Membership.objects.get(farm=northfield, user=anna)
         with pytest.raises(services.LastOwner):
-            services.end_membership(membership=own, now=NOW)
-        services.add_member(farm=northfield, user=carla, role="owner", now=NOW)
-        services.end_membership(membership=own, now=NOW)
+            services.end_membership(membership=own, by=anna, now=NOW)
+        services.add_member(farm=northfield, user=carla, role="owner", by=anna, now=NOW)
+        services.end_membership(membership=own, by=anna, now=NOW)
         assert Farm.objects.count() == 0
 
 
@@ -98,9 +98,9 @@ def test_carla_makes_herself_no_member(northfield: Farm, anna: User, carla: User
         annas = Membership.objects.get(farm=northfield, user=anna)
     with acting(carla):
         with pytest.raises(ProgrammingError, match="row-level security"):
-            services.add_member(farm=northfield, user=carla, role="owner", now=NOW)
+            services.add_member(farm=northfield, user=carla, role="owner", by=carla, now=NOW)
         with pytest.raises(Missing):
-            services.end_membership(membership=annas, now=NOW)
+            services.end_membership(membership=annas, by=carla, now=NOW)
 
 
 def test_who_counts_needs_no_account(northfield: Farm, anna: User, carla: User):

@@ -96,7 +96,7 @@ def test_bens_token_shows_the_farm_it_was_made_for(both, anna: User, ben: User, 
     """Made by ben, who records on both farms."""
     northfield, southmead = both
     with acting(carla):
-        services.add_member(farm=southmead, user=ben, role="recorder", now=NOW)
+        services.add_member(farm=southmead, user=ben, role="recorder", by=carla, now=NOW)
     today = timezone.now()
     with acting(ben):
         token, _key = services.make_token(

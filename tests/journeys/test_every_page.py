@@ -55,7 +55,7 @@ def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -
     with acting(anna):
         add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
     of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
-               "phones", "levels", "seasons", "consents", "keys", "temperatures",
+               "phones", "levels", "seasons", "consents", "keys", "log", "temperatures",
                "data")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
@@ -100,7 +100,11 @@ def test_every_page_fits_is_named_and_keeps_to_the_policy(
 ):
     signing_in = (anna, dana, erik)
     keys = [make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1)) for user in signing_in]
-    pages = (addresses, [reverse("monday")], [reverse("region_temperatures", args=[region.id])])
+    pages = (
+        addresses,
+        [reverse("monday")],
+        [reverse("region_temperatures", args=[region.id]), reverse("guests", args=[region.group_id])],
+    )
     wrong = {}
     with chromium() as browser:
         for key, asked in zip(keys, pages, strict=True):

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from farms.access import Role
 from farms.models import ApiToken, Farm
 from farms.models.access import GroupRole
-from farms.selectors import farms_with_roles, group_roles_of
+from farms.selectors import farms_with_roles, group_roles_of, guest_roles_of
 from server.api.views import ApiViewSet, role_for
 
 
@@ -25,6 +25,7 @@ class GroupRoleSerializer(serializers.Serializer):
     group_id = serializers.UUIDField()
     name = serializers.CharField(source="group.name")
     role = serializers.ChoiceField(GroupRole.choices)
+    ends_at = serializers.DateTimeField(allow_null=True, help_text="When a guest's stay ends; null for the others.")
 
 
 class MeSerializer(serializers.Serializer):
@@ -51,7 +52,7 @@ class Me(ApiViewSet):
         else:
             answer |= {"kind": "person", "name": who.name, "language": who.language, "expires_at": None}
             answer["farms"] = [_farm(farm, role) for farm, role in farms_with_roles(who)]
-            answer["groups"] = group_roles_of(who)
+            answer["groups"] = [*group_roles_of(who), *guest_roles_of(who)]
         return self.told(MeSerializer(answer).data)
 
 

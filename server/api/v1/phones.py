@@ -15,7 +15,7 @@ from farms.selectors import token_by_key
 from farms.services import PhoneCodeWrong, make_phone_code, use_phone_code
 from server.api.fields import Body, Text
 from server.api.views import ApiViewSet, OnFarm
-from server.web.limits import WINDOW, tried_too_often
+from server.web.limits import WINDOW, phone_code_tried_too_often, phone_code_was_right
 from server.web.phone import LASTS
 
 EXAMPLE = OpenApiExample("A code from paper", {"code": "2063 5518", "name": "Feed room phone"}, request_only=True)
@@ -59,10 +59,11 @@ class Phone(ApiViewSet):
     @extend_schema(request=PhoneCodeTyped, responses={201: PhoneKeySerializer}, examples=[EXAMPLE], auth=[])
     def create(self, request: Request) -> Response:
         """Turn a one-time code into a farm phone's key."""
-        if tried_too_often(request, "phone-code", limit=30):
+        if phone_code_tried_too_often(request):
             raise Throttled(wait=WINDOW)
         now = timezone.now()
-        key = use_phone_code(**self.body(PhoneCodeTyped), expires_at=now + timedelta(seconds=LASTS))
+        key = use_phone_code(**self.body(PhoneCodeTyped), expires_at=now + timedelta(seconds=LASTS), now=now)
+        phone_code_was_right()
         phone = token_by_key(key, now)
         if phone is None:
             raise PhoneCodeWrong(pointer="/code")

@@ -8,9 +8,9 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from farms.access import Need, Who, farms_of, one_of
+from farms.access import Need, Who, one_of
 from farms.models import ApiToken, Region
-from farms.selectors import group_roles_of
+from farms.selectors import own_regions_of, regions_of, regions_open_to
 from monitoring.methods import METHOD_CHOICES
 from monitoring.models.region import Disclosure
 from monitoring.regional.selectors import reports_of_region
@@ -49,7 +49,7 @@ class Regions(ApiViewSet):
 
     @extend_schema(responses=RegionSerializer(many=True))
     def list(self, request: Request) -> Response:
-        """The regions of your group, by name."""
+        """The regions of your group, or of the group whose guest you are, by name."""
         return self.page(regions_for(self.who), RegionSerializer)
 
 
@@ -68,12 +68,15 @@ class RegionReports(ApiViewSet):
 
 
 def regions_for(who: Who) -> QuerySet[Region]:
-    """The regions of the groups in which somebody has a role or may read a farm."""
-    groups = farms_of(who).values("group_id")
-    if isinstance(who, ApiToken):
-        may_read = Need.READ in role_for(who, who.farm_id).may
-        regions = Region.objects.filter(group_id__in=groups) if may_read else Region.objects.none()
-    else:
-        mine = group_roles_of(who).values("group_id")
-        regions = Region.objects.filter(group_id__in=groups) | Region.objects.filter(group_id__in=mine)
-    return regions.order_by("name", "id")
+    """The regions whose reports somebody may read: of their groups, their farms, and where they are a guest."""
+    return _of_program(who) if isinstance(who, ApiToken) else regions_open_to(who)
+
+
+def own_regions_for(who: Who) -> QuerySet[Region]:
+    """The regions of the groups in which somebody has a role or may read a farm; a guest has none."""
+    return _of_program(who) if isinstance(who, ApiToken) else own_regions_of(who)
+
+
+def _of_program(token: ApiToken) -> QuerySet[Region]:
+    may_read = Need.READ in role_for(token, token.farm_id).may
+    return regions_of(token.farm.group) if may_read else Region.objects.none()

@@ -16,7 +16,7 @@ from monitoring.selectors import temperatures_of_farm, temperatures_of_region
 from monitoring.services import record_farm_temperatures, record_temperatures
 from server.api.fields import Body, Choice, Day, Number
 from server.api.parsing import CsvBody, JsonBody
-from server.api.v1.regions import regions_for
+from server.api.v1.regions import own_regions_for
 from server.api.views import ApiViewSet, OnFarm
 
 EXAMPLE = OpenApiExample(
@@ -102,7 +102,7 @@ class RegionTemperatures(DaysView):
     @extend_schema(responses=TemperatureSerializer(many=True), parameters=[DaysQuery])
     def list(self, request: Request, region_id: UUID) -> Response:
         """A region's days, newest first: what holds for its farms without days of their own."""
-        region = one_of(regions_for(self.who), region_id)
+        region = one_of(own_regions_for(self.who), region_id)
         return self.page(temperatures_of_region(region, **self.query(DaysQuery)), TemperatureSerializer)
 
     @extend_schema(
@@ -119,7 +119,7 @@ class RegionTemperatures(DaysView):
         return _stored(record_temperatures(region=region, table=self.table(), now=self.now))
 
     def _region_to_write(self, region_id: UUID) -> Region:
-        region = one_of(regions_for(self.who).select_related("group"), region_id)
+        region = one_of(own_regions_for(self.who).select_related("group"), region_id)
         group_for(self.who, region.group_id, role=GroupRole.COORDINATOR)
         return region
 

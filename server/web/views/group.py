@@ -21,6 +21,7 @@ from server.web.borrowed import borrowed_table
 from server.web.doors import signed_in
 from server.web.forms.farm import LevelForm
 from server.web.forms.refusals import accepted
+from server.web.views.guests import guests_here
 
 
 @signed_in
@@ -42,6 +43,7 @@ def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
     context = {
         "group": found,
         "coordinates": GroupRole.COORDINATOR in roles,
+        "guests": guests_here(found),
         "form": form,
         "regions": regions_of(found),
         "levels": levels_shown(group_id, today),

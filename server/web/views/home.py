@@ -8,7 +8,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
 
 from farms.access import farms_of
-from farms.selectors import group_roles_of
+from farms.selectors import group_roles_of, guest_roles_of, regions_open_to
 from farms.services import set_language
 from server.web.doors import signed_in
 from server.web.phone import phone_of
@@ -37,6 +37,8 @@ def farms(request: HttpRequest) -> HttpResponse:
     """Every farm and group that lets this person in."""
     roles = list(group_roles_of(request.user))
     context = {"farms": farms_of(request.user), "roles": roles, "advises": any(r.role == "adviser" for r in roles)}
+    visited = guest_roles_of(request.user).values("group_id")
+    context["visited"] = regions_open_to(request.user).filter(group_id__in=visited)
     return render(request, "web/choose.html", context)
 
 

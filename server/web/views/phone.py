@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from farms.errors import FlyroundError
 from farms.services import use_phone_code
 from server.web.forms.phone import PhoneCodeForm
-from server.web.limits import tried_too_often
+from server.web.limits import phone_code_tried_too_often, phone_code_was_right, too_often
 from server.web.phone import LASTS, forget, phone_of, remember
 
 
@@ -24,17 +24,19 @@ def phone(request: HttpRequest) -> HttpResponse:
         form = PhoneCodeForm(initial={"code": request.GET.get("code", "")})
         return render(request, "web/phone.html", {"form": form, "phone": phone_of(request)})
     form = PhoneCodeForm(request.POST)
-    if tried_too_often(request, "phone-code", limit=30):
-        return render(request, "429.html", status=429)
+    if phone_code_tried_too_often(request):
+        return too_often(request)
     if not form.is_valid():
         return render(request, "web/phone.html", {"form": form}, status=422)
-    expires = timezone.now() + timedelta(seconds=LASTS)
+    now = timezone.now()
+    expires = now + timedelta(seconds=LASTS)
     name = form.cleaned_data["name"] or _("phone")
     try:
-        key = use_phone_code(code=form.cleaned_data["code"], name=name, expires_at=expires)
+        key = use_phone_code(code=form.cleaned_data["code"], name=name, expires_at=expires, now=now)
     except FlyroundError as refusal:
         form.add_error("code", str(refusal))
         return render(request, "web/phone.html", {"form": form}, status=422)
+    phone_code_was_right()
     response = redirect("home")
     remember(response, key)
     return response

@@ -2,6 +2,7 @@ import re
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from alerts.selectors import levels_of
 from farms.models import ApiToken, Consent, Person, Season
@@ -83,7 +84,9 @@ def test_a_key_is_shown_once(browser, anna, northfield):
     key = re.search(r"fly_[A-Za-z0-9_-]{43}", words(shown))
     assert key and "no-store" in shown["Cache-Control"]
     later = words(client.get(at("keys", northfield)))
-    assert "milk program" in later and key[0] not in later
+    assert "milk program never used" in later and key[0] not in later
+    assert browser().get("/api/v1/me", headers={"authorization": f"Bearer {key[0]}"}).status_code == 200
+    assert f"milk program last used {timezone.now():%Y-%m-%d}" in words(client.get(at("keys", northfield)))
     with as_factory():
         made = ApiToken.objects.get(farm=northfield)
     assert "is switched off" in words(client.post(at("switch_off_key", northfield, token_id=made.id), follow=True))

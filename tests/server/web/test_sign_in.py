@@ -3,6 +3,7 @@ from urllib.parse import quote
 
 import pytest
 from django.core import mail
+from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -64,6 +65,27 @@ def test_a_one_time_link_shows_a_button_and_only_the_button_signs_in(browser, an
     assert "_auth_user_id" not in client.session
     assert client.post(address).url == reverse("home")
     assert client.session["_auth_user_id"] == str(anna.id)
+
+
+def test_nothing_but_the_button_acts(browser, anna):
+    """Whatever a mail program, a proxy or a search for dangers sends: the link still works afterwards."""
+    key = make_sign_in_link(user=anna, now=timezone.now(), valid_for=timedelta(hours=1))
+    client, address = browser(), reverse("sign_in_link", args=[key])
+    for query in ("", "?next=/", "?submit=1&csrfmiddlewaretoken=x", "?_method=POST"):
+        assert client.get(address + query).status_code == client.head(address + query).status_code == 200
+        assert client.options(address + query).status_code == 405
+    for method in ("put", "patch", "delete", "trace"):
+        assert getattr(client, method)(address).status_code == 405
+    assert client.get(address, headers={"x-http-method-override": "POST"}).status_code == 200
+    assert "_auth_user_id" not in client.session
+    assert client.post(address).url == reverse("home")
+
+
+def test_the_button_works_from_its_own_page_only(anna):
+    key = make_sign_in_link(user=anna, now=timezone.now(), valid_for=timedelta(hours=1))
+    client, address = Client(enforce_csrf_checks=True), reverse("sign_in_link", args=[key])
+    assert client.post(address).status_code == 403
+    assert "_auth_user_id" not in client.session
 
 
 def test_a_link_works_once_and_not_after_its_time(browser, anna):

@@ -49,7 +49,8 @@ def address(name: str, farm: Any) -> str:
 
 def test_every_other_route_was_thought_about():
     others = {name for name in ROUTES if name not in FARM_ROUTES and not name.startswith("account_")}
-    assert others <= OPEN | {"region", "group"} | set(REGION_ROUTES)
+    # Guests: tests/server/web/test_guests.py.
+    assert others <= OPEN | {"region", "group", "guests", "end_guest"} | set(REGION_ROUTES)
 
 
 def found(client: Any, farm: Any) -> dict[str, tuple[int, int]]:
