@@ -1,6 +1,7 @@
 """What is read on this floor. The farm has already come through `farms.access`."""
 
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
+from monitoring.selectors.imports import content_of, import_results, imports_of, refused_rows
 from monitoring.selectors.readings import farms_received_since, readings_of, readings_of_round, summaries_of
 from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_of
@@ -15,14 +16,18 @@ __all__ = [
     "PlaceToLook",
     "SheetHanging",
     "SheetPlace",
+    "content_of",
     "development_of_farms",
     "farms_received_since",
+    "import_results",
+    "imports_of",
     "last_days",
     "last_round",
     "last_works",
     "next_round_due",
     "readings_of",
     "readings_of_round",
+    "refused_rows",
     "round_result",
     "round_sheet",
     "rounds_of",
