@@ -27,7 +27,7 @@ from farms.models import (
     User,
 )
 from farms.models.access import ConsentKind, FarmRole, GroupRole
-from farms.tenancy.acting import act_for_token
+from farms.tenancy.acting import act_for_token, act_for_user
 
 
 def farms_with_roles(user: User) -> list[tuple[Farm, Role]]:
@@ -159,6 +159,21 @@ def feed_by_key(key: str, kind: str) -> FeedAddress | None:
     """The feed of a kind that has this key, with its person; None for an ended one, or where the person is inactive."""
     feeds = FeedAddress.objects.filter(key_hash=key_hash(key), kind=kind, revoked_at__isnull=True)
     return feeds.filter(user__is_active=True).select_related("user").first()
+
+
+def who_sent(*, farm_id: UUID, user_id: UUID | None, token_id: UUID | None, now: datetime) -> User | ApiToken | None:
+    """Who sent something a while ago, by the id of the person or of the token, if they may still come in at all.
+
+    From here to the end of the transaction row security acts for them. `now` is the real time: a token's life is.
+    """
+    if user_id is not None:
+        act_for_user(user_id)
+        return User.objects.filter(id=user_id, is_active=True).first()
+    if token_id is None:
+        return None
+    act_for_token(farm_id, token_id)
+    token = ApiToken.objects.filter(farm_id=farm_id, id=token_id).first()
+    return token if token is not None and token.is_live(now) else None
 
 
 def farms_of_group(group_id: UUID) -> QuerySet[Farm]:

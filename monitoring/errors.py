@@ -97,8 +97,8 @@ class TableRefused(Invalid):
 
     code = "table_refused"
     message = _(
-        "Nothing was stored, because {cells} of the values can't be right. Correct what is named below and send all of "
-        "it again, or ask for the good rows only."
+        "Nothing was stored: all or nothing was asked for, and {cells} of the values can't be right. Correct what is "
+        "named below and send all of it again."
     )
 
 
@@ -157,6 +157,20 @@ class DatesUnclear(FileRefused):
     message = _(
         "The dates in {column} could be read in two ways: is {example} in {first} or in {second}? Say whether the day "
         "or the month comes first, or write dates as 2026-06-30."
+    )
+
+
+class TooManyColumns(FileRefused):
+    code = "too_many_columns"
+    message = _("The first line of the file names more than {most} columns. Keep those that are of readings.")
+
+
+class ImportFailed(Conflict):
+    """The service itself could not go on with a long import; what was stored of it stays."""
+
+    code = "import_failed"
+    message = _(
+        "This couldn't be finished, and the fault is ours. Send it again: what is stored by now isn't stored twice."
     )
 
 

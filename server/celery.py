@@ -12,5 +12,8 @@ app.conf.beat_schedule = {
     "weekly check: find what is due": {"task": "alerts.tasks.check_due_groups", "schedule": 60.0},
     "weekly check: judge late readings again": {"task": "alerts.tasks.judge_again", "schedule": 300.0},
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
+    "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
 }
-app.autodiscover_tasks(["alerts"])
+# Imports are done in the app's role, for whoever sent them: by processes of their own (docs/running.md).
+app.conf.task_routes = {"server.tasks.do_import": {"queue": "imports"}}
+app.autodiscover_tasks(["alerts", "server"])

@@ -1,3 +1,4 @@
+from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.region import Cohort, RegionReport
 from monitoring.models.round import Round, Skip
@@ -9,6 +10,9 @@ __all__ = [
     "Cohort",
     "DailyTemperature",
     "FarmTemperature",
+    "Import",
+    "ImportContent",
+    "ImportPart",
     "Note",
     "Placement",
     "Reading",

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from farms.errors import Detail
 from monitoring.models.reading import How
-from monitoring.rules.cells import KINDS, WrongCell, typed
+from monitoring.rules.cells import CONTROL, KINDS, WrongCell, typed
 
 MOST_ROWS = 50_000
 MOST_NAMED = 100
@@ -144,7 +144,7 @@ def _unknown_keys(objects: Sequence[Mapping[str, Any]], known: set[str]) -> list
     reason = str(_("There is no such value in a reading. Leave it away, or use one of: %(names)s."))
     listed = {"names": ", ".join(sorted(known))}
     return [
-        Fault(place, str(key), "unknown_value", reason % listed, shown(each[key]))
+        Fault(place, shown(key), "unknown_value", reason % listed, shown(each[key]))
         for place, each in enumerate(objects)
         for key in each.keys() - known
     ]
@@ -189,8 +189,9 @@ def fault_of(place: int, column: str, error: WrongCell, value: Any) -> Fault:
 
 
 def shown(value: Any) -> str:
-    """A value as an error shows it: short, in one line."""
-    text = " ".join(str(value).split())
+    """A value as an error shows it: short, in one line, without what is no text."""
+    # Cut first: a cell may be a megabyte.
+    text = CONTROL.sub("\N{REPLACEMENT CHARACTER}", " ".join(str(value)[: 4 * LONGEST_SHOWN].split()))
     return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"
 
 

@@ -1,6 +1,7 @@
 """What is read on this floor. The farm has already come through `farms.access`."""
 
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
+from monitoring.selectors.imports import content_of, import_results, imports_of, refused_rows
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -22,14 +23,18 @@ __all__ = [
     "SheetHanging",
     "SheetPlace",
     "arrivals_of",
+    "content_of",
     "development_of_farms",
     "farms_received_since",
+    "import_results",
+    "imports_of",
     "last_days",
     "last_round",
     "last_works",
     "next_round_due",
     "readings_of",
     "readings_of_round",
+    "refused_rows",
     "round_result",
     "round_sheet",
     "rounds_last_noted",

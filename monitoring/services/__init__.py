@@ -6,33 +6,62 @@ acts. Every function takes `now` from its entry point.
 
 from monitoring.rules.table import table_of_rows
 from monitoring.services.correction import correct_reading
+from monitoring.services.imports import (
+    ImportLost,
+    ImportSent,
+    Waiting,
+    claim_import,
+    end_import,
+    give_back,
+    keep_import,
+    note_part,
+    note_rows,
+    request_import,
+    ring_due,
+    shut_out,
+)
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
 from monitoring.services.station import SitingData, add_station, resite_station
 from monitoring.services.summary import refresh_summaries
-from monitoring.services.table import ImportPlan, ImportResult, record_table
+from monitoring.services.table import OUTCOMES, ImportPlan, ImportResult, judged_table, record_part, record_table
 from monitoring.services.temperature import record_farm_temperatures, record_temperatures
 from monitoring.services.work import WorkDone, record_work
 
 __all__ = [
+    "OUTCOMES",
     "HungSent",
+    "ImportLost",
     "ImportPlan",
     "ImportResult",
+    "ImportSent",
     "NoteSent",
     "ReadingSent",
     "RoundSent",
     "SitingData",
+    "Waiting",
     "WorkDone",
     "add_station",
+    "claim_import",
     "correct_reading",
+    "end_import",
+    "give_back",
+    "judged_table",
+    "keep_import",
+    "note_part",
+    "note_rows",
     "record_farm_temperatures",
+    "record_part",
     "record_round",
     "record_table",
     "record_temperatures",
     "record_work",
     "refresh_summaries",
+    "request_import",
     "resite_station",
+    "ring_due",
+    "shut_out",
     "skip_round",
     "table_of_rows",
 ]

@@ -8,11 +8,14 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 
-from farms.errors import Invalid, TooLarge
+from farms.errors import Detail, Invalid, TooLarge
 from monitoring.csv_import.text import MOST_BYTES
+from monitoring.rules.table import shown
 from server.api.problems import Unreadable
 
 MEGABYTE = 1024 * 1024
+NOT_A_LIST = _("Send an object whose `readings` is a list.")
+UNKNOWN_NAME = _("Nothing of this name is known here. Check how it is written.")
 
 
 class NotUtf8(Invalid):
@@ -46,9 +49,14 @@ class JsonBody(BaseParser):
 
 
 class BulkJsonBody(JsonBody):
-    """A JSON document with many readings."""
+    """A JSON document with many readings, in bytes: some are only kept, to be read later (`read_json`)."""
 
     most_bytes = 15 * MEGABYTE
+
+    def parse(
+        self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> bytes:
+        return read_bytes(stream, self.most_bytes)
 
 
 class CsvBody(BaseParser):
@@ -101,6 +109,16 @@ def read_json(content: bytes) -> Any:
     except ValueError as error:
         # A number with thousands of digits, NaN, a name given twice.
         raise _not_json(str(error), 1, 1) from error
+
+
+def readings_in(body: Any) -> list[Any]:
+    """The list in a bulk request's body. Raises Invalid."""
+    if not isinstance(body, dict) or not isinstance(body.get("readings"), list):
+        raise Invalid(errors=[Detail("/readings", str(NOT_A_LIST), "not_a_list")])
+    unknown = sorted(set(body) - {"readings"})
+    if unknown:
+        raise Invalid(errors=[Detail(f"/{shown(name)}", str(UNKNOWN_NAME), "unknown") for name in unknown])
+    return list(body["readings"])
 
 
 def _not_json(why: str, line: int, column: int) -> NotJson:

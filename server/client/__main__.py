@@ -19,7 +19,7 @@ app = typer.Typer(help="Send counts to Flyround and read what it made of them.",
 Farm = Annotated[str, typer.Option("--farm", help="The farm's id; without it, the farm of the key.")]
 File = Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A CSV file with one reading a line.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Store nothing; say what would be stored, and what is wrong.")]
-Partial = Annotated[bool, typer.Option("--partial", help="Store the good lines, leave the bad ones out.")]
+Atomic = Annotated[bool, typer.Option("--atomic", help="Store every line, or none where any is bad.")]
 Order = Annotated[str, typer.Option("--order", help="day_first or month_first, for dates such as 1/6/2026.")]
 TOKEN = Annotated[str, typer.Option("--token", envvar="FLYROUND_TOKEN", help="The farm's key, fly_...")]
 SITE = Annotated[str, typer.Option("--site", envvar="FLYROUND_SITE", help="Where Flyround answers.")]
@@ -57,12 +57,12 @@ def import_file(
     farm: Farm = "",
     order: Order = "",
     dry_run: DryRun = False,  # noqa: FBT002 - an option of the command line
-    partial: Partial = False,  # noqa: FBT002
+    atomic: Atomic = False,  # noqa: FBT002
 ) -> None:
-    """Import a file of readings: all of it, or nothing unless --partial is given. Sent twice, it is stored once."""
-    result = flyround.send_file(farm or own_farm(flyround), file, order=order, dry_run=dry_run, partial=partial)
+    """Import a file of readings; the bad lines are left out and named. Sent twice, it is stored once."""
+    result = flyround.send_file(farm or own_farm(flyround), file, order=order, dry_run=dry_run, atomic=atomic)
     tell_import(result)
-    if result["bad"] and not partial:
+    if result["refused"]:
         raise typer.Exit(1)
 
 
@@ -92,11 +92,11 @@ def own_farm(flyround: Flyround) -> str:
 def tell_import(result: dict[str, Any]) -> None:
     verb = "would be stored" if result["dry_run"] else "stored"
     typer.echo(f"{result['stored']} readings {verb} in {result['rounds']} rounds; {result['known']} were known before.")
-    for bad in result["bad"][:MOST_SHOWN]:
-        typer.echo(f"row {bad['row']}, {bad['column']} {bad['value']!r}: {bad['reason']}", err=True)
-    hidden = len(result["bad"][MOST_SHOWN:]) + result["more_bad"]
-    if hidden:
-        typer.echo(f"... and {hidden} more.", err=True)
+    bad = [(row["row"], cell) for row in result["results"] for cell in row["errors"]]
+    for row, cell in bad[:MOST_SHOWN]:
+        typer.echo(f"row {row}, {cell['column']} {cell['value']!r}: {cell['reason']}", err=True)
+    if len(bad) > MOST_SHOWN:
+        typer.echo(f"... and {len(bad) - MOST_SHOWN} more.", err=True)
 
 
 def end_with(sentence: str, lines: Sequence[str] = ()) -> NoReturn:

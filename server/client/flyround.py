@@ -58,14 +58,14 @@ class Flyround:
         return self.rows("farms")
 
     def send_file(self, farm: UUID | str, file: Path, *, order: str = "", **plan: bool) -> dict[str, Any]:
-        """Import a CSV file. `order` is day_first or month_first; `plan` may say dry_run or partial."""
+        """Import a CSV file. `order` is day_first or month_first; `plan` may say dry_run or atomic."""
         asked = {**({"order": order} if order else {}), **_said(plan)}
         headers = {"Content-Type": "text/csv"}
         path = f"farms/{farm}/imports"
         return self._json("POST", path, params=asked, content=file.read_bytes(), headers=headers)
 
     def send_readings(self, farm: UUID | str, readings: Sequence[Mapping[str, Any]], **plan: bool) -> dict[str, Any]:
-        """Send many readings; `plan` may say dry_run or partial."""
+        """Send many readings; `plan` may say dry_run or atomic."""
         return self._json("POST", f"farms/{farm}/readings/bulk", params=_said(plan), json={"readings": readings})
 
     def send_round(self, farm: UUID | str, round_id: UUID | str, round_sent: Mapping[str, Any]) -> dict[str, Any]:

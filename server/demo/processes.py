@@ -87,15 +87,24 @@ def start_site(processes: Processes, port: int) -> None:
 
 
 def start_worker(processes: Processes) -> None:
-    """Start a Celery worker in the worker's role, and beat beside it."""
+    """Start a Celery worker in the worker's role, one for imports in the app's role, and beat beside them."""
     schedule = processes.logs / "beat-schedule"
     processes.start(
         "worker", "celery", "-A", "server.celery", "worker", "--pool", "solo", "--loglevel", "INFO",
         "--without-gossip", "--without-mingle", DATABASE_ROLE="worker",
     )  # fmt: skip
+    start_importer(processes)
     processes.start(
         "beat", "celery", "-A", "server.celery", "beat", "--schedule", str(schedule), "--pidfile", "",
         DATABASE_ROLE="worker",
+    )  # fmt: skip
+
+
+def start_importer(processes: Processes) -> subprocess.Popen[bytes]:
+    """Start a Celery worker that does long imports for those who sent them."""
+    return processes.start(
+        "imports", "celery", "-A", "server.celery", "worker", "-Q", "imports", "-n", "imports@%h", "--pool", "solo",
+        "--loglevel", "INFO", "--without-gossip", "--without-mingle", DATABASE_ROLE="app",
     )  # fmt: skip
 
 

@@ -75,6 +75,7 @@ of_a_farm = [
     path("paper/", paper.paper, name="paper"),
     path("file/", file.look_through, name="import"),
     path("file/<uuid:file_id>/", file.store_file, name="store_file"),
+    path("file/imports/<uuid:import_id>/", file.progress, name="import_progress"),
     path("skip/", skip.skip, name="skip"),
     path("work/", work.work, name="work"),
     path("worth/", worth.worth, name="worth"),

@@ -27,6 +27,12 @@ def rate(value: float | None) -> str:
 
 
 @register.filter
+def whole(number: int) -> str:
+    """A whole number with its thousands apart: 12,500."""
+    return number_format(number, force_grouping=True)
+
+
+@register.filter
 def short_day(day: date) -> str:
     """Jun 29; 29 jun."""
     return date_format(day, pgettext("a day in few letters", "M j"))

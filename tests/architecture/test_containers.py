@@ -20,6 +20,7 @@ import pytest
 import yaml
 
 from server import bootstrap, embedded
+from server.celery import app
 from server.embedded import Running
 from server.embedded.cluster import DATABASE, ROLES
 from server.embedded.places import wheel_folder
@@ -28,8 +29,8 @@ from tests.architecture.source import ROOT
 COMPOSE = (ROOT / "docker-compose.yml").read_text()
 DOCKERFILE = (ROOT / "Dockerfile").read_text()
 SCRIPT = ROOT / "server/passwords.sql"
-OURS = ("migrate", "web", "worker", "beat")
-HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "worker", "beat")
+OURS = ("migrate", "web", "worker", "imports", "beat")
+HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "worker", "imports", "beat")
 
 
 @pytest.fixture(scope="module")
@@ -98,8 +99,21 @@ def test_each_service_has_the_logins_of_its_own_work(compose):
         "migrate": {"flyround_app", "flyround_owner"},
         "web": {"flyround_app", "flyround_region"},
         "worker": {"flyround_app", "flyround_worker", "flyround_cohort"},
+        "imports": {"flyround_app"},
         "beat": {"flyround_app", "flyround_worker", "flyround_cohort"},
     }
+
+
+def test_every_queue_has_a_service_of_the_right_role(compose):
+    """Imports act for people, so the worker's role, which reads all farms, has no part in them."""
+    queues = {}
+    for name in OURS:
+        command = compose["services"][name].get("command", [])
+        if "-Q" in command:
+            role = compose["services"][name]["environment"].get("DATABASE_ROLE", "app")
+            queues[command[command.index("-Q") + 1]] = role
+    assert queues == {"celery": "worker", "imports": "app"}
+    assert app.conf.task_routes == {"server.tasks.do_import": {"queue": "imports"}}
 
 
 def test_no_secret_has_a_default():

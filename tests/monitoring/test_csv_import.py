@@ -70,7 +70,7 @@ def test_a_spanish_spreadsheet_is_understood(northfield, anna):
     )
     with acting(anna):
         result = take(northfield, text)
-        assert (result.stored, result.bad) == (4, ())
+        assert (result.stored, result.bad) == (4, [])
         rows = {row.station.label: row for row in Reading.objects.select_related("station")}
     assert (rows["Card 1"].count, rows["Card 1"].fraction, rows["Card 1"].how) == (61, Decimal("0.25"), "part")
     assert (rows["Card 2"].count, rows["Card 2"].reason) == (None, "lost")
@@ -225,7 +225,7 @@ def test_every_bad_cell_is_named_by_row_column_and_reason(northfield, anna):
         "Card 4,2026-06-01,2026-06-01,3,lost\n"
     )
     with acting(anna), pytest.raises(TableRefused) as refused:
-        take(northfield, text)
+        take(northfield, text, atomic=True)
     assert [(each.pointer, each.code) for each in refused.value.errors] == [
         ("/rows/3/Card or trap", "unknown_station"),
         ("/rows/5/Count", "not_a_number"),
@@ -239,7 +239,7 @@ def test_every_bad_cell_is_named_by_row_column_and_reason(northfield, anna):
             1,
             [(3, "Card or trap", "card 99"), (5, "Count", "many"), (6, "Count", "3"), (6, "Hung", "2026-06-01")],
         )
-        assert take(northfield, text, partial=True).stored == 1
+        assert take(northfield, text).stored == 1
 
 
 def test_two_columns_that_contradict_each_other_are_bad_cells():

@@ -33,6 +33,10 @@ def take(farm, rows, now=NOW, **plan):
     return record_table(farm=farm, table=table_of_rows(rows), plan=ImportPlan(**plan), actor=STAFF, now=now)
 
 
+def all_or_nothing(farm, rows):
+    return take(farm, rows, atomic=True)
+
+
 def row(station="Card 1", count=None, hung_on="2026-05-25", taken_on="2026-06-01", **more):
     given = {"station": station, "count": count, "hung_on": hung_on, "taken_on": taken_on, **more}
     return {name: value for name, value in given.items() if value is not None}
@@ -57,7 +61,7 @@ def every_kind():
 def test_every_kind_of_reading_is_stored_as_a_round_would_store_it(northfield, anna):
     with acting(anna):
         result = take(northfield, every_kind())
-        assert (result.stored, result.known, result.rounds, result.bad) == (8, 0, 2, ())
+        assert (result.stored, result.known, result.rounds, result.bad) == (8, 0, 2, [])
         rows = {(each.station.label, each.taken_on): each for each in Reading.objects.select_related("station")}
         assert Placement.objects.count() == 7
         assert [each.source for each in Round.objects.order_by("walked_on")] == ["file", "file"]
@@ -98,7 +102,7 @@ def test_a_longer_table_adds_what_is_new(northfield, anna):
         take(northfield, every_kind())
         more = [*every_kind(), row("Trap 2", 40), row("Card 5", 44, hung_on="2026-05-20", taken_on="2026-06-01")]
         with pytest.raises(TableRefused) as refused:
-            take(northfield, more)
+            all_or_nothing(northfield, more)
         # Card 5 was not visited on that very day, it says.
         assert [(each.pointer, each.code) for each in refused.value.errors] == [("/readings/9/station", "same_card")]
         added = take(northfield, [*every_kind(), row("Trap 2", 40)])
@@ -110,7 +114,7 @@ def test_a_changed_count_is_told_and_not_stored(northfield, anna):
     with acting(anna):
         take(northfield, [row("Card 1", 85)])
         with pytest.raises(TableRefused) as refused:
-            take(northfield, [row("Card 1", 86)])
+            all_or_nothing(northfield, [row("Card 1", 86)])
     (error,) = refused.value.errors
     assert (error.pointer, error.code) == ("/readings/0/count", "reading_differs")
     assert "Card 1, June 1, 2026: 85 is stored for it." in error.detail
@@ -135,7 +139,7 @@ def test_what_was_sent_by_phone_is_known_to_a_table(northfield, anna, cards):
     with acting(anna):
         hang(northfield, cards)
         send(northfield, reading(cards[0], 7), reading(cards[1], 8))
-        result = take(northfield, [row("Card 1", 7), row("Card 2", 9), row("Card 3", 5)], partial=True)
+        result = take(northfield, [row("Card 1", 7), row("Card 2", 9), row("Card 3", 5)])
         assert (result.stored, result.known) == (1, 1)
         assert [(bad.row, bad.code) for bad in result.bad] == [(1, "already_read")]
         # Card 3 hung already: it was that one which was read.
@@ -149,7 +153,7 @@ def test_a_card_taken_down_on_another_day_is_told(northfield, anna, cards):
         hang(northfield, cards)
         send(northfield, reading(cards[0], 7))
         with pytest.raises(TableRefused) as refused:
-            take(northfield, [row("Card 1", 7, taken_on="2026-05-31")])
+            all_or_nothing(northfield, [row("Card 1", 7, taken_on="2026-05-31")])
     assert refused.value.errors[0].code == "already_read"
 
 
@@ -174,7 +178,7 @@ def test_not_visited_and_counted_a_week_later_are_one_card(northfield, anna):
 def test_two_cards_at_one_station_are_numbered(northfield, anna):
     with acting(anna):
         with pytest.raises(TableRefused) as refused:
-            take(northfield, [row("Card 1", 7), row("Card 1", 7)])
+            all_or_nothing(northfield, [row("Card 1", 7), row("Card 1", 7)])
         assert [(each.pointer, each.code) for each in refused.value.errors] == [("/readings/1/station", "same_card")]
         assert "Row 0 is of the same station and days." in refused.value.errors[0].detail
         two = [row("Card 1", 7, device=1), row("Card 1", 7, device=2)]
@@ -193,7 +197,7 @@ def test_two_cards_hung_by_phone_are_both_read(northfield, anna, cards):
 
 def test_one_card_is_taken_down_once(northfield, anna):
     with acting(anna), pytest.raises(TableRefused) as refused:
-        take(northfield, [row("Card 1", 7, taken_on="2026-05-30"), row("Card 1", 9)])
+        all_or_nothing(northfield, [row("Card 1", 7, taken_on="2026-05-30"), row("Card 1", 9)])
     assert [(each.pointer, each.code) for each in refused.value.errors] == [("/readings/1/hung_on", "down_already")]
 
 
@@ -204,10 +208,12 @@ def test_ids_of_the_senders_own_are_kept(northfield, anna, cards):
         assert {str(each.id) for each in Reading.objects.all()} == {one, other}
         assert take(northfield, [row("Card 1", 7, id=one)]).known == 1
         with pytest.raises(TableRefused) as refused:
-            take(northfield, [row("Card 3", 7, id=one), row("Card 4", 1, id=str(uuid7()), taken_on="2026-05-31")])
+            all_or_nothing(
+                northfield, [row("Card 3", 7, id=one), row("Card 4", 1, id=str(uuid7()), taken_on="2026-05-31")]
+            )
         assert [each.code for each in refused.value.errors] == ["reading_differs"]
         with pytest.raises(TableRefused) as refused:
-            take(northfield, [row("Card 3", 7, id=one), row("Card 4", 7, id=one)])
+            all_or_nothing(northfield, [row("Card 3", 7, id=one), row("Card 4", 7, id=one)])
     assert [each.code for each in refused.value.errors][-1] in {"sent_twice", "reading_differs"}
 
 
@@ -238,7 +244,7 @@ BAD = [
 @pytest.mark.parametrize(("bad", "column", "code"), BAD)
 def test_a_bad_cell_is_named_and_nothing_is_stored(northfield, anna, bad, column, code):
     with acting(anna), pytest.raises(TableRefused) as refused:
-        take(northfield, [row("Card 2", 5), bad])
+        all_or_nothing(northfield, [row("Card 2", 5), bad])
     pointer = f"/readings/1/{column}".rstrip("/")
     assert (pointer, code) in [(each.pointer, each.code) for each in refused.value.errors]
     assert all(each.pointer.startswith("/readings/1") for each in refused.value.errors)
@@ -256,10 +262,10 @@ def test_a_dry_run_names_what_is_bad_and_stores_nothing(northfield, anna):
     assert nothing_stored(northfield)
 
 
-def test_a_partial_table_stores_its_good_rows(northfield, anna):
+def test_a_table_stores_its_good_rows(northfield, anna):
     rows = [row("Card 1", 5), row("Card 2", -5), row("Card 3", 5)]
     with acting(anna):
-        result = take(northfield, rows, partial=True, source="program")
+        result = take(northfield, rows, source="program")
         assert (result.stored, len(result.bad)) == (2, 1)
         assert Round.objects.get().source == "program"
     assert chain_holds(northfield)
@@ -270,10 +276,10 @@ def test_a_hundred_bad_cells_are_named_and_the_rest_counted(northfield, anna):
     with acting(anna):
         result = take(northfield, rows, dry_run=True)
         with pytest.raises(TableRefused) as refused:
-            take(northfield, rows)
-    assert (len(result.bad), result.more_bad) == (100, 150)
+            all_or_nothing(northfield, rows)
+    assert (len(result.bad), result.refused) == (250, 250)
     assert (len(refused.value.errors), refused.value.details["more"]) == (100, 150)
-    assert "because 250 of the values can't be right" in str(refused.value)
+    assert "250 of the values can't be right" in str(refused.value)
 
 
 def test_fifty_thousand_rows_are_the_most(northfield, anna):

@@ -1,8 +1,9 @@
 """The readings of a table that are on their way in: which station each is of, which ids it gets, what is wrong."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from uuid import UUID
 
 from django.utils.translation import gettext_lazy as _
@@ -26,7 +27,8 @@ class Batch:
     """A table on its way in. `at` is each reading's station in `ground.stations`; `good` the places still to be stored.
 
     Ids are text. `own_ids` follow from station, days and device; `reading_ids` are the sender's where given;
-    `placement_ids` are None for what hangs nowhere.
+    `placement_ids` are None for what hangs nowhere. Where a table is stored in parts, `since` is the chain's entry of
+    the first: what has one of the table's ids since then came with another part, and no row is compared with it.
     """
 
     table: ReadingTable
@@ -37,10 +39,28 @@ class Batch:
     own_ids: list[str] = field(default_factory=list)
     reading_ids: list[str] = field(default_factory=list)
     placement_ids: list[str | None] = field(default_factory=list)
+    known: list[int] = field(default_factory=list)
+    since: int | None = None
 
     @property
     def columns(self) -> Columns:
         return self.table.columns
+
+    @cached_property
+    def named(self) -> frozenset[str]:
+        """All ids that the table has for its rows and for what they were read from."""
+        return frozenset(self.own_ids) | frozenset(self.reading_ids) | frozenset(filter(None, self.placement_ids))
+
+    def part(self, places: range, since: int) -> "Batch":
+        """Some rows of the table, to be stored by themselves. Judged they are already, beside all the others."""
+        good = [place for place in self.good if place in places]
+        faults = [fault for fault in self.faults if fault.place in places]
+        part = replace(self, good=good, faults=faults, known=[], since=since)
+        part.__dict__["named"] = self.named
+        return part
+
+    def is_of_another_part(self, row_id: UUID, entry: int) -> bool:
+        return self.since is not None and entry >= self.since and str(row_id) in self.named
 
     def drop(self, faults: Iterable[Fault]) -> None:
         """Take what is wrong out of the good."""

@@ -1,7 +1,7 @@
 """What of a table is stored already: as the same, as another count, or as a card that hangs."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -38,57 +38,62 @@ class Stored:
     taken: set[UUID] = field(default_factory=set)
 
 
-def take_out_known(batch: Batch) -> tuple[int, set[str]]:
-    """Take out of the good what is stored already, and name what is stored otherwise.
+def take_out_known(batch: Batch) -> set[str]:
+    """Take out of the good what is stored already (`batch.known`), and name what is stored otherwise.
 
-    Returns how many rows are known, and the ids of placements that are there already. Where the farm has nothing of
-    these days, which is how most files come, that is two short queries.
+    Returns the ids of placements that are there already. Where the farm has nothing of these days, which is how most
+    files come, that is two short queries.
     """
     stored = _stored(batch)
     if stored is None:
-        return 0, set()
+        return set()
     faults: list[Fault] = []
     new: list[int] = []
     for place in batch.good:
         verdict = _verdict(batch, place, stored)
         if isinstance(verdict, Fault):
             faults.append(verdict)
-        elif not verdict:
+        elif verdict:
+            batch.known.append(place)
+        else:
             new.append(place)
-    known = len(batch.good) - len(new) - len(faults)
     batch.good = new
     batch.faults += faults
-    return known, {str(each) for each in stored.placements}
+    return {str(each) for each in stored.placements}
 
 
 def _stored(batch: Batch) -> Stored | None:
     columns, farm_id = batch.columns, batch.ground.farm.id
-    taken, hung = span(columns.taken_on), span(columns.hung_on)
+    taken = span(columns.taken_on[place] for place in batch.good)
+    hung = span(columns.hung_on[place] for place in batch.good)
     if taken is None:
         return None
     readings = Reading.objects.filter(farm_id=farm_id)
     placements = Placement.objects.filter(farm_id=farm_id, hung_on__range=hung or taken)
     of_these_days = Q(taken_on__range=taken)
-    given = [UUID(each) for each in columns.id if each] if readings.exists() else []
+    own = columns.id if any(columns.id) and readings.exists() else []
+    given = [UUID(own[place]) for place in batch.good if own[place]] if own else []
     if given:
         of_these_days |= Q(id__in=given)
     if not readings.filter(of_these_days).exists() and not placements.exists():
         return None
     rows = list(readings.filter(of_these_days | Q(hung_on__range=hung or taken)).order_by("received_at", "id"))
-    return _sorted(rows, placements.order_by("hung_on", "id").values_list("id", "station_id", "hung_on"))
+    return _sorted(batch, rows, placements.order_by("hung_on", "id"))
 
 
-def _sorted(rows: Sequence[Reading], placements: Collection[tuple[UUID, UUID, date]]) -> Stored:
+def _sorted(batch: Batch, rows: Sequence[Reading], placements: Iterable[Placement]) -> Stored:
     stored = Stored(by_id={row.id: row for row in rows})
     corrected = {row.corrects_id for row in rows}
     for row in rows:
         if row.placement_id is not None and row.reason not in LEAVES_IT_UP:
             stored.ended_by[row.placement_id] = row
-        if row.id not in corrected and row.correction_kind != CorrectionKind.WITHDRAWN:
+        stands = row.id not in corrected and row.correction_kind != CorrectionKind.WITHDRAWN
+        if stands and not batch.is_of_another_part(row.id, row.entry):
             stored.current[row.station_id, row.hung_on, row.taken_on].append(row)
-    for placement_id, station_id, hung_on in placements:
-        stored.hung[station_id, hung_on].append(placement_id)
-        stored.placements.add(placement_id)
+    for each in placements:
+        stored.placements.add(each.id)
+        if not batch.is_of_another_part(each.id, each.entry):
+            stored.hung[each.station_id, each.hung_on].append(each.id)
     return stored
 
 
@@ -107,7 +112,10 @@ def _verdict(batch: Batch, place: int, stored: Stored) -> Fault | bool:
     number = columns.device[place] - 1
     if number < len(same):
         found = next((each for each in same if says_the_same(each, values, names)), None)
-        return True if found else _fault(place, station, same[number], "already_read", ALREADY_READ)
+        if found is None:
+            return _fault(place, station, same[number], "already_read", ALREADY_READ)
+        batch.reading_ids[place] = str(found.id)
+        return True
     return _hanging(batch, place, station, stored)
 
 

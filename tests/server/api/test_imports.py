@@ -1,4 +1,4 @@
-"""Many readings at once, from a file and as JSON: looked at first, stored whole or in part, and only once."""
+"""Many readings at once, from a file and as JSON: what became of each row is told, and all is stored only once."""
 
 import json
 from typing import Any
@@ -6,10 +6,11 @@ from typing import Any
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
+from farms.ids import uuid7
 from farms.models import Farm, User
 from monitoring.models import Reading, Round
 from tests.cast import as_factory
-from tests.server.api.bodies import everything_stored
+from tests.server.api.bodies import card_reading, everything_stored, round_body
 from tests.server.api.senders import Sender, session_of
 from tests.server.api.test_problems import assert_problem
 
@@ -38,11 +39,15 @@ def send_rows(sender: Sender, farm: Farm, rows: Any, query: str = "") -> Any:
     return sender.post(f"/api/v1/farms/{farm.id}/readings/bulk{query}", {"readings": rows})
 
 
+def bad_cells(answer: Any) -> list[tuple[int, str, str]]:
+    return [(row["row"], bad["column"], bad["code"]) for row in answer["results"] for bad in row["errors"]]
+
+
 def test_a_dry_run_says_what_would_be_stored_and_names_every_bad_cell(program: Sender, northfield: Farm):
     before = everything_stored(northfield)
     answer = send_file(program, northfield, BAD, "?dry_run=true").json()
-    assert (answer["dry_run"], answer["stored"], answer["rounds"], answer["more_bad"]) == (True, 3, 2, 0)
-    assert [(bad["row"], bad["column"], bad["code"]) for bad in answer["bad"]] == [
+    assert (answer["dry_run"], answer["stored"], answer["refused"], answer["rounds"]) == (True, 3, 3, 2)
+    assert bad_cells(answer) == [
         (5, "station", "unknown_station"),
         (6, "count", "count_negative"),
         (7, "taken on", "future_date"),
@@ -50,18 +55,44 @@ def test_a_dry_run_says_what_would_be_stored_and_names_every_bad_cell(program: S
     assert everything_stored(northfield) == before
 
 
-def test_nothing_is_taken_unless_all_is_well(program: Sender, northfield: Farm):
+def test_all_or_nothing_is_taken_where_that_is_asked_for(program: Sender, northfield: Farm):
     before = everything_stored(northfield)
-    problem = assert_problem(send_file(program, northfield, BAD), 422, "table_refused")
+    problem = assert_problem(send_file(program, northfield, BAD, "?atomic=true"), 422, "table_refused")
     assert [error["pointer"] for error in problem["errors"]] == ["/rows/5/station", "/rows/6/count", "/rows/7/taken on"]
     assert everything_stored(northfield) == before
+    assert send_file(program, northfield, GOOD, "?atomic=true").json()["stored"] == 3
 
 
-def test_the_good_rows_are_taken_where_that_is_asked_for(program: Sender, northfield: Farm):
-    answer = send_file(program, northfield, BAD, "?partial=true").json()
-    assert (answer["stored"], len(answer["bad"])) == (3, 3)
+def test_of_each_row_is_told_what_became_of_it(program: Sender, northfield: Farm):
+    send_file(program, northfield, "\n".join(GOOD.splitlines()[:2]))
+    answer = send_file(program, northfield, BAD).json()
+    assert (answer["atomic"], answer["stored"], answer["known"], answer["refused"]) == (False, 2, 1, 3)
+    told = [(each["row"], each["outcome"]) for each in answer["results"]]
+    assert told == [(2, "known"), (3, "stored"), (4, "stored"), (5, "refused"), (6, "refused"), (7, "refused")]
+    refused = answer["results"][4]
+    assert (refused["id"], refused["errors"][0]["value"]) == (None, "-3")
+    assert refused["errors"][0]["reason"] == "A count can't be less than 0. Give what was counted, from 0."
     with as_factory():
         assert set(Reading.objects.values_list("count", "reason")) == {(31, ""), (42, ""), (None, "lost")}
+        stored = {str(each) for each in Reading.objects.values_list("id", flat=True)}
+    assert {each["id"] for each in answer["results"][:3]} == stored
+
+
+def test_a_reading_that_a_phone_sent_is_known_by_the_phones_id(program: Sender, northfield: Farm, cards: Any):
+    sent = card_reading(cards[0], count=7)
+    program.put(f"/api/v1/farms/{northfield.id}/rounds/{uuid7()}", round_body([sent]))
+    row = {"station": "Card 1", "hung_on": sent["hung_on"], "taken_on": "2026-06-01", "count": 7}
+    (told,) = send_rows(program, northfield, [row]).json()["results"]
+    assert told == {"row": 0, "id": sent["id"], "outcome": "known", "errors": []}
+
+
+def test_a_row_that_is_no_text_is_told_of_in_text(program: Sender, northfield: Farm):
+    """Half a pair of surrogates, and NUL, which neither UTF-8 nor the database takes."""
+    rows = [{**ROWS[0], "pen": "\ud800"}, {**ROWS[0], "\ud800\x00": 1}, {**ROWS[1], "weather": "a\x00b"}]
+    path, body = f"/api/v1/farms/{northfield.id}/readings/bulk", json.dumps({"readings": rows})
+    answer = program.generic("POST", path, body, "application/json").json()
+    assert (answer["stored"], answer["refused"]) == (0, 3)
+    assert_problem(program.generic("POST", f"{path}?atomic=true", body, "application/json"), 422, "table_refused")
 
 
 def test_a_file_sent_twice_is_stored_once(program: Sender, northfield: Farm):
@@ -128,7 +159,7 @@ def test_a_form_with_six_megabytes(anna: User, northfield: Farm):
 
 def test_rows_come_as_json(program: Sender, northfield: Farm):
     answer = send_rows(program, northfield, ROWS).json()
-    assert (answer["stored"], answer["rounds"], answer["bad"]) == (3, 1, [])
+    assert (answer["stored"], answer["rounds"], answer["refused"]) == (3, 1, 0)
     assert send_rows(program, northfield, ROWS).json()["known"] == 3
     with as_factory():
         assert Round.objects.get(farm=northfield).source == "program"
@@ -137,14 +168,16 @@ def test_rows_come_as_json(program: Sender, northfield: Farm):
 def test_a_bad_row_is_pointed_at(program: Sender, northfield: Farm):
     before = everything_stored(northfield)
     rows = [*ROWS, {**ROWS[0], "station": "Card 3", "count": "31"}, {**ROWS[0], "station": "Card 4", "cuont": 1}, 7]
-    problem = assert_problem(send_rows(program, northfield, rows), 422, "table_refused")
+    problem = assert_problem(send_rows(program, northfield, rows, "?atomic=true"), 422, "table_refused")
     assert {(error["pointer"], error["code"]) for error in problem["errors"]} == {
         ("/readings/3/count", "not_a_number"),
         ("/readings/4/cuont", "unknown_value"),
         ("/readings/5", "not_an_object"),
     }
     assert everything_stored(northfield) == before
-    assert send_rows(program, northfield, rows, "?partial=true").json()["stored"] == 3
+    answer = send_rows(program, northfield, rows).json()
+    assert answer["stored"] == 3
+    assert bad_cells(answer) == [(3, "count", "not_a_number"), (4, "cuont", "unknown_value"), (5, "", "not_an_object")]
 
 
 @pytest.mark.parametrize("body", [[], {"rows": []}, {"readings": {}}, {"readings": [], "dry_run": True}])

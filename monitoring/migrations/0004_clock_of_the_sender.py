@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("monitoring", "0002_farm_temperatures"),
+        ("monitoring", "0003_imports"),
     ]
 
     operations = [

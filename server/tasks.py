@@ -1,0 +1,28 @@
+"""The bell of long imports: the worker's role finds those that wait, the app's role does them for whoever sent them."""
+
+from celery import shared_task
+
+from farms.clock import now
+from monitoring.services import ring_due
+from server import imports
+
+
+@shared_task
+def ring_for_imports() -> None:
+    """Ring for what waits, and for what its worker left halfway. In the worker's role."""
+    for waiting in ring_due():
+        imports.ring("do_import", waiting)
+
+
+@shared_task
+def do_import(farm_id: str, import_id: str, user_id: str | None, token_id: str | None) -> None:
+    """Do one import, part by part. In the app's role, from the queue `imports`."""
+    run = imports.begin(imports.named(farm_id, import_id, user_id, token_id), now())
+    while run is not None and imports.go_on(run, now()):
+        pass
+
+
+@shared_task
+def shut_import(farm_id: str, import_id: str, user_id: str | None, token_id: str | None) -> None:
+    """End an import whose sender may not come in any more. In the worker's role."""
+    imports.shut(imports.named(farm_id, import_id, user_id, token_id), now())
