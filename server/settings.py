@@ -82,6 +82,7 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "server.after_answer.acts_when_answered",
     "server.api.problems.problem_pages",
+    "server.cut_off.CutOffMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",

@@ -1,121 +1,226 @@
-"""`python -m server.client`: send a file of counts, see whose key it is, read the results."""
+"""`python -m server.client`: sign in, send rounds and files of counts, take a season home."""
 
 import json
-from collections.abc import Callable, Sequence
-from functools import wraps
-from inspect import Parameter, Signature, signature
+from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, NoReturn
 
-import httpx
 import typer
 
-from server.client import Flyround, Refused
+from server.client import sign_in as signing
+from server.client.book import Book
+from server.client.files import (
+    content_of,
+    csv_files,
+    files_noted,
+    forget_file,
+    note_files,
+    send_again,
+)
+from server.client.flyround import Flyround, Plan
+from server.client.patience import Patience
+from server.client.rounds import round_in, round_of_words
+from server.client.season import FORMATS, Export, fetch, season_days
+from server.client.sending import known_stations, needed, send_due, send_noted, send_numbers, send_rounds, try_files
+from server.client.showing import file_line, progress_bar, waiting_line
+from server.client.sign_in import SignIn, Unusable, own_folder
+from server.client.terminal import (
+    HERE,
+    Door,
+    Ends,
+    Site,
+    Token,
+    at_the_door,
+    sentences,
+    site_of,
+    tell_wrong,
+    token_of,
+)
+from server.client.waiting import in_line, put_back, put_in_line, take_away
 
-ADDRESS = "http://127.0.0.1:8000"
-MOST_SHOWN = 20
-app = typer.Typer(help="Send counts to Flyround and read what it made of them.", no_args_is_help=True)
+HELP = """Send counts to Flyround, and read what it made of them.
 
-Farm = Annotated[str, typer.Option("--farm", help="The farm's id; without it, the farm of the key.")]
-File = Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A CSV file with one reading a line.")]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Store nothing; say what would be stored, and what is wrong.")]
-Atomic = Annotated[bool, typer.Option("--atomic", help="Store every line, or none where any is bad.")]
-Order = Annotated[str, typer.Option("--order", help="day_first or month_first, for dates such as 1/6/2026.")]
-TOKEN = Annotated[str, typer.Option("--token", envvar="FLYROUND_TOKEN", help="The farm's key, fly_...")]
-SITE = Annotated[str, typer.Option("--site", envvar="FLYROUND_SITE", help="Where Flyround answers.")]
-DOOR = (
-    Parameter("token", Parameter.KEYWORD_ONLY, annotation=TOKEN),
-    Parameter("site", Parameter.KEYWORD_ONLY, annotation=SITE, default=ADDRESS),
+A command ends with 0 where all is stored, 1 where something was refused, 2 where the command or something on this
+computer can't be used, 3 where the service can't be reached: what was to be sent is kept and goes later.
+"""
+Folder = Annotated[Path, typer.Argument(file_okay=False, help="The folder for the files; it is made if need be.")]
+Files = Annotated[list[Path] | None, typer.Argument(exists=True, dir_okay=False, help="Rounds in the API's JSON form.")]
+On = Annotated[datetime | None, typer.Option("--on", formats=["%Y-%m-%d"], help="The day of the round, 2026-06-01.")]
+Counts = Annotated[
+    list[str] | None,
+    typer.Option("--count", help='What a station had: "Card 4=61", "Card 5=300+", "Trap 2=lost", "Leg count 1=3,0,5".'),
+]
+HungOn = Annotated[datetime | None, typer.Option("--hung-on", formats=["%Y-%m-%d"], help="When these were hung.")]
+Hang = Annotated[list[str] | None, typer.Option("--hang", help="A station where a fresh one was hung that day.")]
+FileOrFolder = Annotated[Path | None, typer.Argument(exists=True, help="A CSV file, or a folder of them.")]
+Waiting = Annotated[bool, typer.Option("--waiting", help="Send what waits, without the pause after the last try.")]
+Again = Annotated[bool, typer.Option("--again", help="Send files too that are done, or were refused.")]
+Format = Annotated[str, typer.Option("--format", help=f"One of {', '.join(FORMATS)}.")]
+Since = Annotated[datetime | None, typer.Option("--since", formats=["%Y-%m-%d"], help="From this day on.")]
+Until = Annotated[datetime | None, typer.Option("--until", formats=["%Y-%m-%d"], help="Up to this day.")]
+Anew = Annotated[bool, typer.Option("--anew", help="Fetch whole files again too.")]
+Numbers = Annotated[
+    list[int] | None, typer.Option("--retry", help="Put the refused round of this number in line again.")
+]
+Forgotten = Annotated[list[int] | None, typer.Option("--forget", help="Drop the round of this number, sent or not.")]
+NoFiles = Annotated[list[int] | None, typer.Option("--forget-file", help="Forget the file of this number.")]
+
+# No local variables in a traceback: one of them is the token.
+app = typer.Typer(
+    help=HELP, no_args_is_help=True, pretty_exceptions_show_locals=False, add_completion=False, rich_markup_mode=None
 )
 
 
-def at_the_door(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command the options --token and --site and the open door; a refusal ends it with a sentence."""
+@app.command("sign-in")
+def sign_in(token: Token = "", site: Site = "") -> None:
+    """Keep a token on this computer, after trying it.
 
-    @wraps(command)
-    def run(*, token: str, site: str, **options: Any) -> None:
-        try:
-            with Flyround(site, token) as flyround:
-                command(flyround, **options)
-        except Refused as refusal:
-            end_with(str(refusal), [f"{_place(each)}: {each['detail']}" for each in refusal.errors])
-        except httpx.TransportError:
-            end_with(f"{site} can't be reached. Check the address and the network, then try again.")
-
-    own = [each.replace(kind=Parameter.KEYWORD_ONLY) for each in signature(command).parameters.values()][1:]
-    # Typer reads from these two what to ask for.
-    run.__signature__ = Signature([*own, *DOOR])  # type: ignore[attr-defined]
-    run.__annotations__ = {each.name: each.annotation for each in (*own, *DOOR)}
-    return run
+    It lies in a file that only you can read; --token and FLYROUND_TOKEN go before it.
+    """
+    with sentences():
+        site = site_of(site or HERE)
+        token = token_of(token or typer.prompt("Token (not shown)", hide_input=True))
+        with Flyround(site, token, Patience.of_environment()) as flyround, Book(own_folder()) as book:
+            me = flyround.me()
+            # Noted here, so that the first round may be sent without a network.
+            Door(flyround, book, "", Plan()).note_farm(me)
+        signing.keep(SignIn(site, token), own_folder())
+        typer.echo(f"Signed in at {site} as {me['name']} ({me['kind']}).")
+        if site.startswith("http://") and not site.startswith(("http://127.0.0.1", "http://localhost")):
+            tell_wrong(["Mind that this address isn't encrypted: whoever is on the way can read the token. Use https."])
 
 
-@app.command("import")
-@at_the_door
-def import_file(
-    flyround: Flyround,
-    file: File,
-    farm: Farm = "",
-    order: Order = "",
-    dry_run: DryRun = False,  # noqa: FBT002 - an option of the command line
-    atomic: Atomic = False,  # noqa: FBT002
-) -> None:
-    """Import a file of readings; the bad lines are left out and named. Sent twice, it is stored once."""
-    result = flyround.send_file(farm or own_farm(flyround), file, order=order, dry_run=dry_run, atomic=atomic)
-    tell_import(result)
-    if result["refused"]:
-        raise typer.Exit(1)
+@app.command("sign-out")
+def sign_out() -> None:
+    """Forget the token. What waits here stays."""
+    with sentences():
+        typer.echo("Signed out." if signing.forget(own_folder()) else "Nobody was signed in.")
 
 
 @app.command("whose")
 @at_the_door
-def whose_key(flyround: Flyround) -> None:
-    """Say whose key this is, for which farm, and what it may do."""
-    me = flyround.me()
+def whose(door: Door) -> None:
+    """Say whose token this is, for which farm, and what it may do."""
+    me = door.flyround.me()
     typer.echo(f"{me['name']} ({me['kind']}), until {me['expires_at']}")
     for farm in me["farms"]:
         typer.echo(f"{farm['name']}  {farm['farm_id']}  may {', '.join(farm['may'])}")
+    if len(me["farms"]) == 1:
+        door.note_farm(me)
+        send_due(door)
+
+
+@app.command("round")
+@at_the_door
+def send_round(
+    door: Door,
+    files: Files = None,
+    on: On = None,
+    count: Counts = None,
+    hung_on: HungOn = None,
+    hang: Hang = None,
+) -> None:
+    """Send rounds: from JSON files, or one from --on and --count.
+
+    Sent twice, a round is stored once. One that can't be sent now waits here and goes with the next command, or with
+    `send --waiting`. Where a file gives no ids they are made and kept: one round a day, one reading a station and
+    hanging.
+    """
+    if bool(files) == (on is not None):
+        raise Unusable('Name a file, or say the round: --on 2026-06-01 --count "Card 4=61".')
+    # All are read before the first one goes into the line: a slip in the last one finds nothing half sent.
+    rounds = [round_in(path) for path in files or []]
+    if on is not None:
+        hung = hung_on.date() if hung_on else None
+        stations = needed(lambda: known_stations(door))
+        rounds.append(round_of_words(on.date(), count or [], hung, hang or [], stations))
+    put_in_line(door.book, door.flyround.site, needed(lambda: door.farm), rounds)
+    end_as(send_rounds(door, len(rounds)))
+
+
+@app.command("send")
+@at_the_door(plan=True)
+def send(door: Door, path: FileOrFolder = None, waiting: Waiting = False, again: Again = False) -> None:  # noqa: FBT002
+    """Send a CSV file, or all in a folder; go on where it broke off.
+
+    Good rows are stored, bad ones are told, unless --atomic is given. What is stored isn't sent again, until the file
+    changes.
+    """
+    if (path is None) != waiting:
+        raise Unusable("Name a file or a folder, or say --waiting to send what waits.")
+    if path is None:
+        end_as(max(send_rounds(door, 0), send_noted(door)))
+    contents = [(each, content_of(each)) for each in csv_files(path)]
+    if door.plan.dry_run:
+        end_as(try_files(door, contents))
+    where = (door.flyround.site, needed(lambda: door.farm))
+    numbers = note_files(door.book, where, door.plan, contents)
+    if again:
+        send_again(door.book, numbers)
+    send_due(door)
+    end_as(send_numbers(door, numbers))
+
+
+@app.command("waiting")
+def show_waiting(retry: Numbers = None, forget: Forgotten = None, forget_file_: NoFiles = None) -> None:
+    """List what waits and what was refused, each with its sentence."""
+    with sentences(), Book(own_folder()) as book:
+        for numbers, change in ((retry, put_back), (forget, take_away), (forget_file_, forget_file)):
+            for number in numbers or []:
+                if not change(book, number):
+                    raise Unusable(f"Nothing of number {number} waits. See `waiting`.")
+        rounds = in_line(book)
+        files = [each for each in files_noted(book) if each.state != "done" or each.refused]
+        for line in [*map(waiting_line, rounds), *map(file_line, files)]:
+            typer.echo(line)
+        if not rounds and not files:
+            typer.echo("Nothing waits, and nothing was refused.")
+        if any(each.refused for each in rounds) or any(each.state != "waiting" for each in files):
+            end_as(Ends.REFUSED)
+        end_as(Ends.WAITING if rounds or files else Ends.ALL_STORED)
+
+
+@app.command("export")
+@at_the_door
+def export(
+    door: Door,
+    folder: Folder,
+    table_format: Format = "csv",
+    since: Since = None,
+    until: Until = None,
+    anew: Anew = False,  # noqa: FBT002 - an option of the command line
+) -> None:
+    """Take a season home: every table as a file, and how to read it.
+
+    Broken off, it goes on where it was. Without --since and --until it is the farm's newest season.
+    """
+    if table_format not in FORMATS:
+        raise Unusable(f"{table_format!r} isn't a format. Use one of {', '.join(FORMATS)}.")
+    days = [day.date().isoformat() if day else "" for day in (since, until)]
+    if not any(days):
+        days = list(season_days(door.flyround, door.farm))
+    wanted = Export(door.flyround.site, door.farm, table_format, *days)
+    files = wanted.files_of(door.flyround.exports(door.farm))
+    with progress_bar() as progress:
+        task = progress.add_task("export", total=len(files))
+        for file, there in fetch(door.flyround, wanted, files, folder, anew=anew):
+            progress.update(task, advance=1, description=file)
+            typer.echo(f"{file}: whole{' already' if there else ''}")
+    send_due(door)
 
 
 @app.command("results")
 @at_the_door
-def read_results(flyround: Flyround, farm: Farm = "") -> None:
-    """Print the weekly results, one JSON object a line, oldest week first."""
-    for row in flyround.results(farm or own_farm(flyround)):
+def results(door: Door) -> None:
+    """Print the weekly results as lines of JSON, oldest week first."""
+    for row in door.flyround.results(door.farm):
         typer.echo(json.dumps(row))
+    send_due(door)
 
 
-def own_farm(flyround: Flyround) -> str:
-    """The id of the one farm that a key is for."""
-    return str(flyround.me()["farms"][0]["farm_id"])
-
-
-def tell_import(result: dict[str, Any]) -> None:
-    verb = "would be stored" if result["dry_run"] else "stored"
-    typer.echo(f"{result['stored']} readings {verb} in {result['rounds']} rounds; {result['known']} were known before.")
-    bad = [(row["row"], cell) for row in result["results"] for cell in row["errors"]]
-    for row, cell in bad[:MOST_SHOWN]:
-        typer.echo(f"row {row}, {cell['column']} {cell['value']!r}: {cell['reason']}", err=True)
-    if len(bad) > MOST_SHOWN:
-        typer.echo(f"... and {len(bad) - MOST_SHOWN} more.", err=True)
-
-
-def end_with(sentence: str, lines: Sequence[str] = ()) -> NoReturn:
-    """Leave with an error on standard error and exit code 1."""
-    typer.echo(sentence, err=True)
-    for line in lines[:MOST_SHOWN]:
-        typer.echo(line, err=True)
-    if len(lines) > MOST_SHOWN:
-        typer.echo(f"... and {len(lines) - MOST_SHOWN} more.", err=True)
-    raise typer.Exit(1)
-
-
-def _place(error: dict[str, str]) -> str:
-    """Where something is wrong, as a person would say it: row 3, count."""
-    steps = error.get("parameter", error.get("pointer", "")).strip("/").split("/")
-    if steps[0] in ("rows", "readings") and len(steps) > 1:
-        return ", ".join([f"row {steps[1]}", *steps[2:]])
-    return "/".join(steps) or "the whole"
+def end_as(ends: Ends) -> NoReturn:
+    raise typer.Exit(int(ends))
 
 
 if __name__ == "__main__":
-    app()
+    app(prog_name="python -m server.client")

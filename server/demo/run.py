@@ -125,10 +125,14 @@ def _bring(folder: Folder, yard: Yard, season: Season, port: int) -> None:
     file.write_text(season.as_csv(yard))
     result = subprocess.run(
         [
-            sys.executable, "-m", "server.client", "import", str(file),
+            sys.executable, "-m", "server.client", "send", str(file),
             "--farm", str(yard.farm.id), "--site", f"http://127.0.0.1:{port}",
         ],
-        env=os.environ | {"FLYROUND_TOKEN": program_key(yard), "PYTHONPATH": str(settings.BASE_DIR)},
+        # A folder of its own: whoever tries the demo may be signed in elsewhere.
+        env=os.environ | {
+            "FLYROUND_TOKEN": program_key(yard), "FLYROUND_HOME": str(folder.logs / "client"),
+            "PYTHONPATH": str(settings.BASE_DIR),
+        },
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     if result.returncode != 0:
