@@ -358,8 +358,9 @@ def test_a_stranger_and_who_was_let_out_get_nothing(
     with acting(anna):
         consent = Consent.objects.get(farm=northfield, adviser=dana)
         withdraw_consent(consent=consent, by=anna, now=NOW)
+    senders = (adviser, session_of(carla), token_of(southmead, carla, "read"))
     before = everything_stored(northfield)
-    for sender in (adviser, session_of(carla), token_of(southmead, carla, "read")):
+    for sender in senders:
         for form in FORMS:
             assert_problem(sender.get(path(northfield, f"readings.{form}")), 404, "not_found")
     assert everything_stored(northfield)["farms_logevent"] == before["farms_logevent"]

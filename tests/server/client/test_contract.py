@@ -1,10 +1,6 @@
-"""The same against the running service's own imports and exports.
-
-until merged: they skip where the service hasn't got them yet; then the conditions go.
-"""
+"""The same against the running service's own imports and exports."""
 
 import csv
-import importlib.util
 import io
 import threading
 from collections.abc import Iterator
@@ -17,26 +13,19 @@ from django.db import connections
 
 from farms.models import Farm
 from monitoring.models import Reading, Station
-from server.client import operations as ours
+from server import imports, tasks
 from server.client.season import FORMATS
-from tests.architecture.source import ROOT
 from tests.cast import SEASON_OPENS, as_factory
 from tests.server.client.commands import run
 from tests.server.client.cut_line import CutLine
 from tests.server.client.test_files import GOOD, HEAD
 
-DOCUMENT = ours.document_in((ROOT / "server/api/openapi.yaml").read_bytes())
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
-IMPORTS = pytest.mark.skipif(ours.IMPORT.path not in DOCUMENT["paths"], reason="until merged")
-EXPORTS = pytest.mark.skipif(ours.EXPORTS.path not in DOCUMENT["paths"], reason="until merged")
 
 
 @pytest.fixture
 def worker(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Whoever is rung for does the import, in a thread instead of a process."""
-    if importlib.util.find_spec("server.imports") is None:
-        pytest.skip("until merged")
-    imports, tasks = importlib.import_module("server.imports"), importlib.import_module("server.tasks")
     threads: list[threading.Thread] = []
 
     def do(waiting: Any) -> None:
@@ -61,7 +50,6 @@ def stored(farm: Farm) -> int:
         return Reading.objects.filter(farm=farm).count()
 
 
-@IMPORTS
 def test_good_rows_are_stored_and_bad_ones_told(door: str, northfield: Farm, tmp_path: Path):
     file = tmp_path / "season.csv"
     file.write_text(GOOD + "Card 9,2026-05-18,2026-05-25,-3\n")
@@ -76,7 +64,6 @@ def test_good_rows_are_stored_and_bad_ones_told(door: str, northfield: Farm, tmp
     assert "row 4, count '-3': A count can't be less than 0." in told.stderr
 
 
-@IMPORTS
 def test_a_file_that_is_imported_later_goes_over_a_broken_line(
     door: str, northfield: Farm, tmp_path: Path, cards: list[Station], worker: None, monkeypatch: pytest.MonkeyPatch
 ):
@@ -97,7 +84,6 @@ def test_a_file_that_is_imported_later_goes_over_a_broken_line(
     assert told.stderr.splitlines()[-1].startswith("row 42, station ")
 
 
-@EXPORTS
 @pytest.mark.parametrize("table_format", FORMATS)
 def test_a_season_comes_home(door: str, northfield: Farm, tmp_path: Path, table_format: str):
     file = tmp_path / "season.csv"
@@ -117,7 +103,6 @@ def test_a_season_comes_home(door: str, northfield: Farm, tmp_path: Path, table_
         assert [row["count"] for row in found] == ["31", "42"]
 
 
-@IMPORTS
 def test_half_a_season_sent_twice_from_two_names_is_stored_once(door: str, northfield: Farm, tmp_path: Path):
     for name, text in (("a", GOOD), ("b", GOOD), ("c", HEAD + "Card 2,2026-05-25,2026-06-01,7\n")):
         (tmp_path / f"{name}.csv").write_text(text)

@@ -94,7 +94,7 @@ def test_what_can_not_be_sent_is_told_at_once(tmp_path: Path, make: Any, sentenc
 
 
 class Imports:
-    """Imports as the contract says, of a service whose worker takes its time. # until merged: the real ones."""
+    """Imports as the contract says, of a service whose worker takes its time."""
 
     def __init__(self) -> None:
         self.keys: list[str] = []

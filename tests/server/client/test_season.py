@@ -1,6 +1,6 @@
 """A season taken home: whole files only, and what was broken off goes on where it was.
 
-The service is one of answers in the exports' form. # until merged: the real one.
+The service is one of answers in the exports' form; test_contract asks the real one.
 """
 
 import json
