@@ -1,0 +1,254 @@
+"""What is asked at each address, of which farm: the path, the body and the query string, filled with a farm's own ids.
+
+A new name in an address or a body is filled from the table of the same name (`alert_id` from Alert), and otherwise
+has to be told here; the matrix fails until it is.
+"""
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
+from urllib.parse import urlencode
+from uuid import NAMESPACE_URL, uuid5
+
+import yaml
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from server.api.documentation import DOCUMENT
+from tests.isolation.forms import forms_in
+from tests.isolation.routes import Route, routes
+from tests.isolation.scene import FarmScene, Scene
+
+HERE = "tests/isolation/asks.py"
+# What stands in an address and is no record of a farm.
+PLAIN = {"name": "none.eml", "number": "1", "file_id": "0197d0c2-5c00-7000-8000-0000000000ff", "table": "readings"}
+# Secret keys in addresses, by what the address begins with.
+KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key"}
+# Ids that a page takes from its query string, and what else pages read there.
+PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
+HARMLESS_QUERIES = {"day", "week", "page", "code", "next"}
+# Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
+OTHER_DAYS = {
+    "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
+    "post /api/v1/farms/{farm_id}/seasons": {"opens_on": "2027-04-05"},
+}
+# Whose record a client-made `id` is, by the list in which it stands in a body; "" at the top.
+OWN_IDS = {"readings": "reading_id", "hung": "placement_id", "notes": "note_id", "": "reading_id"}
+CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\n"
+TEMPERATURES = b"day,lowest,highest\n2026-05-30,11,24\n"
+
+
+class NotFilled(AssertionError):
+    """A route or a body has a name for which nothing plausible is known."""
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One request, ready to be sent by anybody. `ids` are those in it that could tell of a farm."""
+
+    method: str
+    address: str
+    data: Any = None
+    content_type: str = ""
+    compares: bool = True
+    headers: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def text(self) -> str:
+        return f"{self.address} {self.data!r}"
+
+
+def ask_of(route: Route, farm: FarmScene, scene: Scene, *, own: bool) -> Ask:
+    """The plain request about a farm. `own`: as its people send it, who make the id of what they put."""
+    address = address_of(route, farm, farm)
+    if own and route.method == "put":
+        address = re.sub(r"[^/]+$", str(uuid5(NAMESPACE_URL, route.template)), address)
+    return Ask(route.method, address, *body_of(route, farm, scene, whole=False))
+
+
+def crossed(route: Route, path: FarmScene, rest: FarmScene, scene: Scene) -> Iterator[Ask]:
+    """The requests that name records of `rest` in the second ids of the path, in every place of the body that takes an
+    id, and in the query string.
+    """
+    address = address_of(route, path, rest)
+    plain = body_of(route, rest, scene, whole=False)
+    if address != address_of(route, path, path) or plain != body_of(route, path, scene, whole=False):
+        yield Ask(route.method, address, *plain)
+    whole = body_of(route, rest, scene, whole=True)
+    if whole != plain:
+        yield Ask(route.method, address, *whole)
+    for query in queries_of(route):
+        value = rest.id_of(
+            query.removesuffix("__page") if query.endswith("_id") else PAGE_QUERIES[route.template][query]
+        )
+        yield Ask(route.method, f"{address}?{urlencode({query: value})}", *plain)
+    if route.method == "get" and "cursor" in _queries(route) and path is not rest:
+        yield from _with_cursor_of(route, path, rest, scene)
+
+
+def nowhere(ask: Ask, farms: Iterator[FarmScene] | list[FarmScene], keep: FarmScene | None = None) -> Ask:
+    """The same request with ids that nobody has in place of these farms' ids, but for those of `keep`."""
+    kept = {each for found in keep.ids.values() for each in found} if keep else set()
+    known = {each for farm in farms for found in farm.ids.values() for each in found} - kept
+    return replace(ask, address=_unknown(ask.address, known), data=_unknown(ask.data, known))
+
+
+def _unknown(value: Any, known: set[str]) -> Any:
+    if isinstance(value, dict):
+        return {_unknown(name, known): _unknown(each, known) for name, each in value.items()}
+    if isinstance(value, str):
+        return re.sub(r"[\w-]{36,43}", lambda found: _stranger(found[0]) if found[0] in known else found[0], value)
+    return value
+
+
+def _stranger(known: str) -> str:
+    made = str(uuid5(NAMESPACE_URL, known))
+    return made if len(known) == len(made) else (made + made)[: len(known)]
+
+
+# --- the address -----------------------------------------------------------------------------------------------------
+
+
+def address_of(route: Route, path: FarmScene, rest: FarmScene) -> str:
+    """The farm (or group, or region) of `path`, every further id of `rest`."""
+    values = {name: filled(name, path if name == route.names[0] else rest, str(route)) for name in route.names}
+    return "/" + route.template.format(**values)
+
+
+def filled(name: str, farm: FarmScene, where: str) -> str:
+    """What stands in an address or a body under this name, for this farm."""
+    if name in PLAIN:
+        return PLAIN[name]
+    if name == "key":
+        name = next((key for start, key in KEYS.items() if where.partition("/")[2].startswith(start)), name)
+    if not farm.ids.get(name):
+        raise NotFilled(
+            f"Nothing is known that could stand for {name} in {where}. If it is a record of a farm, give the scene its "
+            f"ids in `Scene._ids_of` of tests/isolation/scene.py; if not, add it to PLAIN or KEYS in {HERE}."
+        )
+    return farm.id_of(name)
+
+
+# --- the query string ------------------------------------------------------------------------------------------------
+
+
+def queries_of(route: Route) -> list[str]:
+    """Names in the query string that take an id."""
+    if not route.is_api:
+        return list(PAGE_QUERIES.get(route.template, ())) if route.method == "get" else []
+    return [name for name in _queries(route) if name.endswith("_id")]
+
+
+def _queries(route: Route) -> list[str]:
+    return [each["name"] for each in operation(route).get("parameters", []) if each["in"] == "query"]
+
+
+def _with_cursor_of(route: Route, path: FarmScene, rest: FarmScene, scene: Scene) -> Iterator[Ask]:
+    """A page of one farm's list, asked for with the place where another farm's list goes on."""
+    asker = next(each for each in scene.askers.values() if each.user == rest.owner)
+    answer = asker.sender.get(address_of(route, rest, rest) + "?limit=1").json()
+    found = re.search(r"cursor=([^&]+)", str(answer.get("next")))
+    if found:
+        address = address_of(route, path, path)
+        yield Ask("get", f"{address}?limit=1&cursor={found[1]}", compares=False)
+
+
+# --- the body --------------------------------------------------------------------------------------------------------
+
+
+@cache
+def document() -> dict[str, Any]:
+    found: dict[str, Any] = yaml.safe_load(DOCUMENT.read_text())
+    return found
+
+
+def operation(route: Route) -> dict[str, Any]:
+    found: dict[str, Any] = document()["paths"].get("/" + route.template, {}).get(route.method, {})
+    return found
+
+
+def body_of(route: Route, farm: FarmScene, scene: Scene, *, whole: bool) -> tuple[Any, str]:
+    """A body and its content type; `whole`: with an id in every place that takes one."""
+    if not route.is_api:
+        return (page_body(route, farm, scene), "") if route.method == "post" else (None, "")
+    for kind, content in operation(route).get("requestBody", {}).get("content", {}).items():
+        for example in content.get("examples", {}).values():
+            value = example["value"]
+            if isinstance(value, str):
+                return _with_station_ids(value, farm) if whole else value, kind
+            value = value | OTHER_DAYS.get(str(route), {})
+            return json.dumps(Filling(farm, str(route), whole).of(value, content["schema"])), kind
+    return None, ""
+
+
+def _with_station_ids(text: str, farm: FarmScene) -> str:
+    return re.sub(r"Card (\d)", lambda found: farm.id_of("station_id", int(found[1]) - 1), text)
+
+
+@dataclass
+class Filling:
+    """Puts a farm's ids into an example of the document."""
+
+    farm: FarmScene
+    where: str
+    whole: bool
+
+    def of(self, value: Any, schema: dict[str, Any], inside: str = "") -> Any:
+        schema = _resolved(schema)
+        if isinstance(value, list):
+            return [self.of(each, schema.get("items", {}), inside) for each in value]
+        if not isinstance(value, dict):
+            return value
+        places = schema.get("properties", {})
+        names = list(value)
+        if self.whole:
+            names += [name for name in places if name not in value and (name == "id" or name.endswith("_id"))]
+        return {name: self._place(name, value.get(name), places.get(name, {}), inside) for name in names}
+
+    def _place(self, name: str, given: Any, schema: dict[str, Any], inside: str) -> Any:
+        if name == "id":
+            # The same for every asker and every time, or no two answers could be compared.
+            return self.farm.id_of(OWN_IDS[inside]) if self.whole else str(uuid5(NAMESPACE_URL, f"{given}{inside}"))
+        if name.endswith("_id") or (name == "station" and self.whole):
+            wanted = "station_id" if name == "station" else name
+            return self.farm.id_of(wanted, _last_digit(given)) if given else filled(wanted, self.farm, self.where)
+        return self.of(given, schema, name)
+
+
+def _last_digit(given: Any) -> int:
+    """Two different ids of an example stay different: their last digits tell them apart."""
+    digits = re.sub(r"\D", "", str(given))
+    return (int(digits[-1]) if digits else 1) - 1
+
+
+def _resolved(schema: dict[str, Any]) -> dict[str, Any]:
+    if "$ref" in schema:
+        return dict(document()["components"]["schemas"][schema["$ref"].rpartition("/")[2]])
+    return schema
+
+
+def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
+    """What the farm's owner would send from the form on one of the farm's pages that leads to this address."""
+    given = dict(owners_forms(scene, farm).get(address_of(route, farm, farm), {}))
+    if route.template.endswith("file/"):
+        content = TEMPERATURES if "temperatures" in route.template else CSV
+        given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")
+    return given
+
+
+def owners_forms(scene: Scene, farm: FarmScene) -> dict[str, dict[str, str]]:
+    """Every form on the farm's pages, by the address that it sends to. Asked once of each farm."""
+    kept: dict[str, dict[str, dict[str, str]]] = scene.__dict__.setdefault("forms", {})
+    if farm.name not in kept:
+        found: dict[str, dict[str, str]] = {}
+        asker = next(each for each in scene.askers.values() if each.user == farm.owner)
+        for route in routes():
+            if route.method == "get" and route.template.startswith("farms/{farm_id}/"):
+                address = address_of(route, farm, farm)
+                answer = asker.sender.get(address)
+                for action, fields in forms_in(answer, address) if answer.status_code == 200 else ():
+                    found.setdefault(action, fields)
+        kept[farm.name] = found
+    return kept[farm.name]
