@@ -34,7 +34,9 @@ from farms.models import (
 from farms.models.access import FarmRole, GroupRole
 from farms.models.chain import ActorKind
 from monitoring.models import FarmTemperature
-from monitoring.services import HungSent, NoteSent, ReadingSent, RoundSent, record_round, skip_round
+from monitoring.models.imports import ImportPart
+from monitoring.services import HungSent, ImportPlan, NoteSent, ReadingSent, RoundSent, record_round, skip_round
+from monitoring.services.imports import ImportSent, request_import
 from server.web.phone import COOKIE, SALT
 from tests.alerts.scene import check
 from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_stations, make_user
@@ -302,6 +304,11 @@ def records_of_a_season(scene: FarmScene) -> None:
         services.withdraw_consent(consent=agreed, by=owner, now=NOW)
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
+        file = f"station,hung on,taken on,count\n{word},2026-05-18,2026-05-25,{number}\n".encode()
+        sent = ImportSent(content=file, form="csv", plan=ImportPlan(), language="en")
+        imported = request_import(farm=farm, sent=sent, who=owner, now=NOW)
     with as_factory():
+        results = f'[{{"row": 2, "id": null, "outcome": "refused", "errors": [{{"value": "{word}"}}]}}]'
+        ImportPart.objects.create(farm=farm, import_id=imported.id, first=0, rows=1, results=results)
         Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
         FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
