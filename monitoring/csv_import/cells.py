@@ -43,13 +43,16 @@ AT_LEAST = re.compile(
     re.ASCII,
 )
 CUPS = re.compile(r"(?P<cups>\d{1,4}(?:[.,]\d{1,2})?) ?(?:cups?|tazas?)", re.ASCII)
+BEGINS_A_COUNT = re.compile(r"[\d>≥-]|at least|over|al menos|mas de|por lo menos", re.ASCII)
 SEVERAL = re.compile(r"\d{1,5}(?:(?: ?[/|] ?| )\d{1,5})+", re.ASCII)
 LIST = re.compile(r"\d{1,5}(?:(?: ?[,;/|+] ?| )\d{1,5})*", re.ASCII)
 QUOTIENT = re.compile(r"(\d{1,4}) ?/ ?(\d{1,4})", re.ASCII)
 PERCENT = re.compile(r"(\d{1,3}(?:[.,]\d{1,4})?) ?%", re.ASCII)
 DECIMAL = re.compile(r"\d{0,9}(?:[.,]\d{1,9})?|\d{1,9}[.,]", re.ASCII)
 CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?::\d{2})? ?([ap]\.? ?m\.?)?", re.ASCII)
-LONGEST = 200
+# Five hundred animals fit.
+LONGEST = 4_000
+TOO_LONG = "\N{HORIZONTAL ELLIPSIS}"  # is nothing that any cell may hold
 
 NOT_A_COUNT = _("This is no count. Write digits only, as 61; 300+ for at least so many; or why there is none, as lost.")
 NOT_A_PART = _("This is no part of a card. Write it as 0.25, 1/4 or 25 %.")
@@ -75,15 +78,22 @@ class CountCell:
 
 def count_cell(text: str) -> CountCell:
     """61, 61.0, 300+, "at least 300", "1.5 cups", "3 0 5 2" for legs, "lost"; empty for none. Raises WrongCell."""
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if bare in NOTHING:
         return CountCell()
     if bare in REASONS:
         return CountCell(reason=REASONS[bare])
-    for form, made in COUNT_FORMS:
-        if found := form.fullmatch(bare):
-            return made(found)
+    if BEGINS_A_COUNT.match(bare):
+        for form, made in COUNT_FORMS:
+            if found := form.fullmatch(bare):
+                return made(found)
     raise WrongCell("not_a_number", NOT_A_COUNT)
+
+
+def _bare(text: str) -> str:
+    """A text without what doesn't matter. Of one that is too long the beginning alone would say something else."""
+    stripped = text.strip()
+    return plain(stripped) if len(stripped) <= LONGEST else TOO_LONG
 
 
 def _whole(text: str) -> int:
@@ -111,7 +121,7 @@ COUNT_FORMS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], CountCell]],
 
 def cups(text: str) -> int | None:
     """The flies in so many cups."""
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if bare in NOTHING:
         return None
     if not DECIMAL.fullmatch(bare) or not any(letter.isdigit() for letter in bare):
@@ -120,7 +130,7 @@ def cups(text: str) -> int | None:
 
 
 def reason(text: str) -> str:
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if bare in NOTHING:
         return ""
     found = REASONS.get(bare)
@@ -131,7 +141,7 @@ def reason(text: str) -> str:
 
 def part(text: str) -> Decimal:
     """0.25, 0,25, 1/4, 25 %; all of it where the cell is empty."""
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if not bare:
         return Decimal(1)
     try:
@@ -147,7 +157,7 @@ def part(text: str) -> Decimal:
 
 
 def animals(text: str) -> tuple[int, ...] | None:
-    bare = plain(text[: LONGEST * 20])
+    bare = _bare(text)
     if bare in NOTHING:
         return None
     if not LIST.fullmatch(bare):
@@ -160,7 +170,7 @@ def how(text: str) -> str:
 
 
 def yes_or_no(text: str) -> bool | None:
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if bare in NOTHING:
         return None
     if bare not in YES and bare not in NO:
@@ -169,7 +179,7 @@ def yes_or_no(text: str) -> bool | None:
 
 
 def _word(text: str, known: Mapping[str, str], code: str, otherwise: Any) -> str | None:
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if not bare:
         return None
     if bare not in known:
@@ -179,7 +189,7 @@ def _word(text: str, known: Mapping[str, str], code: str, otherwise: Any) -> str
 
 def moment_of_day(text: str) -> time | None:
     """07:30, 7.30, 7:30 am."""
-    bare = plain(text[:LONGEST])
+    bare = _bare(text)
     if not bare:
         return None
     found = CLOCK.fullmatch(bare)

@@ -34,7 +34,8 @@ def day_parser(texts: Collection[str], column: str, order: str | None) -> Parse:
 
 
 def _proven(texts: Collection[str], column: str) -> str:
-    pairs = {text: (int(found[1]), int(found[2])) for text in texts if (found := SLASHED.fullmatch(text.strip()))}
+    slashed = [text for text in texts if "/" in text or "-" in text]
+    pairs = {text: (int(found[1]), int(found[2])) for text in slashed if (found := SLASHED.fullmatch(text.strip()))}
     if any(first > 12 for first, _second in pairs.values()):
         return DAY_FIRST
     if any(second > 12 for _first, second in pairs.values()):
@@ -61,6 +62,8 @@ def _day(text: str, order: str) -> date | None:
     """A day, or None for an empty cell. Raises WrongCell."""
     if not text:
         return None
+    if not text[0].isdigit():
+        raise WrongCell("not_a_date", NOT_A_DATE)
     if found := YEAR_FIRST.fullmatch(text):
         return _made(found[1], found[2], found[3], NOT_A_DATE)
     if found := DOTTED.fullmatch(text):

@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 
 from monitoring.errors import ColumnsMissing, ColumnsUnclear, ColumnUnknown
 from monitoring.rules.stations import plain
+from monitoring.rules.table import shown
 
 # The first two are the ones we tell people; `method` and `number` together may stand for `station`.
 HEADERS: Mapping[str, Sequence[str]] = {
@@ -34,6 +35,7 @@ HEADERS: Mapping[str, Sequence[str]] = {
     "id": ("id",),
 }  # fmt: skip
 COLUMNS = {plain(name): column for column, names in HEADERS.items() for name in (*names, column)}
+MOST_LISTED = 10
 FOUND_SOMETHING = ("count", "animals", "cups", "reason")
 
 
@@ -55,16 +57,21 @@ def columns_of(headers: Sequence[str], is_empty: Callable[[int], bool]) -> dict[
             nameless = not header and is_empty(place)
             unknown += [] if nameless else [header or _("(column %(number)d)") % {"number": place + 1}]
         elif column in places:
-            both = f"{headers[places[column]]}, {header}"
-            raise ColumnsUnclear(column=HEADERS[column][0], headers=both)
+            both = [headers[places[column]], header]
+            raise ColumnsUnclear(column=HEADERS[column][0], headers=_listed(both))
         else:
             places[column] = place
     if unknown:
-        raise ColumnUnknown(headers=", ".join(unknown), known=", ".join(names[0] for names in HEADERS.values()))
+        raise ColumnUnknown(headers=_listed(unknown), known=", ".join(names[0] for names in HEADERS.values()))
     missing = _missing(places)
     if missing:
         raise ColumnsMissing(columns=", ".join(missing))
     return places
+
+
+def _listed(headers: Sequence[str]) -> str:
+    """The first of them, each as an error shows it."""
+    return ", ".join(map(shown, headers[:MOST_LISTED])) + (", ..." if len(headers) > MOST_LISTED else "")
 
 
 def _missing(places: Mapping[str, int]) -> list[str]:

@@ -16,8 +16,9 @@ from monitoring.models.reading import How, NoCount
 from monitoring.rules.cells import KINDS, WrongCell, words
 from monitoring.rules.cells import device as check_device
 from monitoring.rules.cells import sides as check_sides
+from monitoring.rules.collecting import collected_later
 from monitoring.rules.stations import MOST_STATIONS, method_named
-from monitoring.rules.table import Fault, ReadingTable, fault_of, finished_table
+from monitoring.rules.table import MOST_OF_A_ROW, Fault, ReadingTable, fault_of, finished_table
 
 PARSERS: dict[str, Callable[[str], Any]] = {
     "id": cells.identity,
@@ -57,17 +58,24 @@ class Reading:
     number: int
     found: dict[str, list[Any]] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
+    named: list[int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.named = [0] * self.number
 
     def known(self, name: str, parse: Callable[[str], Any]) -> dict[str, Any]:
         """What each different text of a column stands for; "not given" for those that are wrong, which are noted."""
         column, absent = self.columns[name], KINDS[name].absent if name in KINDS else None
         known: dict[str, Any] = {}
         wrong: dict[str, WrongCell] = {}
+        alike: dict[tuple[str, int], WrongCell] = {}
         for text in set(column):
             try:
                 known[text] = parse(text)
             except WrongCell as error:
-                known[text], wrong[text] = absent, error
+                known[text] = absent
+                # One for all that say the same, so that a file of nonsense doesn't keep an exception a cell.
+                wrong[text] = alike.setdefault((error.code, id(error.reason)), error.with_traceback(None))
         self.refuse(name, {place: wrong[text] for place, text in enumerate(column) if text in wrong} if wrong else {})
         return known
 
@@ -77,11 +85,13 @@ class Reading:
 
     def refuse(self, name: str, errors: dict[int, WrongCell]) -> None:
         column = self.columns.get(name)
-        self.faults += [
-            fault_of(place, name, error, column[place] if column else "") for place, error in errors.items()
-        ]
+        for place, error in errors.items():
+            if self.named[place] < MOST_OF_A_ROW:
+                self.named[place] += 1
+                self.faults.append(fault_of(place, name, error, column[place] if column else ""))
 
 
+@collected_later()
 def read_csv(content: bytes, *, order: str | None = None) -> ReadingTable:
     """The readings of a file. `order` says whether the day or the month comes first in dates such as 6/1/2026.
 
@@ -154,7 +164,7 @@ def _put_counts_together(reading: Reading) -> None:
         try:
             known[key] = _together(**absent | given)
         except WrongCell as error:
-            known[key], wrong[key] = CountCell(), error
+            known[key], wrong[key] = CountCell(), error.with_traceback(None)
     if wrong:
         named = {fault.place for fault in reading.faults}
         places = [place for place, key in enumerate(keys) if key in wrong and place not in named]

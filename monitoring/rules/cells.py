@@ -31,7 +31,7 @@ class WrongCell(Exception):
     """One value can't be right: a stable code and a sentence that says what to write instead."""
 
     def __init__(self, code: str, reason: Any) -> None:
-        super().__init__(code)
+        super().__init__()
         self.code = code
         self.reason = reason
 
@@ -72,7 +72,7 @@ def _one_by_one(values: Sequence[Any], kind: Kind) -> tuple[list[Any], dict[int,
             found.append(kind.absent if value is None else kind.convert(value))
         except WrongCell as error:
             found.append(kind.absent)
-            wrong[place] = error
+            wrong[place] = error.with_traceback(None)
     return found, wrong
 
 

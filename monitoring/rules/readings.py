@@ -3,16 +3,18 @@
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from django.utils.formats import date_format
+from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 from numpy.typing import NDArray
 
 from monitoring.methods import LEG, TRAP
 from monitoring.models.reading import LEAVES_IT_UP, How
-from monitoring.rules.table import WHOLE, Columns, Fault, shown
+from monitoring.rules.table import MOST_OF_A_ROW, WHOLE, Columns, Fault, shown
 
 Bools = NDArray[np.bool_]
 Days = NDArray[np.datetime64]
@@ -71,6 +73,20 @@ class Facts:
     until: Days
     in_season: Bools
     today: np.datetime64
+
+
+class Broken(NamedTuple):
+    """The sentence of a broken rule, put together when it is told: of its station, hung, taken, in use since, until."""
+
+    sentence: Any
+    label: str
+    days: tuple[date | None, ...]
+
+    def __str__(self) -> str:
+        text = str(self.sentence)
+        names = ("hung", "taken", "since", "until")
+        told = {name: day_text(day) for name, day in zip(names, self.days, strict=True) if f"{{{name}}}" in text}
+        return text.format(label=self.label, **told)
 
 
 @dataclass(frozen=True)
@@ -203,7 +219,7 @@ def broken_rules(
     *,
     skip: Collection[int] = (),
 ) -> list[Fault]:
-    """Every rule that a reading breaks, except for those at the places to skip (already known to be wrong).
+    """The first rules that each reading breaks, three at most; of those at the places to skip (known to be wrong) none.
 
     `at` (n,) is each reading's station as an index into `stations`; NOWHERE (-1) where the farm has no such station.
     """
@@ -214,8 +230,11 @@ def broken_rules(
     if not stations or not judged.any():
         return faults
     facts = _facts(columns, index, stations, calendar)
+    named = np.zeros(len(columns), np.int64)
     for rule in RULES:
-        places = np.flatnonzero(rule.broken(facts) & judged).tolist()
+        broken = rule.broken(facts) & judged & (named < MOST_OF_A_ROW)
+        named += broken
+        places = np.flatnonzero(broken).tolist()
         faults += [_fault(rule, columns, place, stations[at[place]]) for place in places]
     return faults
 
@@ -273,20 +292,20 @@ def _unknown_station(columns: Columns, place: int) -> Fault:
 
 
 def _fault(rule: Rule, columns: Columns, place: int, station: StationFacts) -> Fault:
-    reason = str(rule.reason).format(
-        label=station.label,
-        hung=day_text(columns.hung_on[place]),
-        taken=day_text(columns.taken_on[place]),
-        since=day_text(station.since),
-        until=day_text(station.until),
-    )
-    value = getattr(columns, rule.column)[place]
-    return Fault(place, rule.column, rule.code, reason, "" if value is None else shown(value))
+    days_of_it = (columns.hung_on[place], columns.taken_on[place], station.since, station.until)
+    reason = Broken(rule.reason, station.label, days_of_it)
+    return Fault(place, rule.column, rule.code, reason, getattr(columns, rule.column)[place])
 
 
 def day_text(day: date | None) -> str:
     """A day as it is written in the reader's language; nothing for none."""
-    return "" if day is None else date_format(day)
+    return "" if day is None else _day_in(day, get_language())
+
+
+@lru_cache(maxsize=4096)
+def _day_in(day: date, _language: str | None) -> str:
+    """Written once for each language: Django takes longer for it than for the rest of a row."""
+    return date_format(day)
 
 
 def leaves_it_up(reason: str) -> bool:

@@ -20,7 +20,9 @@ NAMED = re.compile(r"([^\W\d_][^\d#]*?) ?(?:#|no\.?|n°|nr\.?|num\.?)? ?(\d{1,5}
 
 def plain(text: str) -> str:
     """Lower case, without accents, single spaces: how words typed by people are compared."""
-    bare = "".join(letter for letter in unicodedata.normalize("NFKD", text) if not unicodedata.combining(letter))
+    bare = text
+    if not text.isascii():
+        bare = "".join(letter for letter in unicodedata.normalize("NFKD", text) if not unicodedata.combining(letter))
     return " ".join(bare.casefold().replace("_", " ").split())
 
 

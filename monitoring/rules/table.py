@@ -5,29 +5,34 @@ from dataclasses import dataclass, field, fields
 from datetime import date, time
 from decimal import Decimal
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.utils.translation import gettext_lazy as _
 
 from farms.errors import Detail
 from monitoring.models.reading import How
 from monitoring.rules.cells import CONTROL, KINDS, WrongCell, typed
+from monitoring.rules.collecting import collected_later
 
 MOST_ROWS = 50_000
 MOST_NAMED = 100
+# Of one row; with these mended the others show.
+MOST_OF_A_ROW = 3
 LONGEST_SHOWN = 40
 WHOLE = Decimal(1)
 
 
-@dataclass(frozen=True)
-class Fault:
-    """One wrong value: the place of its reading in the columns, which column, a stable code, and what to do."""
+class Fault(NamedTuple):
+    """One wrong value: the place of its reading in the columns, which column, a stable code, and what to do.
+
+    `reason` is written out (`str`) where it is told, not before: a file may have a quarter of a million faults.
+    """
 
     place: int
     column: str
     code: str
-    reason: str
-    value: str = ""
+    reason: Any
+    value: Any = ""
 
 
 @dataclass(frozen=True)
@@ -97,7 +102,7 @@ class ReadingTable:
 
     def bad_cell(self, fault: Fault) -> BadCell:
         name = self.names.get(fault.column, fault.column)
-        return BadCell(self.row(fault.place), name, fault.value, fault.reason, fault.code)
+        return BadCell(self.row(fault.place), name, shown(fault.value), str(fault.reason), fault.code)
 
     def row(self, place: int) -> int:
         return place if self.rows is None else self.rows[place]
@@ -114,13 +119,14 @@ class ReadingTable:
         name = self.names.get(fault.column, fault.column)
         # RFC 6901 escapes these two in a header that holds them.
         step = name.replace("~", "~0").replace("/", "~1")
-        return Detail(f"{self.path(fault.place)}/{step}".rstrip("/"), fault.reason, fault.code)
+        return Detail(f"{self.path(fault.place)}/{step}".rstrip("/"), str(fault.reason), fault.code)
 
 
 def in_order(faults: Sequence[Fault]) -> list[Fault]:
     return sorted(faults, key=lambda fault: fault.place)
 
 
+@collected_later()
 def table_of_rows(rows: Sequence[Any]) -> ReadingTable:
     """A table of JSON objects, decoded and otherwise as they came; keys as in `Columns`, `placement` not among them.
 
@@ -128,7 +134,7 @@ def table_of_rows(rows: Sequence[Any]) -> ReadingTable:
     """
     objects = [row if type(row) is dict else {} for row in rows]
     faults = [
-        Fault(place, "", "not_an_object", str(_("Each reading has to be an object with named values.")), shown(row))
+        Fault(place, "", "not_an_object", str(_("Each reading has to be an object with named values.")), str(row))
         for place, row in enumerate(rows)
         if type(row) is not dict
     ]
@@ -185,11 +191,13 @@ def finished_table(
 
 
 def fault_of(place: int, column: str, error: WrongCell, value: Any) -> Fault:
-    return Fault(place, column, error.code, str(error.reason), shown(value))
+    return Fault(place, column, error.code, error.reason, value)
 
 
 def shown(value: Any) -> str:
     """A value as an error shows it: short, in one line, without what is no text."""
+    if value == "" or value is None:
+        return ""
     # Cut first: a cell may be a megabyte.
     text = CONTROL.sub("\N{REPLACEMENT CHARACTER}", " ".join(str(value)[: 4 * LONGEST_SHOWN].split()))
     return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"

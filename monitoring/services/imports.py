@@ -4,9 +4,10 @@ The row is the queue. A worker claims it by compare-and-set and keeps it by movi
 falls silent loses it. All times of this are the database's, one clock for all workers.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import count
 from typing import Any
 from uuid import UUID
 
@@ -113,7 +114,7 @@ def note_part(claimed: Import, result: ImportResult, *, since: int | None, now: 
             farm_id=claimed.farm_id, import_id=claimed.id, first=first + place,
             rows=len(items), results=f"[{','.join(items)}]",
         )
-        for place, items in _cut(result.items)
+        for place, items in zip(count(0, ROWS_IN_A_PART), result.items.pieces(ROWS_IN_A_PART), strict=False)
     ]  # fmt: skip
     ImportPart.objects.bulk_create(parts)
     claimed.rows_done, claimed.since = first + len(result.items), since
@@ -139,10 +140,6 @@ def shut_out(waiting: Waiting, *, problem: Mapping[str, Any], now: datetime) -> 
     """End one whose sender may not store here any more; done by the worker's role, since nobody else sees it."""
     if _unfinished(waiting).update(state=ImportState.REFUSED, problem=problem, ended_at=now):
         ImportContent.objects.filter(farm_id=waiting.farm_id, id=waiting.id).delete()
-
-
-def _cut(items: Sequence[str]) -> list[tuple[int, Sequence[str]]]:
-    return [(place, items[place : place + ROWS_IN_A_PART]) for place in range(0, len(items), ROWS_IN_A_PART)]
 
 
 def _unfinished(waiting: Waiting) -> QuerySet[Import]:

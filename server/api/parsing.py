@@ -10,6 +10,7 @@ from rest_framework.request import Request
 
 from farms.errors import Detail, Invalid, TooLarge
 from monitoring.csv_import.text import MOST_BYTES
+from monitoring.rules.collecting import collected_later
 from monitoring.rules.table import shown
 from server.api.problems import Unreadable
 
@@ -96,6 +97,7 @@ def read_bytes(stream: BinaryIO, most: int) -> bytes:
     return content
 
 
+@collected_later()
 def read_json(content: bytes) -> Any:
     """The document. Raises NotUtf8 or NotJson."""
     try:

@@ -277,7 +277,7 @@ def test_a_hundred_bad_cells_are_named_and_the_rest_counted(northfield, anna):
         result = take(northfield, rows, dry_run=True)
         with pytest.raises(TableRefused) as refused:
             all_or_nothing(northfield, rows)
-    assert (len(result.bad), result.refused) == (250, 250)
+    assert (len(result.bad), result.more_bad, result.refused) == (100, 150, 250)
     assert (len(refused.value.errors), refused.value.details["more"]) == (100, 150)
     assert "250 of the values can't be right" in str(refused.value)
 

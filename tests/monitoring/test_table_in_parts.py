@@ -43,12 +43,16 @@ def in_parts(farm, rows, size):
             batch=batch, places=range(first, min(first + size, len(rows))), since=since, plan=ImportPlan(),
             actor=STAFF, now=NOW,
         )  # fmt: skip
-        results += result.items
+        results += texts(result)
     return results
 
 
 def at_once(farm, rows):
-    return list(record_table(farm=farm, table=table_of_rows(rows), plan=ImportPlan(), actor=STAFF, now=NOW).items)
+    return texts(record_table(farm=farm, table=table_of_rows(rows), plan=ImportPlan(), actor=STAFF, now=NOW))
+
+
+def texts(result):
+    return [text for piece in result.items.pieces(2) for text in piece]
 
 
 def told(items):

@@ -11,6 +11,7 @@ from farms.models import Farm, LedgerHead
 from monitoring.errors import TableRefused, TooManyRows
 from monitoring.models import Round
 from monitoring.models.round import Source
+from monitoring.rules.collecting import collected_later
 from monitoring.rules.table import MOST_NAMED, MOST_ROWS, ReadingTable
 from monitoring.services.ground import ground_of
 from monitoring.services.reading import Came
@@ -32,6 +33,7 @@ class ImportPlan:
     source: str = Source.FILE.value
 
 
+@collected_later()
 def judged_table(*, farm: Farm, table: ReadingTable, now: datetime) -> Batch:
     """A table with what is wrong in itself named. Raises TooManyRows."""
     if len(table.columns) > MOST_ROWS:
@@ -65,6 +67,7 @@ def record_part(
     return _take(batch.part(places, first), places, head, plan=plan, came=(actor, now)), first
 
 
+@collected_later()
 def _take(
     batch: Batch, places: range, head: LedgerHead, *, plan: ImportPlan, came: tuple[Actor, datetime]
 ) -> ImportResult:

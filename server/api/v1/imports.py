@@ -1,6 +1,7 @@
 """Many readings at once: a file, or a list in JSON. Checked by column; what became of each row is told."""
 
 import json
+from collections.abc import Iterator
 from typing import Any
 from uuid import UUID
 
@@ -64,6 +65,7 @@ PREFER = OpenApiParameter(
     OpenApiParameter.HEADER,
     description="`respond-async`: answer at once with 202 and the import, which a worker then does (RFC 7240).",
 )
+ROWS_IN_A_PIECE = 5_000
 AGAIN = {"Retry-After": "1"}
 UPLOAD = {"type": "object", "required": ["file"], "properties": {"file": {"type": "string", "format": "binary"}}}
 
@@ -94,7 +96,7 @@ class RowResultSerializer(serializers.Serializer):
     row = serializers.IntegerField(help_text="The file's line, or the place in the list from 0.")
     id = serializers.UUIDField(allow_null=True, help_text="The reading's; of a refused row as it was sent, or null.")
     outcome = serializers.ChoiceField(OUTCOMES, help_text="known: stored before, and says the same.")
-    errors = BadCellSerializer(many=True, help_text="Why it was refused; nothing of this row was stored.")
+    errors = BadCellSerializer(many=True, help_text="Why it was refused, three at most; nothing of it was stored.")
 
 
 class ImportResultSerializer(serializers.Serializer):
@@ -298,8 +300,11 @@ def prefers_later(request: Request) -> bool:
     return any(each.partition(";")[0].strip().lower() == "respond-async" for each in preferences)
 
 
-def written(result: ImportResult, plan: ImportPlan) -> str:
-    """The answer as JSON: its rows are written already, since a serializer would take longer than storing them."""
+def written(result: ImportResult, plan: ImportPlan) -> Iterator[str]:
+    """The answer as JSON, in pieces: its rows come written, since a serializer would take longer than storing them."""
     told = {"dry_run": plan.dry_run, "atomic": plan.atomic, "stored": result.stored, "known": result.known}
     told |= {"refused": result.refused, "rounds": result.rounds}
-    return f'{json.dumps(told)[:-1]}, "results": [{",".join(result.items)}]}}'
+    yield f'{json.dumps(told)[:-1]}, "results": ['
+    for number, piece in enumerate(result.items.pieces(ROWS_IN_A_PIECE)):
+        yield f"{',' if number else ''}{','.join(piece)}"
+    yield "]}"

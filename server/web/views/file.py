@@ -46,7 +46,7 @@ def look_through(request: HttpRequest, visit: Visit) -> HttpResponse:
         try:
             result = _take(visit, content, form.cleaned_data["order"], dry_run=True)
             context["waiting"] = _keep(visit, content, form.cleaned_data["order"])
-            context |= {"result": result, "bad": result.bad[:MOST_SHOWN], "more_bad": len(result.bad[MOST_SHOWN:])}
+            context["result"] = result
         except FlyroundError as refusal:
             show_refusal(form, refusal)
     return render(request, "web/import.html", context, status=422 if form.errors else 200)
