@@ -46,7 +46,7 @@ def ids_stored(model: Record, farm_id: UUID) -> list[UUID]:
 
 
 def everything_of(farm_ids: Iterable[UUID]) -> str:
-    """A digest over every row of these farms in every table: whatever of theirs comes, changes or goes, it is another."""
+    """A digest over every row of these farms in every table: whatever of theirs comes, changes or goes, it differs."""
     parts = [
         f"SELECT '{table}', md5(coalesce(string_agg(t::text, chr(10) ORDER BY t::text), '')) FROM {table} t"
         f" WHERE {column} = ANY(%(farms)s)"
