@@ -62,7 +62,6 @@ FEW_ASKERS = {
     "writing token", "farm phone", "sister's token",
 }  # fmt: skip
 FEW_FARMS = {"home", "neighbour"}
-asked = dict.fromkeys(WAYS, 0)
 
 
 def askers_of(scene: Scene, way: str) -> list[Asker]:
@@ -110,6 +109,7 @@ class Questioning:
     route: Route
     way: str
     leaks: list[str] = field(default_factory=list)
+    asked: int = 0
     got_in: int = 0
     refusals: list[str] = field(default_factory=list)
 
@@ -184,7 +184,7 @@ class Questioning:
 
     def _send(self, asker: Asker, ask: Ask, markers: Markers) -> Any:
         """The answer, looked through for what it says of foreign farms; whatever it stored is undone."""
-        asked[self.way] += 1
+        self.asked += 1
         with transaction.atomic():
             answer = sent(asker, ask)
             told = markers.in_answer(answer, ask)
@@ -251,10 +251,11 @@ def _request(asker: Asker, ask: Ask) -> Any:
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("route", routes(), ids=str)
-def test_nobody_looks_next_door(scene: Scene, route: Route, way: str):
+def test_nobody_looks_next_door(scene: Scene, route: Route, way: str, record_property: Any):
     with only(way):
         questioning = Questioning(scene, route, way)
         questioning.run()
+    record_property(f"asked with {way}: cells of the isolation matrix", questioning.asked)
     assert questioning.leaks == []
     if way == "both walls" and str(route) not in NOBODY_GETS_IN:
         assert questioning.got_in, (
