@@ -6,7 +6,9 @@ production.
 """
 
 import contextlib
+import itertools
 import os
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
@@ -64,6 +66,18 @@ pytest.register_assert_rewrite("tests.cast")
 
 def pytest_configure(config: pytest.Config) -> None:
     config.pluginmanager.import_plugin("tests.cast")
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """What tests counted under a name that begins with "asked" (`record_property`), added up over all of them."""
+    counted: Counter[str] = Counter()
+    for report in itertools.chain.from_iterable(terminalreporter.stats.values()):
+        if getattr(report, "when", "") == "call":
+            for name, value in report.user_properties:
+                counted[name] += value if name.startswith("asked") else 0
+    for name, value in sorted(counted.items()):
+        if value:
+            terminalreporter.write_line(f"{name}: {value:,}")
 
 
 def pytest_unconfigure() -> None:

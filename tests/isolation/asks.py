@@ -17,7 +17,7 @@ import yaml
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from server.api.documentation import DOCUMENT
-from tests.isolation.forms import forms_in
+from tests.isolation.forms import Fields, forms_in
 from tests.isolation.routes import Route, routes
 from tests.isolation.scene import FarmScene, Scene
 
@@ -28,7 +28,7 @@ PLAIN = {"name": "none.eml", "number": "1", "file_id": "0197d0c2-5c00-7000-8000-
 KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key"}
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
-HARMLESS_QUERIES = {"day", "week", "page", "code", "next"}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
@@ -37,7 +37,15 @@ OTHER_DAYS = {
 # Whose record a client-made `id` is, by the list in which it stands in a body; "" at the top.
 OWN_IDS = {"readings": "reading_id", "hung": "placement_id", "notes": "note_id", "": "reading_id"}
 CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\n"
-TEMPERATURES = b"day,lowest,highest\n2026-05-30,11,24\n"
+TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
+# What is sent from a page that has no such form for the scene: a season that has its last day, a feed that is there.
+NO_FORM = {
+    "farms/{farm_id}/settings/seasons/{season_id}/close/": {"closes_on": ["2026-10-01"]},
+    "dates/": {"kind": ["calendar"]},
+}
+WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/")
+# Records of one table that an address tells apart.
+KINDS_OF = {("/phones/", "token_id"): "phone_id"}
 
 
 class NotFilled(AssertionError):
@@ -98,6 +106,8 @@ def nowhere(ask: Ask, farms: Iterator[FarmScene] | list[FarmScene], keep: FarmSc
 def _unknown(value: Any, known: set[str]) -> Any:
     if isinstance(value, dict):
         return {_unknown(name, known): _unknown(each, known) for name, each in value.items()}
+    if isinstance(value, list):
+        return [_unknown(each, known) for each in value]
     if isinstance(value, str):
         return re.sub(r"[\w-]{36,43}", lambda found: _stranger(found[0]) if found[0] in known else found[0], value)
     return value
@@ -105,7 +115,7 @@ def _unknown(value: Any, known: set[str]) -> Any:
 
 def _stranger(known: str) -> str:
     made = str(uuid5(NAMESPACE_URL, known))
-    return made if len(known) == len(made) else (made + made)[: len(known)]
+    return made if len(known) == len(made) else made.replace("-", "").ljust(len(known), "0")
 
 
 # --- the address -----------------------------------------------------------------------------------------------------
@@ -123,6 +133,7 @@ def filled(name: str, farm: FarmScene, where: str) -> str:
         return PLAIN[name]
     if name == "key":
         name = next((key for start, key in KEYS.items() if where.partition("/")[2].startswith(start)), name)
+    name = next((kind for (part, of), kind in KINDS_OF.items() if of == name and part in where), name)
     if not farm.ids.get(name):
         raise NotFilled(
             f"Nothing is known that could stand for {name} in {where}. If it is a record of a farm, give the scene its "
@@ -230,25 +241,27 @@ def _resolved(schema: dict[str, Any]) -> dict[str, Any]:
 
 
 def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
-    """What the farm's owner would send from the form on one of the farm's pages that leads to this address."""
-    given = dict(owners_forms(scene, farm).get(address_of(route, farm, farm), {}))
+    """What somebody who may would send from the form on one of the farm's pages that leads to this address."""
+    forms = forms_of(scene, farm)
+    given: dict[str, Any] = dict(forms.get(address_of(route, farm, farm), {})) or dict(NO_FORM.get(route.template, {}))
     if route.template.endswith("file/"):
         content = TEMPERATURES if "temperatures" in route.template else CSV
         given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")
     return given
 
 
-def owners_forms(scene: Scene, farm: FarmScene) -> dict[str, dict[str, str]]:
-    """Every form on the farm's pages, by the address that it sends to. Asked once of each farm."""
-    kept: dict[str, dict[str, dict[str, str]]] = scene.__dict__.setdefault("forms", {})
-    if farm.name not in kept:
-        found: dict[str, dict[str, str]] = {}
-        asker = next(each for each in scene.askers.values() if each.user == farm.owner)
+def forms_of(scene: Scene, farm: FarmScene) -> dict[str, Fields]:
+    """Every form on the pages of a farm, its group and region, by the address that it sends to. Asked once a farm."""
+    if farm.name not in scene.forms:
+        found: dict[str, Fields] = {}
+        owner = next(each for each in scene.askers.values() if each.user == farm.owner)
+        coordinator = scene.askers["coordinator afar" if farm.name == "afar" else "coordinator"]
         for route in routes():
-            if route.method == "get" and route.template.startswith("farms/{farm_id}/"):
+            if route.method == "get" and not route.is_api and not route.template.startswith(WITHOUT_FORMS):
                 address = address_of(route, farm, farm)
-                answer = asker.sender.get(address)
-                for action, fields in forms_in(answer, address) if answer.status_code == 200 else ():
-                    found.setdefault(action, fields)
-        kept[farm.name] = found
-    return kept[farm.name]
+                answer = (owner if "farm_id" in route.names else coordinator).sender.get(address)
+                if answer.status_code == 200 and answer.headers["Content-Type"].startswith("text/html"):
+                    for action, fields in forms_in(answer, address):
+                        found.setdefault(action, fields)
+        scene.forms[farm.name] = found
+    return scene.forms[farm.name]

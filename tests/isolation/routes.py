@@ -17,10 +17,11 @@ WRITTEN_AS_PATTERNS = {r"^docs/?$": "docs", r"^api/": "api/nothing-here"}
 
 @dataclass(frozen=True)
 class Route:
-    """One method of one address; what is to be filled in stands in braces, as in farms/{farm_id}/alerts."""
+    """One method of one address, what is filled in standing in braces, and whether it is an action of the API."""
 
     method: str
     template: str
+    is_action: bool = False
 
     @property
     def names(self) -> list[str]:
@@ -48,9 +49,11 @@ def office_routes() -> list[Route]:
 
 
 def _all() -> list[Route]:
-    found = {Route(method, template): None for template, view in _patterns(get_resolver().url_patterns, "")
-             for method in _methods(view)}  # fmt: skip
-    return list(found)
+    patterns = list(_patterns(get_resolver().url_patterns, ""))
+    found = [
+        Route(method, template, hasattr(view, "actions")) for template, view in patterns for method in _methods(view)
+    ]
+    return list(dict.fromkeys(found))
 
 
 def _methods(view: Any) -> list[str]:

@@ -33,7 +33,7 @@ from farms.models import (
 )
 from farms.models.access import FarmRole, GroupRole
 from farms.models.chain import ActorKind
-from monitoring.models import FarmTemperature
+from monitoring.models import FarmTemperature, Reading
 from monitoring.models.imports import ImportPart
 from monitoring.services import HungSent, ImportPlan, NoteSent, ReadingSent, RoundSent, record_round, skip_round
 from monitoring.services.imports import ImportSent, request_import
@@ -41,6 +41,7 @@ from server.web.phone import COOKIE, SALT
 from tests.alerts.scene import check
 from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_stations, make_user
 from tests.isolation.farm_tables import LAST_WEEK, fill_empty_tables, ids_stored, models_of_records
+from tests.isolation.forms import Fields
 from tests.server.api.senders import Sender
 
 TODAY = NOW.date()
@@ -88,6 +89,8 @@ class Scene:
     """The farms by name, and everybody who asks."""
 
     def __init__(self) -> None:
+        self.stored: dict[tuple[str, ...], dict[str, str]] = {}
+        self.forms: dict[str, dict[str, Fields]] = {}
         self.groups = [make_group("Isolde Advisers"), make_group("Oswin Advisers")]
         self.farms = dict(self._farms())
         self.neighbours_adviser = adviser_of(self.groups[0], self.farms["neighbour"], "Gustava")
@@ -117,6 +120,11 @@ class Scene:
         ids = {name: ids_stored(model, farm.id) for name, model in models_of_records().items()}
         ids |= {"farm_id": [farm.id], "region_id": [farm.region_id], "group_id": [farm.group_id]}
         ids["token_id"] = ids["api_token_id"]
+        with as_factory():
+            ids["phone_id"] = [ApiToken.objects.get(farm=farm, name=f"{scene.word} spare phone").id]
+            # The first reading, and the round it was made on, are told of together in addresses.
+            walked = Reading.objects.filter(farm=farm, id=ids["reading_id"][0]).values_list("round_id", flat=True)[0]
+        ids["round_id"] = [walked, *(each for each in ids["round_id"] if each != walked)]
         ids["person_id"] = ids["counted_by_id"] = ids["typed_by_id"] = ids["person_id"]
         ids["corrects_id"] = ids["reading_id"]
         # An adviser is the group's, not a farm's: of a further group's nothing must be found out.
@@ -240,7 +248,8 @@ def program(scene: FarmScene, scope: str, name: str, **more: Any) -> Sender:
     with as_factory():
         ApiToken.objects.create(
             **{"farm": scene.farm, "name": f"{scene.word} {name}", "scope": scope, "key_hash": key_hash(key),
-               "made_by": scene.owner, "made_at": now, "expires_at": now + timedelta(days=30), **more}
+               "made_by": scene.owner, "made_at": now, "last_used_on": now.date(),
+               "expires_at": now + timedelta(days=30), **more}
         )  # fmt: skip
     sender = Sender(key)
     if scope == "count":
@@ -307,6 +316,8 @@ def records_of_a_season(scene: FarmScene) -> None:
         file = f"station,hung on,taken on,count\n{word},2026-05-18,2026-05-25,{number}\n".encode()
         sent = ImportSent(content=file, form="csv", plan=ImportPlan(), language="en")
         imported = request_import(farm=farm, sent=sent, who=owner, now=NOW)
+    program(scene, "read", "spare program")
+    program(scene, "count", "spare phone")
     with as_factory():
         results = f'[{{"row": 2, "id": null, "outcome": "refused", "errors": [{{"value": "{word}"}}]}}]'
         ImportPart.objects.create(farm=farm, import_id=imported.id, first=0, rows=1, results=results)
