@@ -4,6 +4,7 @@ Home is the farm that most people here belong to. Sister has the same owner, Nei
 another. They are built alike, so that an address or a body of one is plausible for another.
 """
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -319,7 +320,8 @@ def records_of_a_season(scene: FarmScene) -> None:
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     with as_factory():
-        results = f'[{{"row": 2, "id": null, "outcome": "refused", "errors": [{{"value": "{word}"}}]}}]'
+        wrong = {"column": "station", "value": word, "code": "not_a_station", "reason": f"{word} is no station."}
+        results = json.dumps([{"row": 2, "id": None, "outcome": "refused", "errors": [wrong]}])
         ImportPart.objects.create(farm=farm, import_id=imported.id, first=0, rows=1, results=results)
         Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
         FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)

@@ -30,7 +30,7 @@ from tests.isolation.markers import content_of
 from tests.isolation.scene import Asker, FarmScene, Scene
 
 # Schemathesis and the tools under it leave warnings of their own.
-pytestmark = pytest.mark.filterwarnings("default")
+pytestmark = [pytest.mark.full, pytest.mark.filterwarnings("default")]
 document = schemathesis.openapi.from_path(str(DOCUMENT))
 # Who may come in, and what is refused, has tests of its own.
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
