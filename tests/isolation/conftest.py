@@ -33,3 +33,11 @@ def standing_clock(settings: Any, tmp_path: Path) -> None:
     path.write_text(NOW.isoformat())
     settings.CLOCK_FILE = str(path)
     settings.DEMO_MAIL_DIR = ""
+
+
+@pytest.fixture(autouse=True)
+def no_tries_yet() -> None:
+    """What the tests before tried isn't held against this one."""
+    from django.core.cache import cache
+
+    cache.clear()
