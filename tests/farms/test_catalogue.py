@@ -1,5 +1,7 @@
 """What PostgreSQL's own catalogue says of row security, rights and keys: the second wall, stone by stone."""
 
+import re
+
 import pytest
 from django.apps import apps
 from django.db import connection
@@ -28,6 +30,8 @@ NO_FARMS_DATA = {
     "monitoring_cohort",
     "monitoring_regionreport", "alerts_grouplevel", "alerts_checkrun", "alerts_borrowedfigures",
 }  # fmt: skip
+# Tables whose rows are a person's or a key's own, and the column that says whose.
+OWN_ROWS = {"alerts_mondaylist": "(recipient_id = ", "farms_ownanswer": "(who = "}
 LIBRARIES = ("django_", "auth_", "account_")
 APPEND_ONLY = {
     "monitoring_reading", "monitoring_round", "monitoring_placement", "monitoring_siting", "monitoring_skip",
@@ -94,12 +98,48 @@ def test_no_policy_is_for_everybody():
     assert rows("SELECT tablename, policyname FROM pg_policies WHERE 'public' = ANY(roles)") == []
 
 
+def test_the_app_reaches_farms_rows_through_who_acts_only():
+    """Each of its policies asks one of the definer functions which farms, or whether the row is the person's own."""
+    policies = rows(
+        "SELECT tablename::text, cmd::text, coalesce(qual, ''), coalesce(with_check, '') FROM pg_policies"
+        " WHERE 'flyround_app' = ANY(roles)"
+    )
+    told = {table: [each for _table, *each in policies if _table == table] for table, *_rest in policies}
+    by_farm = re.compile(r"\((farm_id|id) = ANY \(\( SELECT (visible|writable|advised)_farms\(\)")
+    for table, found in told.items():
+        for verb, *conditions in found:
+            asked = OWN_ROWS[table] in "".join(conditions) if table in OWN_ROWS else None
+            assert asked or all(by_farm.search(each) for each in conditions if each), (table, verb)
+    assert farm_tables() <= set(told)
+
+
+def test_whoever_may_see_every_farm_works_for_nobody_outside():
+    everything = {role for (roles,) in rows("SELECT roles FROM pg_policies WHERE qual = 'true'") for role in roles}
+    assert everything == {"flyround_worker", "flyround_definer"}
+
+
+def test_nothing_works_behind_the_statements():
+    """No trigger or rewriting of ours, nothing outside `public`, and no table elsewhere that points into a farm's."""
+    assert rows("SELECT tgrelid::regclass::text, tgname FROM pg_trigger WHERE NOT tgisinternal") == []
+    assert rows("SELECT tablename, rulename FROM pg_rules WHERE schemaname = 'public'") == []
+    elsewhere = "SELECT nspname FROM pg_namespace WHERE nspname !~ '^pg_' AND nspname <> 'information_schema'"
+    assert rows(elsewhere) == [("public",)]
+    pointing = rows(
+        "SELECT DISTINCT here.relname::text FROM pg_constraint k JOIN pg_class here ON here.oid = k.conrelid"
+        " JOIN pg_class there ON there.oid = k.confrelid"
+        " WHERE k.contype = 'f' AND there.relname = ANY(%s) AND NOT here.relispartition",
+        list(farm_tables()),
+    )
+    assert {table for (table,) in pointing} <= farm_tables()
+
+
 def test_nobody_but_the_owner_and_the_backup_has_a_right_on_a_partition():
     assert len(partitions()) >= 16
     with_rights = rows(
         "SELECT c.relname, r.rolname, verb FROM pg_class c, pg_roles r,"
         " unnest(ARRAY['SELECT', 'INSERT', 'UPDATE', 'DELETE', 'TRUNCATE', 'REFERENCES', 'TRIGGER']) AS verb"
-        " WHERE c.relispartition AND r.rolname LIKE 'flyround\\_%%' AND has_table_privilege(r.oid, c.oid, verb)"
+        " WHERE c.relispartition AND r.rolname LIKE 'flyround\\_%%' AND (has_table_privilege(r.oid, c.oid, verb)"
+        "   OR (verb IN ('SELECT', 'INSERT', 'UPDATE', 'REFERENCES') AND has_any_column_privilege(r.oid, c.oid, verb)))"
         " AND r.rolname NOT IN ('flyround_owner', 'flyround_backup', 'flyround_factory')"
     )
     assert with_rights == []

@@ -282,6 +282,19 @@ def spent_link(user: User) -> str:
     return key
 
 
+def import_on_its_way(scene: FarmScene) -> None:
+    """A file that waits for a worker, and what became of its row."""
+    word = scene.word
+    file = f"station,hung on,taken on,count\n{word},2026-05-18,2026-05-25,{scene.number}\n".encode()
+    sent = ImportSent(content=file, form="csv", plan=ImportPlan(), language="en")
+    wrong = {"column": "station", "value": word, "code": "not_a_station", "reason": f"{word} is no station."}
+    results = json.dumps([{"row": 2, "id": None, "outcome": "refused", "errors": [wrong]}])
+    with acting(scene.owner):
+        imported = request_import(farm=scene.farm, sent=sent, who=scene.owner, now=NOW)
+    with as_factory():
+        ImportPart.objects.create(farm=scene.farm, import_id=imported.id, first=0, rows=1, results=results)
+
+
 def records_of_a_season(scene: FarmScene) -> None:
     """Barns, stations, three rounds two weeks apart from the first, and one record of every kind that people make."""
     farm, owner, word, number = scene.farm, scene.owner, scene.word, scene.number
@@ -314,14 +327,9 @@ def records_of_a_season(scene: FarmScene) -> None:
         services.withdraw_consent(consent=agreed, by=owner, now=NOW)
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
-        file = f"station,hung on,taken on,count\n{word},2026-05-18,2026-05-25,{number}\n".encode()
-        sent = ImportSent(content=file, form="csv", plan=ImportPlan(), language="en")
-        imported = request_import(farm=farm, sent=sent, who=owner, now=NOW)
+    import_on_its_way(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     with as_factory():
-        wrong = {"column": "station", "value": word, "code": "not_a_station", "reason": f"{word} is no station."}
-        results = json.dumps([{"row": 2, "id": None, "outcome": "refused", "errors": [wrong]}])
-        ImportPart.objects.create(farm=farm, import_id=imported.id, first=0, rows=1, results=results)
         Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
         FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
