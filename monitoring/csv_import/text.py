@@ -75,20 +75,23 @@ def any_sheet(text: str, separator: str) -> Sheet:
     Raises EmptyFile, TooManyColumns, TooManyRows or csv.Error.
     """
     reader = enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator), start=1)
-    headers = next(([header.strip() for header in row] for _, row in reader if not _is_blank(row)), [])
+    headers = next(([header.strip() for header in row] for _, row in reader if "".join(row).strip()), [])
     width = len(headers)
     _check(width, 1)
     numbers: list[int] = []
     rows: list[list[str]] = []
     spare: list[int] = []
     for number, row in reader:
-        if _is_blank(row):
+        # No function of ours for each row: of empty ones there may be millions.
+        if not row or (not row[0].strip() and not "".join(row).strip()):
             continue
-        if len(row) > width and not _is_blank(row[width:]):
+        if len(row) > width and "".join(row[width:]).strip():
             spare.append(len(rows))
         numbers.append(number)
         rows.append(row if len(row) == width else (row[:width] + [""] * width)[:width])
-        _check(width, len(rows))
+        if len(rows) > MOST_ROWS:
+            break
+    _check(width, len(rows))
     if not rows:
         raise EmptyFile()
     return Sheet(headers, numbers, list(zip(*rows, strict=True)), spare)
@@ -121,8 +124,3 @@ def _separator(first_line: str) -> str:
         return sum(column_named(cell) is not None for cell in cells)
 
     return max(SEPARATORS, key=names_known)
-
-
-def _is_blank(row: Sequence[str]) -> bool:
-    text = "".join(row)
-    return not text or text.isspace()
