@@ -6,6 +6,8 @@ Erik coordinates the group. And the ways to act as somebody, or as another role 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connection, transaction
@@ -113,6 +115,15 @@ def make_stations(facility: Facility, method: str, numbers: range) -> list[Stati
         )  # fmt: skip
         Siting.objects.bulk_create(Siting(farm_id=farm_id, station_id=each.id, since=SEASON_OPENS) for each in made)
     return made
+
+
+@pytest.fixture
+def standing_clock(settings: Any, tmp_path: Path) -> Path:
+    """The service's clock shows NOW, or what the file says by then; keys, links and sessions live by the real one."""
+    path = tmp_path / "clock"
+    path.write_text(NOW.isoformat())
+    settings.CLOCK_FILE = str(path)
+    return path
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from uuid import UUID
 from django.db import connection
 from django.utils.translation import gettext_lazy as _
 
+from farms.credentials import key_hash
 from farms.errors import Conflict, Invalid
 from farms.models import Farm, FarmAnswer, OwnAnswer
 from farms.models.answer import KEPT, KeptAnswer
@@ -55,7 +56,7 @@ class Asking:
 
     @property
     def key_hash(self) -> bytes:
-        return hashlib.sha256(self.key.encode()).digest()
+        return key_hash(self.key)
 
     @property
     def request_hash(self) -> bytes:

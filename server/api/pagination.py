@@ -108,9 +108,11 @@ class NewestFirst(BasePagination):
 
     def _state(self, view: Any) -> int | None:
         """The number of the chain's entry as of which the list is read; None where it doesn't matter."""
-        first = view.state() if hasattr(view, "state") else None
-        if self.cursor is None or first is None:
-            return first
+        state = getattr(view, "state", None)
+        if state is None:
+            return None
+        if self.cursor is None:
+            return int(state())
         if self.cursor.state is None:
             raise not_ours()
         return self.cursor.state

@@ -1,12 +1,10 @@
 """How an answer is written, and the tag by which the same answer is known again."""
 
-import base64
 import hashlib
 from typing import Any
 
+from django.utils.http import quote_etag
 from rest_framework.renderers import JSONRenderer
-
-DIGEST_BYTES = 18
 
 
 class OneJson(JSONRenderer):
@@ -17,6 +15,5 @@ class OneJson(JSONRenderer):
 
 
 def tag_of(content: bytes) -> str:
-    """A strong entity tag (RFC 9110, section 8.8.3): 144 bits of the SHA-256 of the bytes that are answered."""
-    digest = hashlib.sha256(content).digest()[:DIGEST_BYTES]
-    return f'"{base64.urlsafe_b64encode(digest).decode()}"'
+    """A strong entity tag (RFC 9110, section 8.8.3): the SHA-256 of the bytes that are answered."""
+    return quote_etag(hashlib.sha256(content).hexdigest())

@@ -106,7 +106,10 @@ def _add_headers(method: str, operation: dict[str, Any]) -> None:
     given = [(status, each) for status, each in operation["responses"].items() if status in ("200", "201")]
     in_json = any("application/json" in each.get("content", {}) for _status, each in given)
     if method == "get" and in_json:
-        parameters += [_parameter("fields", "query", FIELDS_TOLD), _parameter("If-None-Match", "header", KNOWN_TOLD)]
+        # Of what is no record of ours (a table's schema) all is told.
+        if any(_named(each["content"]["application/json"]["schema"]) for _status, each in given):
+            parameters.append(_parameter("fields", "query", FIELDS_TOLD))
+        parameters.append(_parameter("If-None-Match", "header", KNOWN_TOLD))
         operation["responses"]["304"] = {"description": "Not Modified. What you have is still right."}
     if method == "post" and operation.get("security") != []:
         parameters.append(_parameter("Idempotency-Key", "header", KEY_TOLD))

@@ -12,7 +12,6 @@ The limits stand in the settings. Only an answer of 429 tells them, in RateLimit
 tell a stranger's answers apart.
 """
 
-import hashlib
 import re
 import time
 from collections.abc import Callable
@@ -24,6 +23,8 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 
+from farms.credentials import key_hash
+from server.api.authentication import bearer_key
 from server.api.problems import Problem
 from server.limits import Count, Full, Limit, address_of, put_mark, take
 from server.outage import unavailable
@@ -92,11 +93,10 @@ def _remember(asker: Asker, request: HttpRequest, response: HttpResponseBase, *,
 
 
 def _asker(request: HttpRequest) -> Asker:
-    scheme, _space, key = request.headers.get("Authorization", "").partition(" ")
-    is_token = scheme.lower() == "bearer"
-    fingerprint = hashlib.sha256(key.strip().encode()).hexdigest() if is_token else ""
-    person = str(request.user.pk) if not is_token and request.user.is_authenticated else ""
-    return Asker(address_of(request), fingerprint, person)
+    key = bearer_key(request)
+    if key is not None:
+        return Asker(address_of(request), key_hash(key).hex(), "")
+    return Asker(address_of(request), "", str(request.user.pk) if request.user.is_authenticated else "")
 
 
 def is_bulk(request: HttpRequest) -> bool:

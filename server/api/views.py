@@ -1,6 +1,6 @@
 """What every view of the API does before its own work: who asks, for which farm, and may they."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, ClassVar
 from uuid import UUID
@@ -144,24 +144,16 @@ class ApiViewSet(GenericViewSet[Any]):
         """One page of rows, in the view's order; with some of the fields only, where that is asked for."""
         if not self.query_was_read:
             self.query(Body)
-        serializer = self.chosen(kind)
-        found = self.paginate_queryset(rows)
-        return self.get_paginated_response(serializer(found).data)
+        return self.page_of(self.paginate_queryset(rows), kind)
 
-    def chosen(self, kind: type[serializers.Serializer[Any]]) -> Callable[[Any], Any]:
-        """The serializer of many rows, with the fields that `fields` names. Raises BadQuery."""
-        wanted = self.request.query_params.get(FIELDS)
-
-        def made(rows: Any) -> Any:
-            serializer: Any = kind(rows, many=True, context=self.get_serializer_context())
-            if wanted is not None:
-                for name in set(serializer.child.fields) - names:
-                    serializer.child.fields.pop(name)
-            return serializer
-
-        known = kind(context=self.get_serializer_context()).fields if wanted is not None else ()
-        names = chosen_names(wanted, known) if wanted is not None else set()
-        return made
+    def page_of(self, found: Any, kind: type[serializers.Serializer[Any]]) -> Response:
+        """A page of the rows that the paginator found. Raises BadQuery for a field that isn't known."""
+        serializer: Any = kind(found, many=True, context=self.get_serializer_context())
+        wanted, fields = self.request.query_params.get(FIELDS), serializer.child.fields
+        if wanted is not None:
+            for name in set(fields) - chosen_names(wanted, fields):
+                fields.pop(name)
+        return self.get_paginated_response(serializer.data)
 
     def told(self, data: Mapping[str, Any], status: int = 200) -> Response:
         """One record; with some of its fields only, where that is asked for."""

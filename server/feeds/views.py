@@ -5,16 +5,14 @@ and with row security acting for them, so it ends with the membership or the con
 """
 
 from collections.abc import Callable
-from hashlib import sha256
 from typing import Any
 from uuid import uuid4
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone, translation
-from django.utils.cache import get_conditional_response
-from django.utils.http import quote_etag
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_safe
@@ -27,6 +25,7 @@ from farms.models.access import FeedKind
 from farms.selectors import feed_by_key
 from farms.services import note_feed_use
 from farms.tenancy.acting import act_for_nobody, act_for_user
+from server.api.conditional import tagged
 from server.feeds.calendar import calendar_of
 from server.feeds.matters import matters_of
 from server.web.limits import WINDOW, tried_too_often
@@ -45,13 +44,13 @@ def address_of(kind: str, key: str) -> str:
 # Exempt, so that a POST is told that this address is only read (405), with or without a form's token.
 @csrf_exempt
 @require_safe
-def rounds_feed(request: HttpRequest, key: str) -> HttpResponse:
+def rounds_feed(request: HttpRequest, key: str) -> HttpResponseBase:
     return _answer(request, key, FeedKind.CALENDAR, _calendar)
 
 
 @csrf_exempt
 @require_safe
-def matters_feed(request: HttpRequest, key: str) -> HttpResponse:
+def matters_feed(request: HttpRequest, key: str) -> HttpResponseBase:
     return _answer(request, key, FeedKind.MATTERS, _matters)
 
 
@@ -70,7 +69,7 @@ def _matters(feed: FeedAddress, farms: list[Farm]) -> bytes:
 CONTENT_TYPES = {FeedKind.CALENDAR: "text/calendar", FeedKind.MATTERS: "application/atom+xml"}
 
 
-def _answer(request: HttpRequest, key: str, kind: FeedKind, make: Make) -> HttpResponse:
+def _answer(request: HttpRequest, key: str, kind: FeedKind, make: Make) -> HttpResponseBase:
     feed = feed_by_key(key, kind)
     # A key that nobody has goes the same way as one whose person lost every farm: it says and costs the same.
     person = feed.user if feed else User(id=uuid4())
@@ -84,14 +83,7 @@ def _answer(request: HttpRequest, key: str, kind: FeedKind, make: Make) -> HttpR
         content = make(feed, farms)
     response = HttpResponse(content, content_type=f"{CONTENT_TYPES[kind]}; charset=utf-8")
     response.headers["Content-Language"] = person.language
-    return _unless_known(request, response)
-
-
-def _unless_known(request: HttpRequest, response: HttpResponse) -> HttpResponse:
-    """The answer with a strong validator; 304 to a program that has these very bytes already."""
-    etag = quote_etag(sha256(response.content).hexdigest())
-    response.headers["ETag"] = etag
-    return get_conditional_response(request, etag=etag, response=response) or response
+    return tagged(request, response)
 
 
 def _nothing(request: HttpRequest) -> HttpResponse:

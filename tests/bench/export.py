@@ -10,17 +10,14 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import httpx
-from django.db import connection, transaction
-from django.utils import timezone
+from django.db import connection
 
-from farms.models import Farm, User
-from farms.services import make_token
-from farms.tenancy.acting import act_for_user
+from farms.models import Farm
 from server.demo.processes import free_port, running, start_site
 from tests.bench.ingest import STATIONS, Ranch, as_factory, ranch
 
@@ -77,16 +74,6 @@ def full_ranch(rows: int) -> Ranch:
     return place
 
 
-def key_of(farm: Farm, user: User) -> str:
-    """A key that reads the farm."""
-    now = timezone.now()
-    with transaction.atomic():
-        act_for_user(user.id)
-        return make_token(farm=farm, name="Bench", scope="read", by=user, expires_at=now + timedelta(days=1), now=now)[
-            1
-        ]
-
-
 @contextmanager
 def site() -> Iterator[Site]:
     """A web server on the servers that the environment names; it ends with the block."""
@@ -127,15 +114,16 @@ def measured(rows: int, files: tuple[str, ...]) -> dict[str, Taken]:
     A server that has exported before would hide in what it kept of that what the next export needs.
     """
     place = full_ranch(rows)
-    key = key_of(place.farm, User.objects.get(id=place.user_id))
     found = {}
     for file in files:
         with site() as at:
             first = httpx.get(
-                f"{at.address}/api/v1/farms/{place.farm.id}", headers={"Authorization": f"Bearer {key}"}, timeout=60
+                f"{at.address}/api/v1/farms/{place.farm.id}",
+                headers={"Authorization": f"Bearer {place.key}"},
+                timeout=60,
             )
             assert first.status_code == 200
-            found[file] = take(at, place.farm, key, file)
+            found[file] = take(at, place.farm, place.key, file)
     return found
 
 

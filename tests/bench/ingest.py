@@ -76,8 +76,8 @@ def as_factory() -> Iterator[None]:
         yield
 
 
-def ranch() -> Ranch:
-    """A fresh farm with 500 cards, in season for years."""
+def ranch(cards: int = STATIONS, since: date = FIRST) -> Ranch:
+    """A fresh farm with so many cards, in season for years, and a key to it."""
     name = str(uuid7())
     with as_factory():
         group = Group.objects.create(name="Bench", slug=name)
@@ -87,11 +87,11 @@ def ranch() -> Ranch:
         farm = Farm.objects.create(group=group, region=region, holding=holding, name=name)
         LedgerHead.objects.create(farm=farm, number=0, hash=bytes(32))
         Membership.objects.create(farm=farm, user=user, role="owner", began_at=NOW)
-        Season.objects.create(farm=farm, opens_on=FIRST)
+        Season.objects.create(farm=farm, opens_on=since)
         barn = Facility.objects.create(farm=farm, name="Barn", kind="calf_barn")
         Station.objects.bulk_create(
-            Station(farm_id=farm.id, facility_id=barn.id, method="card", number=number + 1, since=FIRST)
-            for number in range(STATIONS)
+            Station(farm_id=farm.id, facility_id=barn.id, method="card", number=number + 1, since=since)
+            for number in range(cards)
         )
     now = timezone.now()
     with transaction.atomic():

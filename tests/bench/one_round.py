@@ -13,18 +13,17 @@ import tempfile
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 from uuid import UUID
 
-from django.db import connection, connections, transaction
+from django.db import connections
 
-from farms.credentials import key_hash, new_token_key
 from farms.ids import uuid7
-from farms.models import ApiToken, Facility, Farm, Group, Holding, LedgerHead, Region, Season, User
 from monitoring.models import Station
 from server.demo.processes import free_port, running, start_site
+from tests.bench.ingest import as_factory, ranch
 
 # Each farm has a season behind it when the clock starts.
 CLIENTS, SEASON, RUNS = 4, 26, 250
@@ -43,26 +42,10 @@ class Sender:
 
 def make_sender() -> Sender:
     """A farm with ten cards, and a key to it."""
-    name, key, now = str(uuid7()), new_token_key(), datetime.now(UTC)
-    with transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute("SET LOCAL ROLE flyround_factory")
-        group = Group.objects.create(name="Bench", slug=name)
-        region = Region.objects.create(group=group, name="Bench", slug="bench")
-        holding = Holding.objects.create(group=group, name="Bench")
-        user = User.objects.create_user(f"{name}@example.org")
-        farm = Farm.objects.create(group=group, region=region, holding=holding, name=name)
-        LedgerHead.objects.create(farm=farm, number=0, hash=bytes(32))
-        Season.objects.create(farm=farm, opens_on=FIRST)
-        barn = Facility.objects.create(farm=farm, name="Barn", kind="calf_barn")
-        cards = [
-            Station.objects.create(farm=farm, facility=barn, method="card", number=number + 1, since=FIRST)
-            for number in range(CARDS)
-        ]
-        ApiToken.objects.create(
-            farm=farm, name="bench", scope="write", key_hash=key_hash(key), made_by=user, made_at=now,
-            expires_at=now + timedelta(days=1),
-        )  # fmt: skip
-    return Sender(farm.id, key, [card.id for card in cards])
+    made = ranch(CARDS, FIRST)
+    with as_factory():
+        cards = Station.objects.filter(farm=made.farm).order_by("number").values_list("id", flat=True)
+        return Sender(made.farm.id, made.key, list(cards))
 
 
 def round_of_ten(sender: Sender, number: int) -> bytes:

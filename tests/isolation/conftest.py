@@ -2,7 +2,6 @@
 
 import logging
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -25,11 +24,6 @@ def scene(django_db_setup: None, django_db_blocker: Any) -> Iterator[Any]:
 
 
 @pytest.fixture(autouse=True)
-def standing_clock(settings: Any, tmp_path: Path) -> None:
-    """The service's clock shows the cast's NOW; keys, links and sessions live by the real one."""
-    from tests.cast import NOW
-
-    path = tmp_path / "clock"
-    path.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(path)
+def at_the_casts_moment(standing_clock: Any, settings: Any) -> None:
+    """Every test here, and without the demo's page of mails."""
     settings.DEMO_MAIL_DIR = ""

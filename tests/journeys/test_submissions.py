@@ -28,12 +28,9 @@ pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
 
 
 @pytest.fixture
-def clock(settings: Any, tmp_path: Path) -> Path:
-    path = tmp_path / "clock"
-    path.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(path)
+def clock(standing_clock: Path, settings: Any) -> Path:
     settings.API_LIMITS_TIMES = 1000
-    return path
+    return standing_clock
 
 
 def rounds_of(leg: Station, number: int) -> list[tuple[str, dict[str, Any]]]:
@@ -73,7 +70,7 @@ def test_what_is_sent_again_and_again_is_stored_once(
     rounds = rounds_of(leg_station, ROUNDS)
     sends = in_any_order(rounds, dice)
     lost = [dice.random() < LOST for _ in sends]
-    key = token_of(northfield, anna, "write")._credentials["HTTP_AUTHORIZATION"]
+    key = f"Bearer {token_of(northfield, anna, 'write').key}"
     entries = stored(northfield)[2]
     limits = httpx.Limits(max_connections=AT_ONCE)
     with httpx.Client(base_url=live_server.url, headers={"Authorization": key}, timeout=120, limits=limits) as client:

@@ -37,7 +37,7 @@ def answer_to(url: str, farm: Farm, sender: Sender, kind: str, body: bytes, sent
     place = urlsplit(url)
     head = (
         f"POST /api/v1/farms/{farm.id}/imports HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n"
-        f"Authorization: {sender._credentials['HTTP_AUTHORIZATION']}\r\n"
+        f"Authorization: Bearer {sender.key}\r\n"
         f"Content-Type: {kind}\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     with socket.create_connection((place.hostname, place.port)) as line:

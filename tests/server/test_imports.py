@@ -17,19 +17,12 @@ from server import imports, tasks
 from tests.cast import NOW, acting, acting_token, as_factory, as_role
 from tests.monitoring.sending import chain_holds
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_clock")]
 ROWS = [
     {"station": f"Card {number}", "hung_on": "2026-05-25", "taken_on": "2026-06-01", "count": number}
     for number in range(1, 6)
 ]
 BAD = {"station": "Card 99", "hung_on": "2026-05-25", "taken_on": "2026-06-01", "count": 1}
-
-
-@pytest.fixture(autouse=True)
-def standing_clock(settings: Any, tmp_path: Any) -> None:
-    path = tmp_path / "clock"
-    path.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(path)
 
 
 @pytest.fixture(autouse=True)

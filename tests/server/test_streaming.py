@@ -18,6 +18,7 @@ from server.exports.streams import csv_of, later, ndjson_of
 from server.exports.tables import READINGS
 from tests.bench import export
 from tests.cast import as_factory
+from tests.server.api.senders import token_of
 
 MEGABYTE = 1024 * 1024
 
@@ -82,7 +83,7 @@ def test_where_the_reading_breaks_in_the_middle_the_client_is_not_told_that_all_
     northfield: Farm, anna: User, cards: list[Station], served: export.Site
 ):
     _fill(northfield, 60_000)
-    key = export.key_of(northfield, anna)
+    key = token_of(northfield, anna, "read").key
     for file in ("readings.csv", "readings.ndjson"):
         address = f"{served.address}/api/v1/farms/{northfield.id}/exports/{file}"
         with httpx.stream("GET", address, headers={"Authorization": f"Bearer {key}"}, timeout=60) as answer:

@@ -255,9 +255,9 @@ class Exports(OnFarm):
 
         Beside them stand datapackage.json, stations.geojson and darwin-core.zip.
         """
-        return self.page([self.told(table) for table in TABLES.values()], ToTakeSerializer)
+        return self.page([self.described(table) for table in TABLES.values()], ToTakeSerializer)
 
-    def told(self, table: Table) -> dict[str, Any]:
+    def described(self, table: Table) -> dict[str, Any]:
         def address(ending: str) -> str:
             return reverse(f"export-{table.name}-{ending}", kwargs={"farm_id": self.farm.id}, request=self.request)
 

@@ -153,12 +153,13 @@ class Readings(OnFarm):
         """
         asked = self.query(ReadingQuery)
         if asked.pop("order") == "arrival":
-            self.newest_first, self.state = ("entry", "id"), no_state
+            # Nothing is taken away in this order: no state needs to be kept.
+            self.newest_first, self.state = ("entry", "id"), None  # type: ignore[method-assign]
         if "counted" in asked:
             asked["counted"] = not asked["counted"]
         return self.page(arrivals_of(self.farm).filter(**renamed(asked, ASKED)), ReadingSerializer)
 
-    def state(self) -> int | None:
+    def state(self) -> int:
         """As of which entry of the chain the list is read."""
         return chain_number(self.farm)
 
@@ -182,7 +183,3 @@ class Readings(OnFarm):
             now=self.now,
         )  # fmt: skip
         return Response(ReadingSerializer(reading).data, status=201)
-
-
-def no_state() -> None:
-    """In the order of arrival nothing is taken away: no state needs to be kept."""

@@ -82,7 +82,7 @@ class Works(OnFarm):
     def list(self, request: Request, farm_id: UUID) -> Response:
         """What was done, newest first."""
         found = self.paginate_queryset(works_of(self.farm, **self.query(WorkQuery)))
-        return self.get_paginated_response(WorkSerializer(self.told(found or []), many=True).data)
+        return self.page_of(self.with_effects(found or []), WorkSerializer)
 
     @extend_schema(request=NewWork, responses={201: WorkSerializer}, examples=[EXAMPLE])
     def create(self, request: Request, farm_id: UUID) -> Response:
@@ -90,9 +90,9 @@ class Works(OnFarm):
         body = self.body(NewWork)
         done = WorkDone(facility=facility_named(self.farm, body.pop("facility_id")), **body)
         work = record_work(farm=self.farm, work=done, actor=self.actor, now=self.now)
-        return Response(WorkSerializer(self.told([work])[0]).data, status=201)
+        return Response(WorkSerializer(self.with_effects([work])[0]).data, status=201)
 
-    def told(self, works: Sequence[Any]) -> Sequence[Any]:
+    def with_effects(self, works: Sequence[Any]) -> Sequence[Any]:
         """The works, each with its effect."""
         effects = effects_of_works(works, [self.farm], local_date(self.now, self.farm.time_zone))
         for work in works:

@@ -1,19 +1,13 @@
 """Fixtures of the API's tests. Imports wait until Django is set up: pytest may read this file before that."""
 
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 
 @pytest.fixture(autouse=True)
-def standing_clock(settings: Any, tmp_path: Path) -> None:
-    """The service's clock shows the cast's NOW; tokens live by the real one."""
-    from tests.cast import NOW
-
-    path = tmp_path / "clock"
-    path.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(path)
+def at_the_casts_moment(standing_clock: Any) -> None:
+    """Every test here."""
 
 
 @pytest.fixture(autouse=True)

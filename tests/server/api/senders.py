@@ -16,6 +16,7 @@ class Sender(APIClient):
     def __init__(self, key: str = "", **defaults: object) -> None:
         super().__init__(raise_request_exception=False, **defaults)
         self.default_format = "json"
+        self.key = key
         if key:
             self.credentials(HTTP_AUTHORIZATION=f"Bearer {key}")
 

@@ -164,7 +164,7 @@ def test_the_lock_is_another_for_another_farm_or_asker(northfield: Farm, southme
 
 @pytest.mark.django_db(transaction=True, databases="__all__")
 def test_twenty_at_once_are_done_once(program: Sender, northfield: Farm, live_server: Any, key: dict[str, str]):
-    headers = {"Authorization": program._credentials["HTTP_AUTHORIZATION"], **key}
+    headers = {"Authorization": f"Bearer {program.key}", **key}
 
     def send(number: int) -> tuple[int, str]:
         answer = httpx.post(f"{live_server.url}{works(northfield)}", json=DONE, headers=headers, timeout=60)

@@ -1,20 +1,14 @@
 """Browsers of the cast. Imports wait until Django is set up: pytest may read this file before that."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 
 @pytest.fixture(autouse=True)
-def standing_clock(settings: Any, tmp_path: Path) -> None:
-    """The service's clock shows the cast's NOW; codes, links and keys live by the real one."""
-    from tests.cast import NOW
-
-    path = tmp_path / "clock"
-    path.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(path)
+def at_the_casts_moment(standing_clock: Any, settings: Any) -> None:
+    """Every test here, and without the demo's page of mails."""
     settings.DEMO_MAIL_DIR = ""
 
 
