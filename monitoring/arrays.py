@@ -29,6 +29,8 @@ REASON_CODES = np.array(["", *NoCount.values])
 NEAR_CODES = np.array(Near.values)
 LATE_AFTER = 14  # days
 COLD_BELOW = 15  # degrees Celsius: below it stable flies stop feeding (a review, Animals 2023, 13(24), 3847)
+# The day taken travels in 16 bits, counted from the first day asked for.
+LONGEST_SPAN = timedelta(weeks=9_000)
 HALF_OF_MOST_DAYS_UP = timedelta(days=MOST_DAYS_UP // 2 + 1)
 NEVER = datetime(9999, 1, 1, tzinfo=UTC)
 NO_DAY = -(2**31)  # stands for an unknown day on the way here
@@ -210,8 +212,9 @@ def readings_for_check(
     """The current readings of these farms in the weeks from first to last (their Mondays).
 
     With `received_before`, as they stood at that moment. A reading belongs to the week that holds the middle day of its
-    exposure.
+    exposure. Of a longer time than 9,000 weeks the last so many are read.
     """
+    first_week = last_week - min(last_week - first_week, LONGEST_SPAN)
     last = last_week + timedelta(days=6)
     asked = {
         "farms": list(farm_ids), "first": first_week, "last": last, "latest": last + HALF_OF_MOST_DAYS_UP,

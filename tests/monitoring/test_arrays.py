@@ -156,6 +156,16 @@ def test_farms_keep_apart_though_a_client_gave_one_id_twice(northfield, southmea
     assert dict(zip(of_farm, found.count.tolist(), strict=True)) == {northfield.id: 3, southmead.id: 2}
 
 
+def test_since_the_year_388(northfield, anna, cards):
+    """As somebody mistyped the day of a work: what was counted lately is read as ever."""
+    with acting(anna):
+        hang(northfield, cards)
+        send(northfield, reading(cards[2], 61))
+        found = readings_for_check([northfield.id], date(388, 1, 4), LAST)
+    assert found.station.tolist() == [2]
+    assert found.middle.astype(str).tolist() == ["2026-05-28"]
+
+
 def test_anna_sees_no_reading_of_southmead(northfield, southmead, anna, carla, cards):
     with acting(carla):
         theirs = Station.objects.filter(farm_id=southmead.id).order_by("number").first()
