@@ -6,18 +6,16 @@ The routes come from the resolver, their bodies from the OpenAPI document and fr
 
 import os
 import re
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
 from django.core.cache import cache
-from django.db import connection, transaction
+from django.db import transaction
 
 from tests.architecture.source import ROOT
-from tests.cast import as_role
 from tests.isolation.asks import (
     HARMLESS_QUERIES,
     PAGE_QUERIES,
@@ -32,12 +30,11 @@ from tests.isolation.asks import (
 )
 from tests.isolation.farm_tables import everything_of
 from tests.isolation.markers import ID, Markers, comparable, content_of
-from tests.isolation.open_door import opened_door
 from tests.isolation.routes import Route, routes
 from tests.isolation.scene import Asker, FarmScene, Scene
+from tests.isolation.walls import WAYS, only
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*StreamingHttpResponse must consume")
-WAYS = ("both walls", "row security alone", "door alone")
 # What a foreign farm's addresses may answer: nothing here, or sign in first.
 REFUSED = {401, 404, 302, 410}
 # Addresses at which nobody of the scene gets anything but a refusal, and why.
@@ -76,29 +73,6 @@ def targets_of(scene: Scene, way: str) -> list[FarmScene]:
 
 def in_full() -> bool:
     return bool(os.environ.get("FLYROUND_FULL"))
-
-
-@contextmanager
-def only(way: str) -> Iterator[None]:
-    """One transaction in which both walls, or one of them, stand; undone at the end."""
-    with transaction.atomic():
-        with opened_door() if way == "row security alone" else nullcontext(), _row_security(on=way != "door alone"):
-            yield
-        transaction.set_rollback(True)
-
-
-@contextmanager
-def _row_security(*, on: bool) -> Iterator[None]:
-    """Off: as a role that row security passes by, which has all the app's rights."""
-    if on:
-        yield
-        return
-    with as_role("factory"), connection.cursor() as cursor:
-        cursor.execute("SELECT rolbypassrls FROM pg_roles WHERE rolname = current_user")
-        assert cursor.fetchone() == (True,)
-        yield
-        cursor.execute("SELECT current_user")
-        assert cursor.fetchone() == ("flyround_factory",)
 
 
 @dataclass
