@@ -21,6 +21,9 @@ MOST_COUNTED = 1_000_000
 MOST_ANIMALS = 500
 MOST_DEVICES = 99
 LONGEST_WORD = 60
+# Nobody counted before it: 0026 is a year of which a browser was told two digits.
+FIRST_DAY = date(1900, 1, 1)
+YEAR_CUT = _("This year can't be meant. Write the day with all digits of its year, as 2026-06-30.")
 FOUR_DECIMALS = Decimal("0.0001")
 UUID_TEXT = re.compile(r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 # What can't stand in a line of text: control characters, NUL first of all.
@@ -94,15 +97,22 @@ def whole(value: Any) -> int:
 
 def day(value: Any) -> date:
     """A calendar day, or its ISO 8601 text."""
-    if type(value) is date:
-        return value
+    found = value if type(value) is date else _day_written(value)
+    if found is None:
+        raise WrongCell("not_a_date", _("This has to be a day of the calendar, written as 2026-06-30."))
+    if found < FIRST_DAY:
+        raise WrongCell("not_a_date", YEAR_CUT)
+    return found
+
+
+def _day_written(value: Any) -> date | None:
     try:
         # Only one of ISO 8601's forms: Python reads 20260630 and 2026-W27-2 too.
         if type(value) is str and re.fullmatch(r"\d{4}-\d{2}-\d{2}", value, re.ASCII):
             return date.fromisoformat(value)
     except ValueError:
         pass
-    raise WrongCell("not_a_date", _("This has to be a day of the calendar, written as 2026-06-30."))
+    return None
 
 
 def moment_of_day(value: Any) -> time:

@@ -134,6 +134,7 @@ def test_work_is_noted_in_the_farms_chain(northfield, anna, calf_barn):
         ({"kind": "spraying"}, "kind_unknown"),
         ({"done_on": TODAY + timedelta(days=1)}, "future_date"),
         ({"done_on": "yesterday"}, "not_a_date"),
+        ({"done_on": date(26, 5, 30)}, "not_a_date"),
         ({"kind": "fans", "thorough": True}, "thorough_only_of_a_clean_out"),
     ],
 )

@@ -4,9 +4,11 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.validators import MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from monitoring.methods import METHOD_CHOICES
+from monitoring.rules.cells import FIRST_DAY, YEAR_CUT
 from server.web.choices import choices_of
 
 DAY_INVALID = _("Type the day as year-month-day, such as 2026-07-06.")
@@ -17,6 +19,7 @@ def day_field(label: Any, **kwargs: Any) -> forms.DateField:
         label=label,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         error_messages={"invalid": DAY_INVALID, "required": _("Choose a day.")},
+        validators=[MinValueValidator(FIRST_DAY, YEAR_CUT)],
         **kwargs,
     )
 

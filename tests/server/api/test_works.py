@@ -52,6 +52,15 @@ def test_work_of_tomorrow_and_of_nowhere(program: Sender, northfield: Farm, sout
     assert_problem(program.post(path, elsewhere), 422, "facility_unknown")
 
 
+def test_a_year_that_was_cut_is_named(program: Sender, northfield: Farm):
+    sent = {"kind": "fans", "done_on": "0026-05-30"}
+    told = program.post(f"/api/v1/farms/{northfield.id}/works", sent, format="json")
+    assert told.status_code == 422
+    assert [(each["pointer"], each["detail"][:27]) for each in told.json()["errors"]] == [
+        ("/done_on", "This year can't be meant. W")
+    ]
+
+
 def test_spraying_is_not_among_the_kinds(program: Sender, northfield: Farm):
     response = program.post(f"/api/v1/farms/{northfield.id}/works", {"kind": "spray", "done_on": "2026-05-20"})
     assert_problem(response, 422, "invalid")
