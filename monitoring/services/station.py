@@ -14,6 +14,7 @@ from monitoring.errors import SitedTwice, StationNumberTaken, StationRefused
 from monitoring.methods import METHODS
 from monitoring.models import Siting, Station
 from monitoring.models.station import Near
+from monitoring.rules.cells import WrongCell, day
 from monitoring.rules.readings import day_text
 from monitoring.rules.stations import MOST_STATIONS
 
@@ -53,6 +54,10 @@ def add_station(
         errors.append(Detail("/number", str(NUMBER_WRONG), "number_wrong"))
     if facility.farm_id != farm.id:
         errors.append(Detail("/facility", str(FACILITY_ELSEWHERE), "unknown_facility"))
+    try:
+        day(since)
+    except WrongCell as error:
+        errors.append(Detail("/since", str(error.reason), error.code))
     if errors:
         raise StationRefused(errors=errors)
     label = str(METHODS[method].station_name).format(number=number)

@@ -14,8 +14,6 @@ from uuid import UUID
 from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
-from monitoring.rules.cells import FIRST_DAY, YEAR_CUT
-
 DAY = re.compile(r"\d{4}-\d\d-\d\d")
 MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d:\d\d)")
 CLOCK = re.compile(r"\d\d:\d\d(:\d\d)?")
@@ -144,22 +142,15 @@ class Id(serializers.UUIDField):
 
 
 class Day(serializers.DateField):
-    default_error_messages = {
-        **MISSING,
-        "invalid": _("Send a day of the calendar as in 2026-06-29."),
-        "year_cut": YEAR_CUT,
-    }
+    default_error_messages = {**MISSING, "invalid": _("Send a day of the calendar as in 2026-06-29.")}
 
     def to_internal_value(self, data: Any) -> date:
         if not isinstance(data, str) or not DAY.fullmatch(data):
             self.fail("invalid")
         try:
-            found = date.fromisoformat(data)
+            return date.fromisoformat(data)
         except ValueError:
             self.fail("invalid")
-        if found < FIRST_DAY:
-            self.fail("year_cut")
-        return found
 
 
 class Moment(serializers.DateTimeField):

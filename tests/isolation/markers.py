@@ -58,6 +58,8 @@ class Markers:
         own |= {str(asker.user.id)} if asker.user else set()
         self.ids = {each for farm in strangers for each in _ids(farm)} - own
         self.words = [farm.word.lower() for farm in strangers]
+        # Sister's people may know who owns it, who is named for Home.
+        self.known = {farm.owner.name.lower() for farm in scene.farms.values() if asker.may_see(farm)}
         tens = "|".join(str(farm.number)[:4] for farm in strangers)
         # 61370 to 61379, and as a page writes it, 61,370; not the middle of an id, a key or a fraction.
         spelled = "|".join(f"{str(farm.number)[:2]},{str(farm.number)[2:4]}" for farm in strangers)
@@ -68,6 +70,8 @@ class Markers:
         text, said = told_in(response), ask.text.lower()
         found = set(ID.findall(text)) & self.ids
         lower = text.lower()
+        for name in self.known:
+            lower = lower.replace(name, "")
         found |= {word for word in self.words if word in lower}
         found |= set(self.numbers.findall(text)) if self.numbers else set()
         return {each for each in found if each not in said}

@@ -28,9 +28,9 @@ from tests.monitoring.sending import STAFF, TODAY, chain_holds
 pytestmark = pytest.mark.django_db
 
 
-def add(farm, facility, number=9, method="card", **siting):
+def add(farm, facility, number=9, method="card", since=SEASON_OPENS, **siting):
     return add_station(
-        farm=farm, facility=facility, method=method, number=number, since=SEASON_OPENS, siting=SitingData(**siting)
+        farm=farm, facility=facility, method=method, number=number, since=since, siting=SitingData(**siting)
     )
 
 
@@ -59,6 +59,7 @@ def test_a_number_is_given_once_a_method(northfield, anna, calf_barn):
         ({"x": 0.5}, "off_the_plan"),
         ({"x": 0.5, "y": 1.5}, "off_the_plan"),
         ({"position": -1}, "position_wrong"),
+        ({"since": date(26, 5, 1)}, "not_a_date"),
     ],
 )
 def test_a_station_that_can_not_be_is_refused(northfield, anna, calf_barn, values, code):
