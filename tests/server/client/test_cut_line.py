@@ -11,7 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -43,18 +43,14 @@ class Program:
     line: CutLine
     chance: random.Random
     killed: int = 0
-    starts: int = 0
-    ends: list[int] = field(default_factory=list)
 
     def until_stored(self, *words: str, kills: int) -> None:
         for _ in range(MOST_STARTS):
-            self.starts += 1
             process = self.start(words)
             if kills and self.kill_soon(process):
                 kills -= 1
                 continue
             _, said = process.communicate(timeout=120)
-            self.ends.append(process.returncode)
             if process.returncode == 0:
                 return
             assert process.returncode == 3, said
@@ -147,27 +143,25 @@ def as_listed(expected: dict[tuple[str, date], int]) -> list[tuple[str, date, in
 
 
 def run_all(
-    line: CutLine, farm: Farm, token: str, folder: Path, places: tuple[list[Station], list[Station]], *, kills: int
-) -> None:
+    line: CutLine, farm: Farm, token: str, folder: Path, places: tuple[list[Station], list[Station]],
+    record_property: Any, *, kills: int,
+) -> None:  # fmt: skip
     """Everything through the broken line: the rounds in parts, then the files, then the files once more."""
     cards, traps = places
     in_rounds = write_rounds(folder / "rounds", cards)
     in_files = write_files(folder / "files", traps)
-    began = time.monotonic()
     program = Program(line.url, token, folder / "client", line, random.Random(SEED))  # noqa: S311 - no secret
     files = sorted(map(str, (folder / "rounds").iterdir()))
     for first in range(0, len(files), PART):
         program.until_stored("round", *files[first : first + PART], kills=kills)
-    by_rounds = time.monotonic() - began
     program.until_stored("send", str(folder / "files"), kills=kills)
     # And all of it once more, as somebody would who isn't sure.
     program.until_stored("send", str(folder / "files"), "--again", kills=0)
-    print(
-        f"\nseed {SEED}: {len(files)} rounds in {by_rounds:.1f} s, {WEEKS} files, {time.monotonic() - began:.1f} s in "
-        f"all; {line.connections} connections, {line.exchanges} exchanges, cut {dict(line.cuts)}; "
-        f"{program.starts} starts, {program.killed} killed, ended with {sorted(program.ends)}"
-    )
     assert program.killed >= kills
+    told = {"exchanges": line.exchanges, "cuts": sum(line.cuts.values()), "deaths": program.killed}
+    told |= {"rounds": len(files), "files": WEEKS}
+    for name, number in told.items():
+        record_property(f"asked by the client over a bad line: {name}", number)
     assert set(line.cuts) == set(KINDS) and sum(line.cuts.values()) > len(files) // 10
     assert stored(farm, cards) == as_listed(in_rounds)
     assert stored(farm, traps) == as_listed(in_files)
@@ -183,17 +177,15 @@ def run_all(
 @COMMITS
 def test_nothing_is_lost_and_nothing_stored_twice(
     line: CutLine, northfield: Farm, token: str, tmp_path: Path, many_traps: list[Station],
-    capsys: pytest.CaptureFixture[str],
+    record_property: Any,
 ):  # fmt: skip
-    with capsys.disabled():
-        run_all(line, northfield, token, tmp_path, (many_cards(northfield, 50), many_traps), kills=1)
+    run_all(line, northfield, token, tmp_path, (many_cards(northfield, 50), many_traps), record_property, kills=1)
 
 
 @COMMITS
 @pytest.mark.full
 def test_nor_in_a_long_season_with_many_deaths(
     line: CutLine, northfield: Farm, token: str, tmp_path: Path, many_traps: list[Station],
-    capsys: pytest.CaptureFixture[str],
+    record_property: Any,
 ):  # fmt: skip
-    with capsys.disabled():
-        run_all(line, northfield, token, tmp_path, (many_cards(northfield, 200), many_traps), kills=3)
+    run_all(line, northfield, token, tmp_path, (many_cards(northfield, 200), many_traps), record_property, kills=3)
