@@ -35,12 +35,9 @@ HEADINGS = "() => document.querySelectorAll('h1').length"
 
 
 @pytest.fixture
-def addresses(settings, tmp_path, monkeypatch, group, northfield, cards, anna) -> list[str]:
+def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield, cards, anna) -> list[str]:
     """Northfield after six weeks, its cards over the level, and every page of it that is only looked at."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    clock = tmp_path / "clock"
-    clock.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(clock)
     settings.DEMO_MAIL_DIR = str(tmp_path)
     (tmp_path / "20260601.log").write_text(f"Subject: {'long ' * 30}\nTo: somebody.with.a.name@example.org\n\nText")
     for number, specks in enumerate((20, 33, 45, 80, 115, 130), start=2):

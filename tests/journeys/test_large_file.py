@@ -19,11 +19,8 @@ PICTURES = os.environ.get("FLYROUND_PICTURES")
 
 
 @pytest.fixture(autouse=True)
-def scene(settings, tmp_path, monkeypatch):
+def scene(standing_clock, tmp_path, monkeypatch):
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    clock = tmp_path / "clock"
-    clock.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(clock)
     (tmp_path / "counts.csv").write_bytes(large())
 
 

@@ -21,12 +21,9 @@ LEVELS = (10.0, 2.3)
 
 
 @pytest.fixture(autouse=True)
-def scene(settings, tmp_path, monkeypatch, northfield, leg_station):
+def scene(standing_clock, monkeypatch, northfield, leg_station):
     """Monday, 1 June, at the dry lot."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    clock = tmp_path / "clock"
-    clock.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(clock)
 
 
 def opened(browser, live_server, user, farm, **context):

@@ -16,13 +16,10 @@ COUNTS = (20, 30, 25, 600)
 
 
 @pytest.fixture(autouse=True)
-def scene(settings, tmp_path, monkeypatch, northfield, cards):
+def scene(standing_clock, monkeypatch, northfield, cards):
     """Monday, 1 June, in the barn: Northfield's cards hang since a week."""
     # Playwright keeps an event loop in this thread; the database is asked before and after it, never inside.
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    clock = tmp_path / "clock"
-    clock.write_text(NOW.isoformat())
-    settings.CLOCK_FILE = str(clock)
     hung_on = (NOW - timedelta(days=7)).date()
     with as_factory():
         Placement.objects.bulk_create(

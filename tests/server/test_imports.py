@@ -237,5 +237,7 @@ def test_the_results_of_a_month_ago_make_room(northfield, anna):
     assert (told(old), row_of(old).stored) == ([], 5)
 
 
-def test_the_id_of_no_import(northfield, anna):
+def test_the_id_of_no_import(northfield, anna, rung):
     do(Waiting(northfield.id, uuid7(), anna.id, None))
+    with as_factory():
+        assert (rung, Import.objects.count(), Reading.objects.count()) == ([], 0, 0)

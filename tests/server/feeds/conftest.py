@@ -9,18 +9,13 @@ import pytest
 
 
 @pytest.fixture(autouse=True)
-def move_clock(settings: Any, tmp_path: Path) -> Callable[[datetime], None]:
+def move_clock(standing_clock: Path, settings: Any) -> Callable[[datetime], None]:
     """The service's clock shows the cast's NOW, or where it is moved to; addresses live by the real one."""
-    from tests.cast import NOW
-
-    path = tmp_path / "clock"
+    settings.SITE_URL = "https://flies.example.org"
 
     def move(moment: datetime) -> None:
-        path.write_text(moment.isoformat())
+        standing_clock.write_text(moment.isoformat())
 
-    move(NOW)
-    settings.CLOCK_FILE = str(path)
-    settings.SITE_URL = "https://flies.example.org"
     return move
 
 
