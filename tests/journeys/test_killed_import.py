@@ -14,8 +14,9 @@ from server.celery import app
 from server.demo.processes import start_importer
 from tests.bench.ingest import csv_body, ranch
 from tests.cast import as_factory
-from tests.journeys.world import World, wait_until, world
+from tests.journeys.world import World, world
 from tests.monitoring.sending import chain_holds
+from tests.patience import wait_until
 
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
 ROWS = 30_000

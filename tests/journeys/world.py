@@ -2,8 +2,7 @@
 
 import email
 import email.policy
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -22,9 +21,9 @@ from server.celery import app
 from server.demo.clockwork import set_clock
 from server.demo.processes import Processes, free_port, running, start_site
 from tests.cast import as_factory
+from tests.patience import wait_until
 
 ZONE = ZoneInfo("America/Chicago")
-PATIENCE = 60.0  # seconds
 
 
 @dataclass
@@ -72,13 +71,6 @@ def _waiting() -> bool:
     with as_factory():
         waiting = [DeliveryState.QUEUED, DeliveryState.SENDING]
         return any(model.objects.filter(state__in=waiting).exists() for model in (Digest, MondayList))
-
-
-def wait_until(done: Callable[[], bool], what: str) -> None:
-    deadline = time.monotonic() + PATIENCE
-    while not done():
-        assert time.monotonic() < deadline, f"Waited {PATIENCE:.0f} s in vain until {what}."
-        time.sleep(0.05)
 
 
 @contextmanager

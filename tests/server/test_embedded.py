@@ -9,7 +9,6 @@ import stat
 import subprocess
 import sys
 import threading
-import time
 from pathlib import Path
 
 import psycopg
@@ -19,6 +18,7 @@ import redis
 from server import embedded
 from server.embedded import cluster
 from server.embedded.places import EmbeddedError
+from tests.patience import wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 NOBODY = 65534
@@ -37,14 +37,6 @@ def answer(running: embedded.Running, query: str = "SELECT 1", role: str = "app"
 
 def processes(data: Path) -> list[int]:
     return cluster.servers_at_work(data / "postgres", data / "valkey")
-
-
-def wait_until(condition: object, seconds: float = 10) -> None:
-    assert callable(condition)
-    deadline = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < deadline, "still not so"
-        time.sleep(0.02)
 
 
 def test_both_servers_answer_and_all_is_gone_afterwards() -> None:
@@ -205,7 +197,7 @@ def test_the_servers_end_with_the_command_however_it_ends(folder: Path, number: 
     assert processes(folder / ".data")
     process.send_signal(number)
     process.communicate()
-    wait_until(lambda: not processes(folder / ".data"))
+    wait_until(lambda: not processes(folder / ".data"), "the servers have ended", seconds=10)
     with quick(folder / ".data") as running:
         assert running.started
         assert answer(running) == 1
@@ -217,7 +209,7 @@ def test_a_killed_postgres_is_recovered_at_the_next_start(folder: Path) -> None:
     with quick(data):
         postmaster = int((data / "postgres/postmaster.pid").read_text().splitlines()[0])
         os.kill(postmaster, signal.SIGKILL)
-        wait_until(lambda: not processes(data))
+        wait_until(lambda: not processes(data), "the servers have ended", seconds=10)
     assert (data / "postgres/postmaster.pid").exists()
     with quick(data) as running:
         assert answer(running) == 1
@@ -267,7 +259,7 @@ def test_changed_passwords_give_one_sentence(folder: Path) -> None:
     (folder / ".data/secrets.json").write_text('{"secret_key": "x", "passwords": {"postgres": "wrong"}}')
     with pytest.raises(EmbeddedError, match="does not open the database"), quick(folder / ".data"):
         pass
-    wait_until(lambda: not processes(folder / ".data"))
+    wait_until(lambda: not processes(folder / ".data"), "the servers have ended", seconds=10)
 
 
 def test_a_server_that_cannot_start_gives_its_own_reason(folder: Path) -> None:

@@ -2,9 +2,8 @@
 
 import socket
 import tempfile
-import time
 import tracemalloc
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import httpx
@@ -20,6 +19,7 @@ from server.exports.streams import csv_of, later, ndjson_of
 from server.exports.tables import READINGS
 from tests.bench import export
 from tests.cast import as_factory
+from tests.patience import wait_until
 from tests.server.api.senders import token_of
 
 MEGABYTE = 1024 * 1024
@@ -96,7 +96,7 @@ def test_where_the_reading_breaks_in_the_middle_the_client_is_not_told_that_all_
             pieces = answer.iter_raw()
             assert next(pieces)
             # The first piece may be the line of names, sent before the copying began.
-            assert _within(10, _end_copies) == 1
+            assert wait_until(_end_copies, "a copy is under way", seconds=10) == 1
             with pytest.raises(httpx.RemoteProtocolError):
                 _read_all(pieces)
         # The server goes on: the same file, whole.
@@ -106,14 +106,6 @@ def test_where_the_reading_breaks_in_the_middle_the_client_is_not_told_that_all_
 
 def _read_all(pieces: Iterator[bytes]) -> int:
     return sum(map(len, pieces))
-
-
-def _within(seconds: float, ended: Callable[[], int]) -> int:
-    """What was ended, as soon as something was, or 0 when the seconds are over."""
-    over = time.monotonic() + seconds
-    while not (number := ended()) and time.monotonic() < over:
-        time.sleep(0.02)
-    return number
 
 
 def _end_copies() -> int:
