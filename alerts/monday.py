@@ -13,6 +13,7 @@ from django.conf import settings
 
 from alerts.checks.calendar import due_weeks, is_newest, newest_due
 from alerts.checks.claims import claim, finish, give_back
+from alerts.checks.escalation import escalate_unseen
 from alerts.checks.group_week import judge_late_readings, retry_failures, run_group_week
 from alerts.delivery.digest import queue_digests
 from alerts.delivery.monday_list import queue_monday_lists
@@ -40,8 +41,12 @@ def check_group(group: "Group", now: datetime) -> list[date]:
 
 
 def judge_again(group: "Group", now: datetime) -> int:
-    """Bring in what arrived late, and the farms that had been set aside. Returns farm-weeks looked at."""
+    """Bring in what arrived late, and the farms that had been set aside; tell advisers what nobody has looked at.
+
+    Returns farm-weeks looked at.
+    """
     looked_at = judge_late_readings(group, now)
+    escalate_unseen(group, now)
     solved = retry_failures(group, now)
     if solved:
         queue_digests(group, solved, week=newest_due(group.time_zone, now), now=now)

@@ -16,6 +16,7 @@ from django.db import connections
 from numpy.typing import NDArray
 
 from farms.lookups import array_of
+from farms.models.farm import HOUSING_UNITS
 from monitoring.analysis.shapes import Bools, Days, Floats, Ints, Words
 from monitoring.analysis.weeks import monday_of
 from monitoring.methods import METHODS
@@ -68,7 +69,8 @@ class CheckArrays:
 
     `station_*` (n_stations,): every station in use in the weeks asked for, also one without a reading, in order of
     farm, method and id, which is that in which they were added; `station_farm` is an index into `farm_ids`,
-    `station_facility` into `facility_ids`; siting as of the last week. `station_squares`: the flies on each animal of
+    `station_facility` into `facility_ids`; siting as of the last week, `station_reach` true where it is confirmed that
+    it hangs out of reach, `station_housing` where animals are housed. `station_squares`: the flies on each animal of
     the last week's leg counts, squared and summed up; NaN where there is no such count.
     `station` (n,) is an index into the stations, `week` the Monday, `middle` the middle day of the exposure, `count`
     NaN where there is none (then `reason` says why), `exposure` days up or animals looked at, NaN where nothing says.
@@ -88,6 +90,8 @@ class CheckArrays:
     station_until: Days
     station_near: Words
     station_windy: Bools
+    station_reach: Bools
+    station_housing: Bools
     station_squares: Floats
     station: Ints
     week: Days
@@ -120,9 +124,11 @@ STATIONS = """
 SELECT s.id, s.farm_id, f.farm, s.facility_id, s.number, s.since, s.until,
        array_position(%(methods)s, s.method::text) AS method,
        COALESCE(g.near, 'nothing') AS near, COALESCE(g.windy, false) AS windy,
+       COALESCE(g.out_of_reach, false) AS reach, a.kind = ANY(%(housing)s) AS housing,
        row_number() OVER (ORDER BY s.farm_id, s.method, s.id) - 1 AS place
-FROM unnest(%(farms)s::uuid[]) WITH ORDINALITY AS f(id, farm) JOIN monitoring_station s ON s.farm_id = f.id LEFT JOIN (
-    SELECT DISTINCT ON (farm_id, station_id) farm_id, station_id, near, windy FROM monitoring_siting
+FROM unnest(%(farms)s::uuid[]) WITH ORDINALITY AS f(id, farm) JOIN monitoring_station s ON s.farm_id = f.id
+JOIN farms_facility a ON a.farm_id = s.farm_id AND a.id = s.facility_id LEFT JOIN (
+    SELECT DISTINCT ON (farm_id, station_id) farm_id, station_id, near, windy, out_of_reach FROM monitoring_siting
     WHERE farm_id = ANY(%(farms)s) AND since <= %(last)s ORDER BY farm_id, station_id, since DESC) g
     ON g.farm_id = s.farm_id AND g.station_id = s.id
 WHERE s.farm_id = ANY(%(farms)s) AND s.since <= %(last)s AND (s.until IS NULL OR s.until >= %(first)s)
@@ -184,17 +190,19 @@ station_columns AS (
            array_agg(farm::int4 ORDER BY place) AS c, array_agg(method ORDER BY place) AS d,
            array_agg(number::int4 ORDER BY place) AS e, array_agg(since - DATE 'epoch' ORDER BY place) AS f,
            array_agg(COALESCE(until - DATE 'epoch', {NO_DAY}) ORDER BY place) AS g,
-           array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i
+           array_agg(array_position(%(nears)s, near::text) ORDER BY place) AS h, array_agg(windy ORDER BY place) AS i,
+           array_agg(reach ORDER BY place) AS j,
+           array_agg(housing ORDER BY place) AS k
     FROM stations),
 reading_columns AS (
-    SELECT array_agg((place << 32) + placed) AS j, array_agg(counted) AS k,
-           array_agg(place::int4) FILTER (WHERE squares IS NOT NULL) AS l,
-           array_agg(squares) FILTER (WHERE squares IS NOT NULL) AS m
+    SELECT array_agg((place << 32) + placed) AS l, array_agg(counted) AS m,
+           array_agg(place::int4) FILTER (WHERE squares IS NOT NULL) AS n,
+           array_agg(squares) FILTER (WHERE squares IS NOT NULL) AS o
     FROM readings)
 SELECT * FROM station_columns, reading_columns
 """  # noqa: S608 - put together from texts of this file
 BIG_ENDIAN = {"int": (">i4", np.int64), "long": (">i8", np.int64), "bool": ("?", np.bool_)}
-COLUMNS = 13
+COLUMNS = 15
 # Two numbers of eight bytes a reading hold five: few aggregates cost less than many.
 PLACED = np.dtype([("place", ">i4"), ("day", ">u2"), ("exposure", ">u2")])
 COUNTED = np.dtype([("count", ">i4"), ("marks", ">i4")])
@@ -220,7 +228,7 @@ def readings_for_check(
         "farms": list(farm_ids), "first": first_week, "last": last, "latest": last + HALF_OF_MOST_DAYS_UP,
         "before": received_before or NEVER, "late": LATE_AFTER, "cold": COLD_BELOW,
         "methods": METHOD_CODES.tolist(), "hows": HOW_CODES.tolist(), "reasons": REASON_CODES.tolist(),
-        "nears": NEAR_CODES.tolist(),
+        "nears": NEAR_CODES.tolist(), "housing": list(HOUSING_UNITS),
     }  # fmt: skip
     return _arrays_of(farm_ids, _sent(asked, using), (first_week, last))
 
@@ -241,9 +249,9 @@ def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[d
     # A facility stands there as often as it has stations.
     numbers = {each: number for number, each in enumerate(dict.fromkeys(facilities))}
     farm, method, number, since, until, near = (_column(value, "int") for value in sent[2:8])
-    place, middle, count, exposure, marks = _readings_in_order(_readings(sent[9], sent[10], span[0]), span)
+    place, middle, count, exposure, marks = _readings_in_order(_readings(sent[11], sent[12], span[0]), span)
     part = marks // PART
-    legs, squares = _column(sent[11], "int"), _column(sent[12], "long")
+    legs, squares = _column(sent[13], "int"), _column(sent[14], "long")
     counted = np.bincount(legs, minlength=len(station_id)) > 0
     return CheckArrays(
         farm_ids=tuple(farm_ids),
@@ -257,6 +265,8 @@ def _arrays_of(farm_ids: Sequence[UUID], sent: list[bytes | None], span: tuple[d
         station_until=_days(until),
         station_near=NEAR_CODES[near - 1],
         station_windy=_column(sent[8], "bool"),
+        station_reach=_column(sent[9], "bool"),
+        station_housing=_column(sent[10], "bool"),
         station_squares=np.where(counted, np.bincount(legs, squares, minlength=len(station_id)), np.nan),
         station=place,
         week=monday_of(_days(middle)),

@@ -8,18 +8,19 @@ from typing import Any
 
 import numpy as np
 from django.conf import settings
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from alerts.checks.figures import figures_of
 from alerts.checks.grid import Grid, Owners
-from alerts.checks.life import Place, Result
+from alerts.checks.known import Place, Result
 from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import WeeksByMethod, outlook_of
 from alerts.checks.result_columns import Column, facility_rows, farm_columns, said_alike
+from alerts.checks.signals import Signals, signals_of
 from alerts.models import Assessment
 from alerts.selectors.levels import levels_of_farms
 from monitoring.analysis.action_level import OVER
-from monitoring.analysis.shapes import Bools, Words
+from monitoring.analysis.shapes import Bools, Ints, Words
 
 NOT_COMPARED = {"id", "revision", "judged_at", "code_version"}
 WRITTEN = ("outlook", "evidence")
@@ -27,16 +28,46 @@ COMPARED = [field.attname for field in Assessment._meta.concrete_fields if field
 
 
 @dataclass(frozen=True)
+class ForAlerts:
+    """What alerts look at beside the results themselves, one entry a result; it isn't stored.
+
+    `late`: its counts all came more than two weeks late; `one_place`: a whole farm's, whose method is used in one
+    facility only; `owner`: its row in `signals`, -1 for facilities.
+    """
+
+    late: Bools
+    one_place: Bools
+    owner: Ints
+    signals: Signals
+
+    def only(self, which: NDArray[Any]) -> "ForAlerts":
+        return ForAlerts(self.late[which], self.one_place[which], self.owner[which], self.signals)
+
+    @property
+    def met(self) -> Ints:
+        return np.where(self.owner >= 0, self.signals.met[self.owner], 0)
+
+    @property
+    def known(self) -> Ints:
+        return np.where(self.owner >= 0, self.signals.known[self.owner], 0)
+
+    def rows(self) -> list[tuple[Any, ...]]:
+        """As the last columns of `Result`."""
+        details = [self.signals.evidence(owner) if owner >= 0 else {} for owner in self.owner.tolist()]
+        columns = (self.late, self.one_place, self.met, self.known)
+        return list(zip(*(column.tolist() for column in columns), details, strict=True))
+
+
+@dataclass(frozen=True)
 class Drafts:
     """Results that are not stored yet: a column for each field of Assessment that differs, and what all have alike.
 
-    NaN stands for NULL; columns of ids hold objects, and so do those of JSON (WRITTEN), which is text already. `late`:
-    the counts of a result all came more than two weeks late.
+    NaN stands for NULL; columns of ids hold objects, and so do those of JSON (WRITTEN), which is text already.
     """
 
     columns: Mapping[str, Column]
     same: Mapping[str, Any]
-    late: Bools
+    for_alerts: ForAlerts
 
     def __len__(self) -> int:
         return len(self.columns["method"])
@@ -45,7 +76,7 @@ class Drafts:
         """Some of them, by index or mark."""
         chosen = np.asarray(which)
         columns = {name: column[chosen] for name, column in self.columns.items()}
-        return replace(self, columns=columns, late=self.late[chosen])
+        return replace(self, columns=columns, for_alerts=self.for_alerts.only(chosen))
 
     def places(self) -> list[Place]:
         """The place of each."""
@@ -54,8 +85,8 @@ class Drafts:
 
     def results(self) -> list[Result]:
         """Each as far as alerts look at it."""
-        columns = (_plain(self.columns[name]) for name in Result._fields if name != "late")
-        return [Result(*row) for row in zip(*columns, self.late.tolist(), strict=True)]
+        columns = (_plain(self.columns[name]) for name in Result._fields if name in self.columns)
+        return [Result(*row, *beside) for *row, beside in zip(*columns, self.for_alerts.rows(), strict=True)]
 
     def rows(self) -> list[Assessment]:
         """Each as a row."""
@@ -78,8 +109,13 @@ def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMeth
     rows = (of_farms, owners.to_judge), (facilities.columns, facilities.to_judge)
     columns = {name: np.concatenate([part[name][judged] for part, judged in rows]) for name in of_farms}
     same = {"week": grid.week, "judged_at": occasion.now, "code_version": settings.CODE_VERSION}
-    late = columns.pop("late")
-    return Drafts(columns | {"revision": np.ones(len(late), np.int64)}, same, late)
+    for_alerts = ForAlerts(
+        late=columns.pop("late"),
+        one_place=np.concatenate([facilities.alone[owners.to_judge], np.zeros(len(facilities.to_judge), np.bool_)]),
+        owner=np.concatenate([owners.to_judge, np.full(len(facilities.to_judge), -1)]),
+        signals=signals_of(grid, figures, outlook, weeks, occasion),
+    )
+    return Drafts(columns | {"revision": np.ones(len(for_alerts.late), np.int64)}, same, for_alerts)
 
 
 def _lent(owners: Owners, occasion: Occasion) -> Words:

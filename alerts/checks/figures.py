@@ -20,7 +20,10 @@ FEW_ANIMALS = 10
 
 @dataclass(frozen=True)
 class Figures:
-    """The judged week, one entry an owner: (n_owners,). NaN where nothing was counted or no end can be given."""
+    """The judged week, one entry an owner: (n_owners,). NaN where nothing was counted or no end can be given.
+
+    `animals` were looked at for legs; for what hangs it is the sum of the days up.
+    """
 
     owners: Owners
     mean: Floats
@@ -30,6 +33,7 @@ class Figures:
     at_least: Bools
     devices: Ints
     missing: Ints
+    animals: Floats
     few: Bools
     level: Floats
     level_of: Words
@@ -41,7 +45,7 @@ class Figures:
 
 def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) -> Figures:
     """Means with their intervals against the action levels, where most of it is, and how the counts are marked."""
-    means = weekly_means(grid.judged_week, owners.of_station, len(owners))
+    means, animals = weekly_means(grid.judged_week, owners.of_station, len(owners)), _animals(grid, owners)
     interval = with_animals(grid, owners, means.interval(), means.stations[:, 0])
     level, level_of = _levels(grid, owners, levels)
     return Figures(
@@ -53,7 +57,8 @@ def figures_of(grid: Grid, owners: Owners, levels: Mapping[UUID, FarmLevels]) ->
         at_least=means.at_least[:, 0],
         devices=means.devices[:, 0],
         missing=means.missing[:, 0],
-        few=np.where(owners.hangs, means.few[:, 0], _animals(grid, owners) < FEW_ANIMALS),
+        animals=animals,
+        few=np.where(owners.hangs, means.few[:, 0], animals < FEW_ANIMALS),
         level=level,
         level_of=level_of,
         word=compare_with_level(means, level, owners.comparison)[:, 0],

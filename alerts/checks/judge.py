@@ -16,9 +16,11 @@ from alerts.checks.claims import RunLost, hold_group, keep_run
 from alerts.checks.drafts import Drafts, changed, drafts_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
-from alerts.checks.life import KnownWeek, OpenAlert, PastResult, Result, by_farm, changes_of, over_week
+from alerts.checks.known import KnownWeek, OpenAlert, PastResult, Result, by_farm
+from alerts.checks.life import changes_of, over_week
 from alerts.checks.names import Seen, seen_of
 from alerts.checks.occasion import Occasion
+from alerts.checks.open_alerts import last_noted, open_alerts_of
 from alerts.checks.outlook import weeks_by_method
 from alerts.checks.rules import overdue
 from alerts.checks.side_by_side import no_search_for_cycles, side_by_side
@@ -26,7 +28,7 @@ from alerts.checks.store import store_changes, store_results
 from alerts.models import Alert, Assessment, CheckFailure, CheckRun
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
-from alerts.rounds import Season
+from alerts.rounds import Season, Walks
 from alerts.selectors.results import assessments_of_farms, latest
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
 from farms.lookups import array_of
@@ -109,50 +111,56 @@ def _judge_together(farms: Farms, occasion: Occasion, run: CheckRun | None) -> l
 def _known_weeks(farms: Farms, seasons: Seasons, drafts: Drafts, occasion: Occasion) -> Iterator[KnownWeek]:
     """What is known of the farms whose alerts may change."""
     farm_ids, days = [farm.id for farm in farms], {farm.id: occasion.day_on(farm) for farm in farms}
-    rows = Alert.objects.filter(farm_id__any_of=array_of(farm_ids), closed_at__isnull=True)
-    alerts = by_farm(OpenAlert(*row) for row in rows.values_list(*OpenAlert._fields))
+    alerts = by_farm(open_alerts_of(farm_ids))
     results = by_farm(_telling(drafts, alerts).results())
-    history = by_farm(_history(results, alerts, occasion.week))
+    history = by_farm(_history(results, alerts, occasion))
+    was_met = last_noted([alert for own in alerts.values() for alert in own], occasion.week)
     # No round can be dated after its farm's own today, so the latest of these days serves all.
     walks = walks_of_farms(seasons, max(days.values()))
     for farm in farms:
         own = farm.id
-        if own in results or own in alerts or overdue.opens(walks[own], days[own]):
-            yield KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own])
+        if own in results or own in alerts or _may_be_overdue(walks[own], days[own], occasion):
+            yield KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own], was_met)
+
+
+def _may_be_overdue(walks: Walks, day: date, occasion: Occasion) -> bool:
+    return overdue.opens(walks, day, occasion.rules.number(Rule.OVERDUE, "days"))
 
 
 def _telling(drafts: Drafts, alerts: Mapping[UUID, Sequence[OpenAlert]]) -> Drafts:
     """The results that can open an alert, and those of the places that have one."""
     columns = drafts.columns
     telling = (columns["result"] == LevelWord.OVER.value) | (columns["trend"] == TrendWord.RISING.value)
+    telling |= drafts.for_alerts.met > 0
     places = {(alert.farm_id, alert.facility_id, alert.method) for own in alerts.values() for alert in own}
     return drafts.only(telling | np.array([key in places for key in drafts.places()], np.bool_))
 
 
 def _history(
-    results: Mapping[UUID, Sequence[Result]], alerts: Mapping[UUID, Sequence[OpenAlert]], week: date
+    results: Mapping[UUID, Sequence[Result]], alerts: Mapping[UUID, Sequence[OpenAlert]], occasion: Occasion
 ) -> list[PastResult]:
     """The results since the oldest alert that this week's result may close, of the places of such alerts."""
     ending = [
-        (row.place, alert.opened_week)
+        (row.place, alert.since_week)
         for own, opened in alerts.items()
         for row in results.get(own, ())
         for alert in opened
-        if (alert.facility_id, alert.method) == row.place[1:] and _may_close(row, alert)
+        if (alert.facility_id, alert.method) == row.place[1:] and _may_close(row, alert, occasion)
     ]
     if not ending:
         return []
     closing, oldest = {place for place, _ in ending}, min(opened for _, opened in ending)
     farms = {farm_id for farm_id, _, _ in closing}
-    rows = latest(Assessment.objects.filter(farm_id__any_of=array_of(farms), week__gt=oldest, week__lt=week))
+    rows = latest(Assessment.objects.filter(farm_id__any_of=array_of(farms), week__gt=oldest, week__lt=occasion.week))
     past = (PastResult(*row) for row in rows.values_list(*PastResult._fields))
     return [each for each in past if each[:3] in closing]
 
 
-def _may_close(row: Result, alert: OpenAlert) -> bool:
+def _may_close(row: Result, alert: OpenAlert, occasion: Occasion) -> bool:
     """Whether a result can be the last of those that close an alert; the earlier ones needn't be read where not."""
-    level_or_falling = alert.rule == Rule.RISING and row.trend in (TrendWord.LEVEL, TrendWord.FALLING)
-    return over_week(row).is_low or level_or_falling
+    if alert.rule == Rule.OVER:
+        return over_week(row).is_low(occasion.rules.number(Rule.OVER, "closes_below"))
+    return alert.rule == Rule.RISING and row.trend in (TrendWord.LEVEL, TrendWord.FALLING)
 
 
 def farms_to_judge(occasion: Occasion) -> list[UUID]:

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from alerts.checks.borrowed import NOTHING, Borrowed
+from alerts.rules import USUAL, GroupRules
 from farms.clock import local_date
 
 if TYPE_CHECKING:
@@ -17,7 +18,8 @@ class Occasion:
     """One judgement of one week (its Monday) of a group.
 
     `newest`: no later week is due yet. `again`: the week was judged before, and what arrived late is brought in.
-    `borrowed`: what each method's results rest on beside the farm's own weeks.
+    `borrowed`: what each method's results rest on beside the farm's own weeks. `rules`: as they work in this week.
+    `rise_bars`: by method, how small a p-value has to be for a rise to open an alert; None where that is not fixed yet.
     """
 
     group: "Group"
@@ -26,6 +28,8 @@ class Occasion:
     newest: bool
     again: bool = False
     borrowed: Mapping[str, Borrowed] = field(default_factory=lambda: NOTHING)
+    rules: GroupRules = USUAL
+    rise_bars: Mapping[str, float] | None = None
 
     @property
     def sunday(self) -> date:

@@ -40,10 +40,14 @@ def farm_columns(grid: Grid, figures: Figures, alike: Columns, outlook: Outlook)
 
 @dataclass(frozen=True)
 class FacilityRows:
-    """Columns of every facility and method, and which of them (by index) are judged."""
+    """Columns of every facility and method, and which of them (by index) are judged.
+
+    `alone` (n_owners,) marks the farms and methods of which one facility only is judged.
+    """
 
     columns: Columns
     to_judge: Ints
+    alone: Bools
 
 
 def facility_rows(grid: Grid, farms: Figures, alike: Columns, levels: Mapping[UUID, FarmLevels]) -> FacilityRows:
@@ -60,7 +64,8 @@ def facility_rows(grid: Grid, farms: Figures, alike: Columns, levels: Mapping[UU
         pick[unlike] = len(farms.owners) + np.arange(np.count_nonzero(unlike))
     told = {name: column[pick] for name, column in columns.items()}
     told |= {"facility_id": _objects(places.facility), "evidence": _objects(evidence_of_parts(told["evidence"]))}
-    return FacilityRows(told | _nothing_of(len(places)), places.to_judge)
+    judged = np.bincount(farm_row[places.to_judge], minlength=len(farms.owners))
+    return FacilityRows(told | _nothing_of(len(places)), places.to_judge, np.asarray(judged == 1, np.bool_))
 
 
 def _unlike_the_farm(places: Owners, farm_row: Ints, levels: Sequence[FarmLevels]) -> Bools:

@@ -2,17 +2,20 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
 import numpy as np
+from django.db.models import QuerySet
 
 from alerts.checks.drafts import WRITTEN, Drafts
-from alerts.checks.life import Change, Matter, OpenAlert
+from alerts.checks.known import Change, Matter, OpenAlert
 from alerts.checks.occasion import Occasion
+from alerts.checks.rules.over import REOPENS_WITHIN
 from alerts.models import Alert, AlertEvent
-from alerts.models.alert import EventKind
+from alerts.models.alert import BY_THE_CHECK, ClosedBecause, EventKind
 from farms.columns import Column, Ids, JsonTexts, insert_columns
 from farms.ids import uuid7
 from farms.ledger import Actor, canonical_text, lock_heads, next_number, plain, written_row_hash
@@ -23,6 +26,8 @@ if TYPE_CHECKING:
     from farms.models import LedgerHead
 
 SERVICE = Actor("service", None)
+# What such an end ended does not go on: it begins anew.
+ENDS_FOR_GOOD = (ClosedBecause.SEASON_CLOSED, ClosedBecause.SWITCHED_OFF)
 ALERTS, EVENTS = Alert._meta.db_table, AlertEvent._meta.db_table
 
 
@@ -40,36 +45,61 @@ def store_changes(changes: Sequence[Change], occasion: Occasion) -> None:
     if not changes:
         return
     opening = _Opening.for_changes(changes, occasion)
+    changes = [opening.change_of(change) for change in changes]
     heads = lock_heads({change.farm_id for change in changes})
     events = [(change, opening.alert_of(change), uuid7()) for change in changes]
     _insert_alerts(opening)
+    _reopen(changes, occasion)
     hashes = _insert_events(events, heads, occasion)
     _close(changes, occasion)
     append_to_each(heads, hashes, kind="alerts", actor=SERVICE, now=occasion.now)
 
 
+class _Ended(NamedTuple):
+    """The last episode of a matter, ended; `id` None where it can't go on."""
+
+    episode: int
+    id: UUID | None
+
+
 @dataclass
 class _Opening:
-    """New alerts, and the episode that each is: one more than the last of its matter."""
+    """New alerts, and the episode that each is; what ended less than three weeks ago goes on as the same episode."""
 
     occasion: Occasion
-    episodes: dict[tuple[UUID, Matter], int]
+    ended: dict[tuple[UUID, Matter], _Ended]
     made: list[tuple[OpenAlert, int]]
 
     @classmethod
     def for_changes(cls, changes: Sequence[Change], occasion: Occasion) -> "_Opening":
         farm_ids = {change.farm_id for change in changes if change.alert is None}
         rows = Alert.objects.filter(farm_id__any_of=array_of(farm_ids)).order_by("episode")
-        past = rows.values_list("farm_id", "facility_id", "method", "rule", "episode")
-        episodes = {(farm, (place, method, rule)): episode for farm, place, method, rule, episode in past}
-        return cls(occasion, episodes, [])
+        names = ("farm_id", "facility_id", "method", "rule", "episode", "id", "closed_week", "closed_because")
+        ended: dict[tuple[UUID, Matter], _Ended] = {}
+        for farm, place, method, rule, episode, own, week, because in rows.values_list(*names):
+            again = (
+                week is not None
+                and occasion.week - week <= timedelta(weeks=REOPENS_WITHIN)
+                and because not in ENDS_FOR_GOOD
+            )
+            ended[farm, (place, method, rule)] = _Ended(episode, own if again else None)
+        return cls(occasion, ended, [])
+
+    def change_of(self, change: Change) -> Change:
+        """The change itself, or, of a matter that comes back soon, that its last alert is opened again."""
+        ended = self.ended.get((change.farm_id, change.matter))
+        if change.alert is not None or ended is None or ended.id is None:
+            return change
+        alert = OpenAlert(change.farm_id, ended.id, *change.matter, since_week=self.occasion.week)
+        return replace(change, kind=EventKind.REOPENED, alert=alert)
 
     def alert_of(self, change: Change) -> OpenAlert:
         """The alert that a change is about; made where a matter opens."""
         if change.alert is not None:
             return change.alert
-        alert = OpenAlert(change.farm_id, uuid7(), *change.matter, opened_week=self.occasion.week)
-        self.made.append((alert, self.episodes.get((change.farm_id, change.matter), 0) + 1))
+        alert = OpenAlert(change.farm_id, uuid7(), *change.matter, since_week=self.occasion.week)
+        ended = self.ended.get((change.farm_id, change.matter))
+        self.made.append((alert, ended.episode + 1 if ended else 1))
         return alert
 
 
@@ -80,7 +110,7 @@ def _told_already(changes: Collection[Change], occasion: Occasion) -> set[UUID]:
     events = AlertEvent.objects.filter(
         farm_id__any_of=array_of(farm_ids), alert_id__any_of=array_of(ids), week=occasion.week
     )
-    return set(events.exclude(kind=EventKind.SEEN).values_list("alert_id", flat=True))
+    return set(events.filter(kind__in=BY_THE_CHECK).values_list("alert_id", flat=True))
 
 
 def _is_told(change: Change, told: Collection[UUID], occasion: Occasion) -> bool:
@@ -140,6 +170,16 @@ def _evidence(change: Change, alert: OpenAlert) -> dict[str, Any]:
     return {"rule": alert.rule, **change.evidence} | ({"because": change.because} if change.because else {})
 
 
+def _reopen(changes: Sequence[Change], occasion: Occasion) -> None:
+    """Open again what ended not long ago; whoever saw it then has not seen it now."""
+    again = [change.alert for change in changes if change.kind == EventKind.REOPENED and change.alert is not None]
+    if again:
+        _rows_of(again).update(
+            closed_week=None, closed_at=None, closed_because="", escalated_at=None, reopened_week=occasion.week,
+            reopened_at=occasion.now,
+        )  # fmt: skip
+
+
 def _close(changes: Sequence[Change], occasion: Occasion) -> None:
     """Close the alerts that end, one statement a reason."""
     ending: dict[str, list[OpenAlert]] = defaultdict(list)
@@ -147,7 +187,9 @@ def _close(changes: Sequence[Change], occasion: Occasion) -> None:
         if change.kind == EventKind.CLOSED and change.alert is not None:
             ending[change.because].append(change.alert)
     for because, ended in ending.items():
-        farms, ids = {alert.farm_id for alert in ended}, {alert.id for alert in ended}
-        Alert.objects.filter(farm_id__any_of=array_of(farms), id__any_of=array_of(ids)).update(
-            closed_week=occasion.week, closed_at=occasion.now, closed_because=because
-        )
+        _rows_of(ended).update(closed_week=occasion.week, closed_at=occasion.now, closed_because=because)
+
+
+def _rows_of(alerts: Collection[OpenAlert]) -> QuerySet[Alert]:
+    farms, ids = {alert.farm_id for alert in alerts}, {alert.id for alert in alerts}
+    return Alert.objects.filter(farm_id__any_of=array_of(farms), id__any_of=array_of(ids))

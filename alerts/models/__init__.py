@@ -1,13 +1,16 @@
-from alerts.models.alert import Alert, AlertEvent
+from alerts.models.alert import Alert, AlertEvent, AlertNote, AlertWork
 from alerts.models.assessment import Assessment
 from alerts.models.borrowed import BorrowedFigures
 from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
 from alerts.models.outbox import Digest, MondayList
+from alerts.models.rule import GroupRule
 
 __all__ = [
     "Alert",
     "AlertEvent",
+    "AlertNote",
+    "AlertWork",
     "Assessment",
     "BorrowedFigures",
     "CheckFailure",
@@ -15,6 +18,7 @@ __all__ = [
     "Digest",
     "FarmLevel",
     "GroupLevel",
+    "GroupRule",
     "ListedRise",
     "MondayList",
 ]

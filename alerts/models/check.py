@@ -25,6 +25,8 @@ class CheckRun(models.Model):
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
     listed_at = models.DateTimeField(null=True, help_text="When the list of names was fixed.")
+    # By method, the largest p-value with which a rise opens an alert (alerts.checks.rises); None: not fixed yet.
+    rise_bars = models.JSONField(null=True)
     # Readings received up to here are judged; what came later has its week judged again.
     judged_to = models.DateTimeField(null=True)
     farms = models.IntegerField(default=0)

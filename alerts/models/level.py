@@ -10,16 +10,23 @@ from monitoring.methods import METHOD_CHOICES
 
 
 class LevelFields(models.Model):
-    """An action level in the method's unit, valid from a day on until a later row replaces it."""
+    """An action level in the method's unit, valid from a day on until a later row replaces it.
+
+    `taken_back`: from that day on the own level of `value` is no more, and the next one up applies.
+    """
 
     method = models.CharField(_("method"), max_length=8, choices=METHOD_CHOICES)
     value = models.FloatField(_("action level"))
+    taken_back = models.BooleanField(null=True)
     # Stored with the value, since bulletins quote leg counts an animal and a leg.
     unit = models.CharField(max_length=40)
     valid_from = models.DateField(_("from"))
     reason = models.CharField(_("reason"), max_length=300)
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     set_at = models.DateTimeField()
+
+    # Younger than the first chained rows.
+    chained_where_known = ("taken_back",)
 
     class Meta:
         abstract = True

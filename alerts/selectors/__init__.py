@@ -4,13 +4,18 @@ from alerts.selectors.alerts import (
     alert_history,
     alerts_last_changed,
     alerts_of,
+    not_counted_since,
+    notes_of,
     open_alerts,
     open_alerts_of_farms,
+    with_state,
+    works_linked_to,
 )
 from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group, own_levels_of, set_levels_of_group
 from alerts.selectors.monday import MondayRow, by_verdict, monday_rows
 from alerts.selectors.results import assessments_of, newest_week, run_of, week_result
 from alerts.selectors.rounds import RoundDue, rounds_due
+from alerts.selectors.rules import rules_of_group, set_rules_of_group
 
 __all__ = [
     "MondayRow",
@@ -25,11 +30,17 @@ __all__ = [
     "levels_of_group",
     "monday_rows",
     "newest_week",
+    "not_counted_since",
+    "notes_of",
     "open_alerts",
     "open_alerts_of_farms",
     "own_levels_of",
     "rounds_due",
+    "rules_of_group",
     "run_of",
     "set_levels_of_group",
+    "set_rules_of_group",
     "week_result",
+    "with_state",
+    "works_linked_to",
 ]

@@ -1,13 +1,18 @@
-"""Open alerts and their history."""
+"""Open alerts, how each stands, and their history."""
 
 from collections.abc import Collection
-from datetime import datetime
-from typing import TYPE_CHECKING
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.db.models import F, Max, QuerySet
+from django.db.models import DateField, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.fields.json import KeyTextTransform
+from django.db.models.functions import Cast, Coalesce
+from django.db.models.lookups import IsNull
 
-from alerts.models import Alert, AlertEvent
+from alerts.models import Alert, AlertEvent, AlertNote, AlertWork, Assessment, CheckRun
+from alerts.models.alert import BY_SOMEBODY, EventKind
+from alerts.models.check import RunState
 from farms.lookups import array_of
 
 if TYPE_CHECKING:
@@ -20,9 +25,63 @@ def open_alerts(farm: "Farm") -> QuerySet[Alert]:
     return alerts.order_by(F("facility__position").asc(nulls_first=True), "method", "rule", "opened_week")
 
 
+def with_state(alerts: QuerySet[Alert]) -> QuerySet[Any]:
+    """Alerts with how each stands: `seen_at` and `later_until` since it last opened, and `counted_week`.
+
+    `seen_at` is when somebody first looked at it or did something about it; `later_until` the day to which it is put
+    off; `counted_week` the last week with a count of what it is about, and `judged_week` the group's last judged one:
+    where the first lies before the second, it is not counted since.
+    """
+    since = Coalesce("reopened_at", "opened_at")
+    events = AlertEvent.objects.filter(
+        farm_id=OuterRef("farm_id"), alert_id=OuterRef("id"), at__gte=OuterRef("since"), kind__in=BY_SOMEBODY
+    )
+    until = Cast(KeyTextTransform("until", "evidence"), DateField())
+    put_off = events.filter(kind=EventKind.SNOOZED).order_by("-at", "-id").annotate(until=until)
+    return alerts.annotate(since=since).annotate(
+        seen_at=Subquery(events.order_by("at").values("at")[:1]),
+        later_until=Subquery(put_off.values("until")[:1]),
+        counted_week=Subquery(_counted().values("week")[:1]),
+        judged_week=Subquery(_judged().values("week")[:1]),
+    )
+
+
+def _counted() -> QuerySet[Assessment]:
+    # Of a facility its own weeks, of a whole farm the farm's: NULL equals nothing.
+    nowhere = Q(facility_id__isnull=True) & Q(IsNull(OuterRef("facility_id"), rhs=True))
+    same_place = Q(facility_id=OuterRef("facility_id")) | nowhere
+    rows = Assessment.objects.filter(same_place, farm_id=OuterRef("farm_id"), method=OuterRef("method"))
+    return rows.filter(mean__isnull=False).order_by("-week")
+
+
+def _judged() -> QuerySet[CheckRun]:
+    done = CheckRun.objects.filter(group_id=OuterRef("farm__group_id"), state=RunState.DONE)
+    return done.order_by("-week")
+
+
+def not_counted_since(alert: Any) -> date | None:
+    """The last week with a count of what an open alert (of `with_state`) is about, where later ones had none."""
+    if alert.closed_at is not None or not alert.method or alert.counted_week is None or alert.judged_week is None:
+        return None
+    counted: date = alert.counted_week
+    return counted if counted < alert.judged_week else None
+
+
 def alert_history(alert: Alert) -> QuerySet[AlertEvent]:
     """What happened to an alert, oldest first."""
     return AlertEvent.objects.filter(farm_id=alert.farm_id, alert_id=alert.id).order_by("at", "id")
+
+
+def notes_of(alert: Alert) -> dict[UUID, str]:
+    """What was written about an alert, by the event that it came with; what was erased isn't there."""
+    notes = AlertNote.objects.filter(farm_id=alert.farm_id, event__alert_id=alert.id)
+    return dict(notes.values_list("event_id", "text"))
+
+
+def works_linked_to(alert: Alert) -> QuerySet[AlertWork]:
+    """The work that was done about an alert, each with the event that says so."""
+    links = AlertWork.objects.filter(farm_id=alert.farm_id, alert_id=alert.id)
+    return links.select_related("work", "work__facility").order_by("work__done_on", "id")
 
 
 def alerts_of(farm: "Farm") -> QuerySet[Alert]:
@@ -39,5 +98,5 @@ def open_alerts_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Alert]:
 def alerts_last_changed(farm_ids: Collection[UUID]) -> datetime | None:
     """When an alert of these farms was last opened or closed; None where there was never one."""
     alerts = Alert.objects.filter(farm_id__any_of=array_of(farm_ids))
-    changes = alerts.aggregate(opened=Max("opened_at"), closed=Max("closed_at"))
+    changes = alerts.aggregate(opened=Max("opened_at"), reopened=Max("reopened_at"), closed=Max("closed_at"))
     return max((moment for moment in changes.values() if moment), default=None)

@@ -18,11 +18,12 @@ if TYPE_CHECKING:
 
 # The row of each place that is valid from the latest day; of two from one day, the one set later.
 LEVELS = """
-(SELECT DISTINCT ON (method) NULL::uuid, NULL::uuid, method, value, unit, valid_from, reason
+(SELECT DISTINCT ON (method) NULL::uuid, NULL::uuid, method, taken_back, value, unit, valid_from, reason
  FROM alerts_grouplevel WHERE group_id = %(group)s AND valid_from <= %(on)s
  ORDER BY method, valid_from DESC, set_at DESC, id DESC)
 UNION ALL
-(SELECT DISTINCT ON (farm_id, facility_id, method) farm_id, facility_id, method, value, unit, valid_from, reason
+(SELECT DISTINCT ON (farm_id, facility_id, method)
+        farm_id, facility_id, method, taken_back, value, unit, valid_from, reason
  FROM alerts_farmlevel WHERE farm_id = ANY(%(farms)s::uuid[]) AND valid_from <= %(on)s
  ORDER BY farm_id, facility_id, method, valid_from DESC, set_at DESC, id DESC)
 """
@@ -56,7 +57,9 @@ def _levels(
     with connection.cursor() as cursor:
         cursor.execute(LEVELS, {"group": group_id, "farms": array_of(farm_ids).text, "on": on})
         for farm_id, facility_id, method, *told in cursor.fetchall():
-            value, unit, valid_from, reason = told
+            taken_back, value, unit, valid_from, reason = told
+            if taken_back:
+                continue  # what stands above it applies
             if farm_id is None:
                 group[method] = Level(value, unit, "group", valid_from, reason)
             else:

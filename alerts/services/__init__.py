@@ -1,15 +1,37 @@
 """What is written about alerts by a person. The caller has come through `farms.access` and opened the transaction."""
 
+from alerts.services.alert import (
+    AlertClosed,
+    NoteTooLong,
+    PutOffTooFar,
+    WorkBeforeAlert,
+    acknowledge,
+    link_work,
+    mark_seen,
+    snooze,
+)
 from alerts.services.levels import (
     LevelFromThePast,
     LevelNotAboveZero,
     LevelWithoutReason,
     MethodUnknown,
     NewLevel,
+    NothingToTakeBack,
+    TakenBack,
     set_farm_level,
     set_group_level,
+    take_farm_level_back,
+    take_group_level_back,
 )
-from alerts.services.seen import AlertClosed, mark_seen
+from alerts.services.rules import (
+    NewRule,
+    RuleFromThePast,
+    RuleNumberOutside,
+    RuleNumberUnknown,
+    RuleUnknown,
+    RuleWithoutReason,
+    set_group_rule,
+)
 
 __all__ = [
     "AlertClosed",
@@ -18,7 +40,24 @@ __all__ = [
     "LevelWithoutReason",
     "MethodUnknown",
     "NewLevel",
+    "NewRule",
+    "NoteTooLong",
+    "NothingToTakeBack",
+    "PutOffTooFar",
+    "RuleFromThePast",
+    "RuleNumberOutside",
+    "RuleNumberUnknown",
+    "RuleUnknown",
+    "RuleWithoutReason",
+    "TakenBack",
+    "WorkBeforeAlert",
+    "acknowledge",
+    "link_work",
     "mark_seen",
     "set_farm_level",
     "set_group_level",
+    "set_group_rule",
+    "snooze",
+    "take_farm_level_back",
+    "take_group_level_back",
 ]

@@ -47,6 +47,13 @@ class FacilityKind(models.TextChoices):
     OTHER = "other", _("other")
 
 
+# Where animals are housed: what is said of "each housing unit" is said of these (common practice names no list).
+HOUSING_UNITS = (
+    FacilityKind.CALF_HUTCHES, FacilityKind.CALF_BARN, FacilityKind.FREE_STALL_BARN, FacilityKind.TIE_STALL_BARN,
+    FacilityKind.BEDDED_PACK, FacilityKind.HEIFER_BARN, FacilityKind.MATERNITY_PEN,
+)  # fmt: skip
+
+
 class Facility(FarmRecord):
     """A housing unit or yard; results are judged facility by facility."""
 

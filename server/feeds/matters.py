@@ -39,7 +39,7 @@ def _entry(feed: Element, alert: Any, farm: str) -> None:
     entry = SubElement(feed, f"{{{ATOM}}}entry")
     _text(entry, "id", alert.id.urn)
     _text(entry, "title", f"{plain(farm)}: {plain(alert_title(alert))}")
-    _text(entry, "updated", _moment(alert.opened_at))
+    _text(entry, "updated", _moment(alert.reopened_at or alert.opened_at))
     _text(entry, "published", _moment(alert.opened_at))
     _link(entry, reverse("alert", args=[alert.farm_id, alert.id]))
     _text(entry, "summary", _("Open since the %(week)s.") % {"week": week_of(alert.opened_week)})

@@ -70,7 +70,7 @@ def test_an_older_week_judged_again_opens_and_closes_nothing(group: Group, north
         correct(reading, 150, received=check_time(monday(1)) + timedelta(hours=1))
     judge_late(group, monday(1))
     assert (result(northfield, monday(0)).result, result(northfield, monday(0)).revision) == ("over", 2)
-    assert alerts(northfield) == []
+    assert alerts(northfield, rule="over") == []
 
 
 def test_an_alert_opened_by_a_slip_of_the_pen_closes_when_the_slip_is_corrected(

@@ -28,7 +28,7 @@ NO_FARMS_DATA = {
     "farms_group", "farms_region", "farms_holding", "farms_groupmember", "farms_user", "farms_user_groups",
     "farms_user_user_permissions", "farms_signinlink", "farms_feedaddress", "monitoring_dailytemperature",
     "monitoring_cohort",
-    "monitoring_regionreport", "alerts_grouplevel", "alerts_checkrun", "alerts_borrowedfigures",
+    "monitoring_regionreport", "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {"alerts_mondaylist": "(recipient_id = ", "farms_ownanswer": "(who = "}
@@ -37,7 +37,7 @@ APPEND_ONLY = {
     "monitoring_reading", "monitoring_round", "monitoring_placement", "monitoring_siting", "monitoring_skip",
     "monitoring_work", "monitoring_note", "farms_ledgerentry", "farms_logevent", "alerts_alertevent",
     "alerts_farmlevel",
-    "alerts_assessment", "alerts_grouplevel", "monitoring_regionreport", "monitoring_cohort",
+    "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise",
 }  # fmt: skip
 

@@ -1,1 +1,1 @@
-"""The rules, each a question with its evidence: over the action level, rising, round overdue. Pure functions."""
+"""The rules, each a question with its evidence: when it is met, and what ends it. Pure functions."""

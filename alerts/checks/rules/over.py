@@ -11,6 +11,7 @@ from alerts.models.assessment import LevelWord
 
 CLOSES_BELOW = 0.8  # of the action level
 WEEKS_BELOW = 2  # counted weeks running
+REOPENS_WITHIN = 3  # weeks: what comes back so soon is the same episode, by whichever rule
 
 
 @dataclass(frozen=True)
@@ -25,9 +26,9 @@ class Week:
     share: float | None
     at_least: bool = False
 
-    @property
-    def is_low(self) -> bool:
-        return self.share is not None and self.share < CLOSES_BELOW and not self.at_least
+    def is_low(self, below: float = CLOSES_BELOW) -> bool:
+        """Whether the mean was below this part of its level."""
+        return self.share is not None and self.share < below and not self.at_least
 
 
 def opens(week: Week) -> bool:
@@ -35,8 +36,8 @@ def opens(week: Week) -> bool:
     return week.word == LevelWord.OVER
 
 
-def closes(weeks: Sequence[Week]) -> bool:
-    """Whether the weeks after the opening, oldest first and this one last, end the alert.
+def closes(weeks: Sequence[Week], below: float = CLOSES_BELOW) -> bool:
+    """Whether the weeks after the opening, oldest first and this one last, end the alert: below this part of the level.
 
     Only weeks with a count are weeks: a week without one neither ends an alert nor breaks a run of low weeks. It can't
     end the alert by itself: the last week must be a counted one.
@@ -44,4 +45,24 @@ def closes(weeks: Sequence[Week]) -> bool:
     counted = [week for week in weeks if week.share is not None]
     if not counted or weeks[-1].share is None or len(counted) < WEEKS_BELOW:
         return False
-    return all(week.is_low for week in counted[-WEEKS_BELOW:])
+    return all(week.is_low(below) for week in counted[-WEEKS_BELOW:])
+
+
+def episodes(weeks: Sequence[Week], at: Sequence[int], below: float = CLOSES_BELOW) -> list[tuple[int, int | None]]:
+    """The episodes that an alert would have had in weeks one after another: place of the opening and of the closing.
+
+    `at` numbers the weeks, so that a gap counts as weeks. None for an episode that is still open. A matter that comes
+    back within three weeks of its end is the same episode.
+    """
+    found: list[tuple[int, int | None]] = []
+    since = -1
+    for place, week in enumerate(weeks):
+        first, last = found[-1] if found else (-1, -1)
+        if last is None:
+            if closes(weeks[since + 1 : place + 1], below):
+                found[-1] = first, place
+        elif opens(week):
+            since = place
+            again = last >= 0 and at[place] - at[last] <= REOPENS_WITHIN
+            found[-1:] = [(first, None)] if again else [*found[-1:], (place, None)]
+    return found
