@@ -22,6 +22,7 @@ UUID_TEXT = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 MOST_WHOLE = 2**31 - 1
 
 MISSING = {"required": _("Add this field."), "null": _("Give a value here; null isn't one.")}
+PLAIN_NUMBER = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 BOUNDS = {"min_value": _("Give {min_value} or more."), "max_value": _("Give {max_value} or less.")}
 
 
@@ -56,6 +57,17 @@ class Number(serializers.FloatField):
 
     def to_internal_value(self, data: Any) -> float:
         if isinstance(data, bool) or not isinstance(data, int | float) or not math.isfinite(data):
+            self.fail("invalid")
+        return float(data)
+
+
+class NumberText(Number):
+    """A number in a query, where everything is text: digits, with a point where it isn't whole."""
+
+    default_error_messages = {**MISSING, **BOUNDS, "invalid": _("Give a number in digits, such as 80 or 7.5.")}
+
+    def to_internal_value(self, data: Any) -> float:
+        if not isinstance(data, str) or not PLAIN_NUMBER.fullmatch(data):
             self.fail("invalid")
         return float(data)
 

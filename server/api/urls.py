@@ -17,6 +17,7 @@ from server.api.v1.exports import views as export_views
 from server.api.v1.facilities import Facilities
 from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.feeds import Feeds
+from server.api.v1.group_rules import GroupRulesOfGroup
 from server.api.v1.guests import Guests
 from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.log import Log
@@ -68,6 +69,7 @@ router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
 router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, basename="region-temperature")
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
+router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")
 for noun, view in ON_FARM.items():
     router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun.replace('/', '-')}")

@@ -8,16 +8,25 @@ from django import template
 from django.utils.formats import date_format, number_format
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, pgettext
+from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
+from alerts.wording.matters import TELLERS, matter_phrase
 from alerts.wording.results import heading
 from monitoring.charts import weeks_line
 from monitoring.methods import METHODS
 from server.web.choices import label_of
 
 register = template.Library()
+# What somebody did about an open matter, as it stands behind its weeks.
+WHAT_WAS_DONE = {
+    "seen": gettext_lazy("seen"),
+    "acknowledged": gettext_lazy("taken on"),
+    "snoozed": gettext_lazy("put off"),
+    "work_linked": gettext_lazy("work noted"),
+    "escalated": gettext_lazy("adviser told"),
+}
 
 
 @register.filter
@@ -141,6 +150,10 @@ def share_of_owners(share: float) -> str:
 def evidence_in_words(event: Any) -> str:
     """What was known when an alert opened, stayed or closed: mean 118, action level 100."""
     known = event.evidence
+    if known.get("until"):
+        return _("to %(day)s") % {"day": long_day(date.fromisoformat(known["until"]))}
+    if known.get("rule") in TELLERS:
+        return _signal_in_words(known)
     if known.get("growth") is not None:
         return _growth_in_words(event)
     if known.get("mean") is not None and known.get("level") is not None:
@@ -149,6 +162,14 @@ def evidence_in_words(event: Any) -> str:
         days = int(known["days"])
         return ngettext("%(days)d day without a round", "%(days)d days without a round", days) % {"days": days}
     return ""
+
+
+def _signal_in_words(known: dict[str, Any]) -> str:
+    """What a rule that is a yes or no each week went by; of a no, the mean."""
+    told = matter_phrase(known["rule"], known["method"], known)
+    if told or known.get("mean") is None:
+        return told
+    return _("mean %(mean)s") % {"mean": rate(known["mean"])}
 
 
 def _says_how_fast(event: Any) -> bool:
@@ -185,7 +206,8 @@ def says_something(siting: Any) -> bool:
 @register.filter
 def history_in_words(events: Any) -> str:
     """Since the week of April 20 (mean 112, action level 100); stayed for 3 weeks; seen."""
-    first, kinds = events[0], [event.kind for event in events]
+    began = max(place for place, event in enumerate(events) if event.kind in ("opened", "reopened"))
+    first, kinds = events[began], [event.kind for event in events[began:]]
     stayed = kinds.count("stayed")
     # How fast it rises may have been too early to say when it opened; that is no news weeks later.
     outdated = stayed and first.evidence.get("growth") is not None and not _says_how_fast(first)
@@ -193,6 +215,5 @@ def history_in_words(events: Any) -> str:
     parts = [_("since the %(week)s") % {"week": week_of(first.week)} + (f" ({known})" if known else "")]
     if stayed:
         parts.append(ngettext("stayed for %(weeks)d week", "stayed for %(weeks)d weeks", stayed) % {"weeks": stayed})
-    if "seen" in kinds:
-        parts.append(_("seen"))
+    parts += [str(WHAT_WAS_DONE[kind]) for kind in WHAT_WAS_DONE if kind in kinds]
     return "; ".join(parts)

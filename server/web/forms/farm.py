@@ -69,8 +69,10 @@ class LevelForm(forms.Form):
     value = forms.FloatField(
         label=_("Action level"),
         localize=True,
+        required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
         error_messages={"invalid": _("Type a number, such as 80.")},
+        help_text=_("Left empty, an own level is taken back and the usual one applies again."),
     )
     valid_from = day_field(_("From"))
     reason = forms.CharField(

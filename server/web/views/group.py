@@ -1,6 +1,7 @@
 """The coordinator's page: the group's regions, its action levels, what results borrow. No farm's counts are on it."""
 
 from datetime import date, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -11,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from alerts.levels import default_level
 from alerts.selectors import levels_of_group
-from alerts.services import NewLevel, set_group_level
+from alerts.services import NewLevel, set_group_level, take_group_level_back
 from farms import clock
 from farms.access import GroupRole, group_for
 from farms.clock import local_date, monday_of
@@ -35,9 +36,7 @@ def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
     form = LevelForm(request.POST or None, initial={"valid_from": today})
     if request.method == "POST":
         group_for(request.user, group_id, role=GroupRole.COORDINATOR)
-        if form.is_valid() and accepted(
-            form, lambda: set_group_level(group=found, level=NewLevel(**form.cleaned_data), by=request.user, now=now)
-        ):
+        if form.is_valid() and accepted(form, lambda: _set(found, form.cleaned_data, by=request.user, now=now)):
             messages.success(request, _("The group's new action level is kept, with its reason."))
             return redirect("group", group_id=group_id)
     context = {
@@ -50,6 +49,14 @@ def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
         "borrowed": borrowed_table(group_id, monday_of(today) - timedelta(weeks=1)) if roles else None,
     }
     return render(request, "web/group.html", context, status=422 if form.errors else 200)
+
+
+def _set(group: Any, typed: dict[str, Any], **who: Any) -> None:
+    """Set the group's level, or take it back where no number was typed."""
+    if typed["value"] is not None:
+        set_group_level(group=group, level=NewLevel(**typed), **who)
+        return
+    take_group_level_back(group=group, **{name: typed[name] for name in ("method", "reason", "valid_from")}, **who)
 
 
 def levels_shown(group_id: UUID, today: date) -> list[tuple[object, object]]:

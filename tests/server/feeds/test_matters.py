@@ -23,14 +23,13 @@ def over(group, northfield, cards):
     for number in (6, 7):
         count_week(cards, monday(number), [8137, 8138, 8139, 8140, 8141])
         check(group, monday(number))
-    (alert,) = (each for each in alerts(northfield, still_open=True) if each.rule == "over" and not each.facility_id)
+    (alert,) = (each for each in alerts(northfield, still_open=True) if each.rule == "over")
     return alert
 
 
 def test_each_open_matter_says_whose_what_and_since_when(northfield, anna, over):
     told = {entry["title"]: entry for entry in entries(feed_of(anna, "matters"))}
-    assert "Northfield: Cards: over the action level, Calf barn" in told
-    entry = told["Northfield: Cards: over the action level"]
+    entry = told["Northfield: Cards: over the action level, Calf barn"]
     assert entry["summary"] == "Open since the week of May 18."
     assert entry["link"] == f"https://flies.example.org/farms/{northfield.id}/matters/{over.id}/"
     assert UUID(entry["id"]) == over.id and entry["id"].startswith("urn:uuid:")
@@ -63,7 +62,7 @@ def test_ben_reads_his_in_spanish(northfield, ben, over):
     feed = ET.fromstring(answer.content)
     assert feed.get("{http://www.w3.org/XML/1998/namespace}lang") == "es" == answer.headers["Content-Language"]
     told = {entry["title"]: entry["summary"] for entry in entries(feed_of(ben, "matters"))}
-    assert told["Northfield: Tarjetas: sobre el nivel de acción"] == "Abierto desde la semana del 18 de mayo."
+    assert told["Northfield: Tarjetas: sobre el nivel de acción, Calf barn"] == "Abierto desde la semana del 18 de mayo."
 
 
 def test_it_holds_what_the_standard_requires(northfield, anna, over):

@@ -71,8 +71,8 @@ def test_an_open_matter_has_its_history_and_can_be_marked_as_seen(browser, ben, 
     found = next(alert for alert in alerts(season, rule="over", still_open=True))
     address = at("alert", season, alert_id=found.id)
     assert "opened" in words(client.get(address))
-    seen = client.post(address, follow=True)
-    assert "Marked as seen." in words(seen)
+    seen = client.post(address, {"act": "seen"}, follow=True)
+    assert "Noted. It stays open until the counts end it." in words(seen)
     with as_factory():
         assert AlertEvent.objects.filter(alert_id=found.id, kind="seen").count() == 1
 
