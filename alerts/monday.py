@@ -1,7 +1,7 @@
 """What happens on a Monday: a group's due weeks are judged, its region reports published, its mails written.
 
 In this order, so that a run that is done has everything behind it. Whatever stops halfway is done again from its start
-by the next tick; what it stored is found to be the same.
+by the next tick that finds its lease run out; what it stored is found to be the same, and mails that are written stay.
 """
 
 import logging
@@ -10,15 +10,18 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from django.conf import settings
+from django.db import connection
 
-from alerts.checks.calendar import due_weeks, is_newest, newest_due
-from alerts.checks.claims import claim, finish, give_back
+from alerts.checks.calendar import WEEK, due_weeks, is_newest, newest_due
+from alerts.checks.claims import RunLost, claim, finish, give_back, renew
 from alerts.checks.escalation import escalate_unseen
-from alerts.checks.group_week import judge_late_readings, retry_failures, run_group_week
-from alerts.delivery.digest import queue_digests
+from alerts.checks.group_week import WEEKS_BACK, judge_late_readings, retry_failures, run_group_week
+from alerts.delivery.digest import TOGETHER, farms_told, queue_digests
 from alerts.delivery.monday_list import queue_monday_lists
 from alerts.models import CheckRun
+from alerts.models.check import RunState
 from alerts.selectors.levels import levels_of_group
+from farms.clock import going_on_from
 from monitoring.methods import METHODS
 from monitoring.regional import publish_week
 
@@ -26,14 +29,17 @@ if TYPE_CHECKING:
     from farms.models import Farm, Group
 
 SUNDAY = timedelta(days=6)  # a week is judged by what applied on its Sunday
+UNPUBLISHED = "Region reports were not published."
 logger = logging.getLogger(__name__)
 
 
 def check_group(group: "Group", now: datetime) -> list[date]:
     """Judge every due week of a group, oldest first. Returns the weeks done; stops at one that another worker has."""
     done: list[date] = []
+    clock = going_on_from(now)
     for week in due_weeks(group, now):
-        run = claim(group.id, week, now)
+        # By the hour that it is by then: after an outage the last of many weeks is claimed long after the first.
+        run = claim(group.id, week, clock())
         if run is None or not _check_week(run, now):
             break
         done.append(week)
@@ -41,15 +47,16 @@ def check_group(group: "Group", now: datetime) -> list[date]:
 
 
 def judge_again(group: "Group", now: datetime) -> int:
-    """Bring in what arrived late, and the farms that had been set aside; tell advisers what nobody has looked at.
+    """Bring in what arrived late, the farms that had been set aside, and region reports that could not be published.
 
-    Returns farm-weeks looked at.
+    Tells advisers what nobody has looked at. Returns farm-weeks looked at.
     """
     looked_at = judge_late_readings(group, now)
     escalate_unseen(group, now)
     solved = retry_failures(group, now)
     if solved:
         queue_digests(group, solved, week=newest_due(group.time_zone, now), now=now)
+    _publish_what_failed(group, now)
     return looked_at + len(solved)
 
 
@@ -57,12 +64,19 @@ def _check_week(run: CheckRun, now: datetime) -> bool:
     """One claimed week from judging to mail. False, with the error on the run, where it has to be done again."""
     try:
         farms = run_group_week(run=run, now=now)
+        renew(run)
         run.error = _publish(run, now)
         if is_newest(run.week, run.group.time_zone, now):
             _write_mails(run, farms, now)
+    except RunLost:
+        logger.warning("group %s: another worker has taken over week %s", run.group_id, run.week)
+        return False
     except Exception as error:
         logger.exception("group %s: the check of week %s stopped", run.group_id, run.week)
-        give_back(run, f"{type(error).__name__}: {error}", now=now)
+        # Where PostgreSQL was restarted the connection is gone, and with a new one the run need not wait for its lease.
+        if not connection.in_atomic_block:
+            connection.close_if_unusable_or_obsolete()
+        give_back(run, f"{type(error).__name__}: {error}", now=run.clock())
         return False
     return finish(run, now=now)
 
@@ -76,10 +90,24 @@ def _publish(run: CheckRun, now: datetime) -> str:
         publish_week(group_id=run.group_id, week=run.week, levels=known, now=now, code_version=settings.CODE_VERSION)
     except Exception as error:
         logger.exception("group %s: the region reports of week %s were not published", run.group_id, run.week)
-        return f"Region reports were not published. {type(error).__name__}: {error}"
+        return f"{UNPUBLISHED} {type(error).__name__}: {error}"
     return ""
 
 
+def _publish_what_failed(group: "Group", now: datetime) -> None:
+    """Try region reports again that a run could not publish; what it stored of them is found to be there."""
+    newest = newest_due(group.time_zone, now)
+    failed = CheckRun.objects.filter(group_id=group.id, state=RunState.DONE, error__startswith=UNPUBLISHED)
+    for run in failed.filter(week__gt=newest - WEEKS_BACK * WEEK).select_related("group"):
+        CheckRun.objects.filter(id=run.id).update(error=_publish(run, now))
+
+
 def _write_mails(run: CheckRun, farms: "Sequence[Farm]", now: datetime) -> None:
-    queue_digests(run.group, farms, week=run.week, now=now)
+    """Write the mails part by part, and keep the run meanwhile; those that a run before this one wrote are left out."""
+    for start in range(0, len(farms), TOGETHER):
+        renew(run)
+        part = farms[start : start + TOGETHER]
+        told = farms_told(part, run.week)
+        queue_digests(run.group, [farm for farm in part if farm.id not in told], week=run.week, now=now)
+    renew(run)
     queue_monday_lists(run.group, week=run.week, now=now)

@@ -1,21 +1,30 @@
-"""The bell: find what is due, let it be claimed and done. The rows in PostgreSQL say what that is."""
+"""The bell: find what is due, let it be claimed and done. The rows in PostgreSQL say what that is.
+
+Beat rings for all; each group is then done on its own, so that none waits for another: checks and mails in queues of
+their own (server/celery.py). A ring that nobody heard in time is dropped, since beat rings again.
+"""
+
+from collections.abc import Iterable
+from typing import Any
+from uuid import UUID
 
 from celery import shared_task
 
 from alerts import monday
-from alerts.checks.calendar import due_weeks
 from alerts.delivery import outbox
 from farms.clock import now
 from farms.selectors import groups
 
+RINGS_FOR = 300  # seconds
+# One mail may take some minutes where its server answers at the last moment each time; then it is put off, and in the
+# end the process is, too. Within the lease of a mail (alerts.delivery.outbox).
+MAIL_SECONDS, MOST_MAIL_SECONDS = 180, 240
+
 
 @shared_task
 def check_due_groups() -> None:
-    """Ring for each group that has a week to judge."""
-    moment = now()
-    for group in groups():
-        if due_weeks(group, moment):
-            check_group.delay(str(group.id))
+    """Ring for each group, which finds by itself what of its weeks is due and not done."""
+    _ring(check_group, groups().values_list("id", flat=True))
 
 
 @shared_task
@@ -26,12 +35,28 @@ def check_group(group_id: str) -> None:
 
 @shared_task
 def judge_again() -> None:
+    """Ring for each group, since readings may have arrived after their week was judged."""
+    _ring(judge_group_again, groups().values_list("id", flat=True))
+
+
+@shared_task
+def judge_group_again(group_id: str) -> None:
     """What arrived after its week was judged, and the farms that had been set aside."""
-    for group in groups():
-        monday.judge_again(group, now())
+    monday.judge_again(groups().get(id=group_id), now())
 
 
 @shared_task
 def send_due_mail() -> None:
-    """Send what waits in the outbox."""
-    outbox.send_due(now())
+    """Ring for each group that has something in the outbox to send."""
+    _ring(send_mail_of_group, outbox.groups_with_mail(now()))
+
+
+@shared_task(soft_time_limit=MAIL_SECONDS, time_limit=MOST_MAIL_SECONDS)
+def send_mail_of_group(group_id: str) -> None:
+    """Send what waits in the outbox for one group's people, for some seconds."""
+    outbox.send_due(now(), UUID(group_id))
+
+
+def _ring(task: Any, group_ids: Iterable[UUID]) -> None:
+    for group_id in group_ids:
+        task.apply_async([str(group_id)], expires=RINGS_FOR)

@@ -1,5 +1,7 @@
 """The one clock. Only views, tasks and commands read it; below them `now` is an argument."""
 
+import time
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -14,6 +16,12 @@ def now() -> datetime:
     if not moved:
         return timezone.now()
     return datetime.fromisoformat(Path(moved).read_text().strip())
+
+
+def going_on_from(now: datetime) -> Callable[[], datetime]:
+    """A clock that shows `now` at this moment and goes on by itself: for work that takes longer than it may."""
+    began = time.monotonic()
+    return lambda: now + timedelta(seconds=time.monotonic() - began)
 
 
 def local_date(moment: datetime, zone: str) -> date:

@@ -14,6 +14,17 @@ app.conf.beat_schedule = {
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
 }
-# Imports are done in the app's role, for whoever sent them: by processes of their own (docs/running.md).
-app.conf.task_routes = {"server.tasks.do_import": {"queue": "imports"}}
+for entry in app.conf.beat_schedule.values():
+    # A bell that nobody heard is not kept: after days without a worker there is one to hear, not thousands.
+    entry["options"] = {"expires": 300}
+# Queues of their own, with processes of their own (docs/running.md): no slow mail server holds up a check, no long
+# check a mail. Imports are done in the app's role, for whoever sent them.
+QUEUES = {
+    "checks": ("check_due_groups", "check_group", "judge_again", "judge_group_again"),
+    "mail": ("send_due_mail", "send_mail_of_group"),
+}
+app.conf.task_routes = {
+    **{f"alerts.tasks.{task}": {"queue": queue} for queue, tasks in QUEUES.items() for task in tasks},
+    "server.tasks.do_import": {"queue": "imports"},
+}
 app.autodiscover_tasks(["alerts", "server"])

@@ -12,7 +12,7 @@ import numpy as np
 from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import Exists, OuterRef
 
-from alerts.checks.claims import RunLost, hold_group, keep_run
+from alerts.checks.claims import RunLost, hold_group, keep_run, renew
 from alerts.checks.drafts import Drafts, changed, drafts_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
@@ -73,6 +73,8 @@ def _judge_chunk(farm_ids: Sequence[UUID], occasion: Occasion, run: CheckRun | N
 
 def _judge_or_halve(farms: Farms, occasion: Occasion, run: CheckRun | None) -> Judged:
     """Judge together; where that fails, by halves, until the farm that is at fault stands alone."""
+    if run is not None:
+        renew(run)
     try:
         with transaction.atomic():
             return Judged(list(farms), _judge_together(farms, occasion, run))

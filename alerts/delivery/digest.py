@@ -26,6 +26,7 @@ from alerts.selectors.station_effects import with_station_effects
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
+from farms.lookups import array_of
 from farms.selectors import owners_of_farms
 
 if TYPE_CHECKING:
@@ -55,6 +56,12 @@ def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: d
                 set_aside(told.farm, week, error, now)
         queued += queue(mails)
     return queued
+
+
+def farms_told(farms: Sequence["Farm"], week: date) -> set[UUID]:
+    """Those of the farms whose mails of a week are written already: a part's mails are stored all at once."""
+    rows = Digest.objects.filter(farm_id__any_of=array_of([farm.id for farm in farms]), occasion=occasion_of(week))
+    return set(rows.values_list("farm_id", flat=True))
 
 
 def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:

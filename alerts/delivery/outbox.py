@@ -1,15 +1,21 @@
 """The outbox: rows that wait, claimed by compare-and-set with a lease, sent, and recorded.
 
 A mail goes out at least once; that a row is unique for its farm or group, recipient and occasion makes it once in
-practice. A mail that the other side refuses for good is not tried again; every other failure is, after a pause that
+practice. It goes out twice only where a worker dies after the server took it and before that is recorded; both have one
+Message-ID. A mail that the other side refuses for good is not tried again; every other failure is, after a pause that
 doubles.
+
+Each group's mails are sent on their own, by one worker at a time and for some seconds at a time: however slow the
+server of some recipients is, other groups' mails have their turn.
 """
 
 import smtplib
+import time
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 from anymail.exceptions import AnymailInvalidAddress, AnymailRecipientsRefused
 from django.core.mail import get_connection
@@ -22,9 +28,14 @@ from alerts.models import Digest, MondayList
 from alerts.models.outbox import DeliveryState
 
 Mail = Digest | MondayList
-LEASE = timedelta(minutes=10)
-FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=5), timedelta(hours=6)
-BATCH = 500
+# Longer than one mail can take: seven answers of a server that needs almost settings.EMAIL_TIMEOUT for each.
+LEASE = timedelta(minutes=5)
+# A server that was down for hours finds every mail due within this time of its return.
+FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=5), timedelta(minutes=20)
+# What a mailbox has put off for a day is tried less often (RFC 5321, 4.5.4.1: half an hour or more, for days).
+PATIENT_TRIES, RARE_PAUSE = 75, timedelta(hours=6)
+BATCH = 100
+SECONDS = 30.0  # that one ring goes on beginning new mails
 
 
 def queue(mails: Iterable[Mail]) -> int:
@@ -36,14 +47,18 @@ def queue(mails: Iterable[Mail]) -> int:
     return len(mails)
 
 
-def due(now: datetime) -> list[Mail]:
-    """What may be sent now: waiting and its time has come, or claimed by somebody whose lease ran out."""
-    waiting = Q(state=DeliveryState.QUEUED, next_try_at__lte=now)
-    left = Q(state=DeliveryState.SENDING, lease_until__lte=now)
+def groups_with_mail(now: datetime) -> set[UUID]:
+    """The groups that have something to send now."""
+    of_farms = _due_rows(Digest, now).values_list("farm__group_id", flat=True).distinct()
+    return {*of_farms, *_due_rows(MondayList, now).values_list("group_id", flat=True).distinct()}
+
+
+def due(now: datetime, group_id: UUID | None = None) -> list[Mail]:
+    """What may be sent now, of one group or of all: waiting and its time has come, or left by a worker that died."""
     found: list[Mail] = []
     for model in (Digest, MondayList):
-        rows: QuerySet[Any] = model.objects.filter(waiting | left).select_related("recipient")
-        found += rows.order_by("next_try_at", "id")[:BATCH]
+        rows = _of_group(_due_rows(model, now), group_id)
+        found += rows.select_related("recipient").order_by("next_try_at", "id")[:BATCH]
     return found
 
 
@@ -54,12 +69,17 @@ def claim(mail: Mail, now: datetime) -> bool:
     return bool(claimed)
 
 
-def send_due(now: datetime) -> Counter[str]:
-    """Send what is due and record it. Returns how many mails ended in which state."""
+def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SECONDS) -> Counter[str]:
+    """Send what is due, of one group or of all, and record it. Returns how many mails ended in which state.
+
+    Begins no more mails after some seconds, and none where somebody is sending this group's: the next ring goes on.
+    """
     done: Counter[str] = Counter()
-    connection = get_connection()
+    if group_id is not None and _is_sending(group_id, now):
+        return done
+    ends, connection = time.monotonic() + seconds, get_connection()
     try:
-        for mail in due(now):
+        for mail in _waiting(now, group_id, ends):
             if claim(mail, now):
                 state, go_on = _send(mail, connection, now)
                 done[state] += 1
@@ -68,6 +88,15 @@ def send_due(now: datetime) -> Counter[str]:
     finally:
         connection.close()
     return done
+
+
+def _waiting(now: datetime, group_id: UUID | None, ends: float) -> Iterator[Mail]:
+    """What is due, some at a time, until the seconds are over."""
+    while some := due(now, group_id):
+        for mail in some:
+            if time.monotonic() >= ends:
+                return
+            yield mail
 
 
 def _send(mail: Mail, connection: BaseEmailBackend, now: datetime) -> tuple[str, bool]:
@@ -79,10 +108,9 @@ def _send(mail: Mail, connection: BaseEmailBackend, now: datetime) -> tuple[str,
         connection.send_messages([message_for(mail, now=now)])
     except Exception as error:  # noqa: BLE001  one mail that can't be sent, whatever the reason, never stops the others
         connection.close()
-        words = f"{type(error).__name__}: {error}"
         if is_permanent(error):
-            return _record(mail, DeliveryState.REFUSED, error=words), True
-        return _postpone(mail, words, now), not is_unreachable(error)
+            return _record(mail, DeliveryState.REFUSED, error=_in_words(error)), True
+        return _postpone(mail, error, now), not is_unreachable(error)
     return _record(mail, DeliveryState.SENT, sent_at=now), True
 
 
@@ -106,14 +134,37 @@ def is_unreachable(error: Exception) -> bool:
     return isinstance(error, OSError) and not isinstance(error, smtplib.SMTPException)
 
 
-def _postpone(mail: Mail, error: str, now: datetime) -> str:
-    pause = min(FIRST_PAUSE * 2 ** min(mail.attempts - 1, 10), LONGEST_PAUSE)
-    return _record(mail, DeliveryState.QUEUED, next_try_at=now + pause, error=error)
+def _postpone(mail: Mail, error: Exception, now: datetime) -> str:
+    longest = RARE_PAUSE if mail.attempts > PATIENT_TRIES and not is_unreachable(error) else LONGEST_PAUSE
+    pause = min(FIRST_PAUSE * 2 ** min(mail.attempts - 1, 10), longest)
+    return _record(mail, DeliveryState.QUEUED, next_try_at=now + pause, error=_in_words(error))
+
+
+def _in_words(error: Exception) -> str:
+    return f"{type(error).__name__}: {error}"
 
 
 def _record(mail: Mail, state: DeliveryState, **columns: Any) -> str:
     _row(mail).update(state=state, lease_until=None, **columns)
     return state.value
+
+
+def _due_rows(model: type[Any], now: datetime) -> QuerySet[Any]:
+    waiting = Q(state=DeliveryState.QUEUED, next_try_at__lte=now)
+    rows: QuerySet[Any] = model.objects.filter(waiting | Q(state=DeliveryState.SENDING, lease_until__lte=now))
+    return rows
+
+
+def _of_group(rows: QuerySet[Any], group_id: UUID | None) -> QuerySet[Any]:
+    if group_id is None:
+        return rows
+    return rows.filter(**{"farm__group_id" if rows.model is Digest else "group_id": group_id})
+
+
+def _is_sending(group_id: UUID, now: datetime) -> bool:
+    """Whether a worker has one of the group's mails in hand."""
+    sending = {"state": DeliveryState.SENDING, "lease_until__gt": now}
+    return any(_of_group(model.objects.filter(**sending), group_id).exists() for model in (Digest, MondayList))
 
 
 def _row(mail: Mail) -> QuerySet[Any]:

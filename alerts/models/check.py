@@ -1,5 +1,8 @@
 """Runs of the weekly check: one a group and ISO week, claimed with a lease."""
 
+from collections.abc import Callable
+from datetime import datetime
+
 from django.db import models
 
 from farms.ids import uuid7
@@ -33,6 +36,9 @@ class CheckRun(models.Model):
     failures = models.IntegerField(default=0)
     error = models.TextField(blank=True, default="")
     code_version = models.CharField(max_length=40, blank=True, default="")
+
+    # Not stored: the clock of the process that claimed it (alerts.checks.claims).
+    clock: Callable[[], datetime]
 
     class Meta:
         constraints = [models.UniqueConstraint(name="check_run_once_a_week", fields=["group", "week"])]

@@ -87,12 +87,10 @@ def start_site(processes: Processes, port: int) -> None:
 
 
 def start_worker(processes: Processes) -> None:
-    """Start a Celery worker in the worker's role, one for imports in the app's role, and beat beside them."""
+    """Start Celery workers for checks and mails in the worker's role, one for imports in the app's role, and beat."""
     schedule = processes.logs / "beat-schedule"
-    processes.start(
-        "worker", "celery", "-A", "server.celery", "worker", "--pool", "solo", "--loglevel", "INFO",
-        "--without-gossip", "--without-mingle", DATABASE_ROLE="worker",
-    )  # fmt: skip
+    start_checks(processes)
+    start_mail(processes)
     start_importer(processes)
     processes.start(
         "beat", "celery", "-A", "server.celery", "beat", "--schedule", str(schedule), "--pidfile", "",
@@ -100,11 +98,25 @@ def start_worker(processes: Processes) -> None:
     )  # fmt: skip
 
 
+def start_checks(processes: Processes) -> subprocess.Popen[bytes]:
+    """Start a Celery worker that does the weekly check."""
+    return _start_celery(processes, "checks", "checks", role="worker")
+
+
+def start_mail(processes: Processes) -> subprocess.Popen[bytes]:
+    """Start a Celery worker that sends mails, and rings for imports."""
+    return _start_celery(processes, "mail", "mail,celery", role="worker")
+
+
 def start_importer(processes: Processes) -> subprocess.Popen[bytes]:
     """Start a Celery worker that does long imports for those who sent them."""
+    return _start_celery(processes, "imports", "imports", role="app")
+
+
+def _start_celery(processes: Processes, name: str, queues: str, *, role: str) -> subprocess.Popen[bytes]:
     return processes.start(
-        "imports", "celery", "-A", "server.celery", "worker", "-Q", "imports", "-n", "imports@%h", "--pool", "solo",
-        "--loglevel", "INFO", "--without-gossip", "--without-mingle", DATABASE_ROLE="app",
+        name, "celery", "-A", "server.celery", "worker", "-Q", queues, "-n", f"{name}@%h", "--pool", "solo",
+        "--loglevel", "INFO", "--without-gossip", "--without-mingle", DATABASE_ROLE=role,
     )  # fmt: skip
 
 

@@ -1,14 +1,15 @@
 """When a week is due, who gets it, and what an outage changes: nothing but the moment."""
 
+import itertools
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from django.db import connection, connections
+from django.db import connection, connections, transaction
 
 from alerts import monday as a_monday
 from alerts.checks.calendar import due_at, due_weeks, newest_due
-from alerts.checks.claims import LEASE, claim, finish, give_back
+from alerts.checks.claims import LEASE, RunLost, claim, finish, give_back, keep_run, renew
 from alerts.models import Assessment, CheckRun, Digest, MondayList
 from alerts.models.check import RunState
 from farms.ledger import verify_links
@@ -84,6 +85,31 @@ class TestClaims:
             assert finish(second, now=now + LEASE)
             assert claim(group.id, monday(0), now + 2 * LEASE) is None
 
+    def test_a_run_that_goes_on_is_kept(self, group: Group, ten_minutes_pass: None):
+        with as_role("worker"):
+            now = check_time(monday(0))
+            run = claim(group.id, monday(0), now)
+            assert run is not None
+            renew(run)
+            assert claim(group.id, monday(0), now + LEASE + timedelta(minutes=9)) is None
+
+    def test_who_lost_a_run_can_neither_keep_nor_renew_it(self, group: Group):
+        with as_role("worker"):
+            now = check_time(monday(0))
+            first, second = claim(group.id, monday(0), now), claim(group.id, monday(0), now + LEASE)
+            assert first is not None and second is not None
+            for act in (renew, keep_run):
+                act(second)
+                with pytest.raises(RunLost):
+                    act(first)
+
+    def test_a_worker_that_died_is_missed_for_five_minutes(self, group: Group):
+        with as_role("worker"):
+            now = check_time(monday(0))
+            claim(group.id, monday(0), now)
+            assert claim(group.id, monday(0), now + timedelta(minutes=4, seconds=59)) is None
+            assert claim(group.id, monday(0), now + timedelta(minutes=5)) is not None
+
     def test_a_run_that_stopped_waits_longer_each_time(self, group: Group):
         with as_role("worker"):
             now, pauses = check_time(monday(0)), []
@@ -99,12 +125,28 @@ class TestClaims:
             assert pauses == [1, 2, 4, 8, 16, 32, 60, 60]
 
 
+@pytest.fixture
+def ten_minutes_pass(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each look at the clock that measures work is ten minutes after the one before."""
+    looks = itertools.count(0, 600)
+    monkeypatch.setattr("farms.clock.time.monotonic", lambda: float(next(looks)))
+
+
 def _check_as_worker(group: Group, later: timedelta = timedelta()) -> list[date]:
     """A worker of its own: a thread with its own connection, in the weekly check's role."""
     try:
         with connection.cursor() as cursor:
             cursor.execute("SET ROLE flyround_worker")
         return a_monday.check_group(group, check_time(monday(0)) + later)
+    finally:
+        connections.close_all()
+
+
+def _claim_as_worker(group: Group, now: datetime) -> bool:
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SET ROLE flyround_worker")
+        return claim(group.id, monday(0), now) is not None
     finally:
         connections.close_all()
 
@@ -175,6 +217,50 @@ class TestAnOutage:
             assert verify_links(northfield.id) == []
         for alert in alerts(northfield, rule="over"):
             assert events(alert) == [("opened", monday(0))]
+
+    def test_a_mail_that_is_written_is_not_written_again(
+        self, group: Group, northfield: Farm, as_worker: None, monkeypatch: pytest.MonkeyPatch
+    ):
+        """So that a run which is killed again and again while it writes mails comes to its end."""
+        now = check_time(monday(0))
+        a_monday.check_group(group, now)
+        with as_factory():
+            CheckRun.objects.update(state=RunState.RUNNING, lease_until=now)
+        written: list[Farm] = []
+        monkeypatch.setattr(a_monday, "queue_digests", lambda _group, farms, **_: written.extend(farms))
+        assert a_monday.check_group(group, now) == [monday(0)]
+        assert written == []
+
+    def test_a_claim_waits_for_the_part_under_way_and_then_finds_the_run_kept(self, group: Group, northfield: Farm):
+        now = check_time(monday(0))
+        with connection.cursor() as cursor:
+            cursor.execute("SET ROLE flyround_worker")
+        run = claim(group.id, monday(0), now)
+        assert run is not None
+        late = now + LEASE + timedelta(minutes=1)
+        with ThreadPoolExecutor(1) as other:
+            with transaction.atomic():
+                keep_run(run)
+                theirs = other.submit(_claim_as_worker, group, late)
+                with pytest.raises(TimeoutError):
+                    theirs.result(timeout=0.5)
+                # The part was slow, and its worker comes to renew the run at its end.
+                run.clock = lambda: late
+                renew(run)
+            assert theirs.result() is False
+        assert finish(run, now=late)
+
+    def test_reports_that_failed_are_tried_again(
+        self, group: Group, northfield: Farm, as_worker: None, monkeypatch: pytest.MonkeyPatch
+    ):
+        now = check_time(monday(0))
+        with monkeypatch.context() as broken:
+            broken.setattr(a_monday, "publish_week", None)
+            a_monday.check_group(group, now)
+        a_monday.judge_again(group, now + timedelta(minutes=5))
+        with as_factory():
+            assert CheckRun.objects.get().error == ""
+            assert RegionReport.objects.exists()
 
     def test_region_reports_come_with_every_week(
         self, group: Group, northfield: Farm, cards: list[Station], as_worker: None

@@ -10,8 +10,8 @@ from django.core.mail.backends.locmem import EmailBackend
 
 from alerts.delivery import outbox
 from alerts.models import Digest, MondayList
-from farms.models import Consent, Farm, Group, GroupMember, Membership, User
-from tests.cast import NOW, as_factory, as_role
+from farms.models import Consent, Farm, Group, GroupMember, Membership, Region, User
+from tests.cast import NOW, as_factory, as_role, make_farm
 
 pytestmark = pytest.mark.django_db
 
@@ -132,14 +132,34 @@ def test_any_other_fault_is_tried_again(digest: Digest, failing: Callable, fault
     assert row.error.startswith(type(fault).__name__)
 
 
-def test_the_pause_doubles_up_to_six_hours(digest: Digest, failing: Callable):
+def test_the_pause_doubles_up_to_twenty_minutes(digest: Digest, failing: Callable):
     failing(smtplib.SMTPDataError(451, b"try later"))
+    assert pauses_of(digest, 6) == [5, 10, 20, 20, 20, 20]
+
+
+def test_what_a_mailbox_puts_off_for_a_day_is_tried_four_times_a_day(digest: Digest, failing: Callable):
+    # RFC 5321, section 4.5.4.1: half an hour or more between tries, and not given up for four to five days.
+    with as_factory():
+        Digest.objects.update(attempts=outbox.PATIENT_TRIES - 1)
+    failing(smtplib.SMTPDataError(452, b"mailbox full"))
+    assert pauses_of(digest, 3) == [20, 360, 360]
+
+
+def test_a_server_that_is_away_for_long_is_asked_every_twenty_minutes_still(digest: Digest, failing: Callable):
+    with as_factory():
+        Digest.objects.update(attempts=outbox.PATIENT_TRIES + 100)
+    failing(ConnectionRefusedError(111, "nobody listens"))
+    assert pauses_of(digest, 2) == [20, 20]
+
+
+def pauses_of(digest: Digest, number: int) -> list[int]:
+    """The minutes after each try until the next one."""
     now, pauses = NOW, []
-    for _ in range(9):
+    for _ in range(number):
         send(now)
         pauses.append(int((stored(digest).next_try_at - now).total_seconds() // 60))
         now = stored(digest).next_try_at
-    assert pauses == [5, 10, 20, 40, 80, 160, 320, 360, 360]
+    return pauses
 
 
 def test_one_bad_mail_stops_no_other(digest: Digest, monday_list: MondayList, failing: Callable):
@@ -153,6 +173,43 @@ def test_a_server_that_can_not_be_reached_is_asked_once_a_tick(
     failing(ConnectionRefusedError(111, "nobody listens"))
     assert send() == {"queued": 1}
     assert stored(monday_list).attempts == 0
+
+
+class TestAGroupAtATime:
+    """However slow one group's recipients are, the others have their turn."""
+
+    def test_a_ring_sends_its_own_groups_mails_only(
+        self, group: Group, digest: Digest, monday_list: MondayList, carla: User
+    ):
+        with as_factory():
+            other = Group.objects.create(name="Hill Advisers", slug="hills", time_zone="America/Denver")
+            region = Region.objects.create(group=other, name="Hills", slug="hills")
+        make_digest(make_farm("Highmead", region, carla), carla)
+        with as_role("worker"):
+            assert outbox.groups_with_mail(NOW) == {group.id, other.id}
+            assert outbox.send_due(NOW, group.id) == {"sent": 2}
+            assert outbox.groups_with_mail(NOW) == {other.id}
+            assert outbox.send_due(NOW, other.id) == {"sent": 1}
+
+    def test_a_group_whose_mail_is_under_way_is_left_to_the_worker_that_has_it(
+        self, group: Group, digest: Digest, monday_list: MondayList
+    ):
+        with as_role("worker"):
+            assert outbox.claim(next(mail for mail in outbox.due(NOW) if mail.id == digest.id), NOW)
+            assert outbox.send_due(NOW, group.id) == {}
+            # As if that worker had died.
+            assert outbox.send_due(NOW + outbox.LEASE, group.id) == {"sent": 2}
+
+    def test_a_ring_begins_no_mail_when_its_time_is_over(self, group: Group, digest: Digest):
+        with as_role("worker"):
+            assert outbox.send_due(NOW, group.id, seconds=0) == {}
+        assert send() == {"sent": 1}
+
+    def test_a_ring_goes_on_beyond_the_first_hundred(self, group: Group, northfield: Farm, anna: User):
+        for number in range(outbox.BATCH + 1):
+            make_digest(northfield, anna, f"mail {number}")
+        with as_role("worker"):
+            assert outbox.send_due(NOW, group.id) == {"sent": outbox.BATCH + 1}
 
 
 class TestHeldBack:

@@ -29,8 +29,8 @@ from tests.architecture.source import ROOT
 COMPOSE = (ROOT / "docker-compose.yml").read_text()
 DOCKERFILE = (ROOT / "Dockerfile").read_text()
 SCRIPT = ROOT / "server/passwords.sql"
-OURS = ("migrate", "web", "worker", "imports", "beat")
-HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "worker", "imports", "beat")
+OURS = ("migrate", "web", "checks", "mail", "imports", "beat")
+HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "checks", "mail", "imports", "beat")
 
 
 @pytest.fixture(scope="module")
@@ -98,7 +98,8 @@ def test_each_service_has_the_logins_of_its_own_work(compose):
     assert logins == {
         "migrate": {"flyround_app", "flyround_owner"},
         "web": {"flyround_app", "flyround_region"},
-        "worker": {"flyround_app", "flyround_worker", "flyround_cohort"},
+        "checks": {"flyround_app", "flyround_worker", "flyround_cohort"},
+        "mail": {"flyround_app", "flyround_worker", "flyround_cohort"},
         "imports": {"flyround_app"},
         "beat": {"flyround_app", "flyround_worker", "flyround_cohort"},
     }
@@ -111,9 +112,19 @@ def test_every_queue_has_a_service_of_the_right_role(compose):
         command = compose["services"][name].get("command", [])
         if "-Q" in command:
             role = compose["services"][name]["environment"].get("DATABASE_ROLE", "app")
-            queues[command[command.index("-Q") + 1]] = role
-    assert queues == {"celery": "worker", "imports": "app"}
-    assert app.conf.task_routes == {"server.tasks.do_import": {"queue": "imports"}}
+            queues |= dict.fromkeys(command[command.index("-Q") + 1].split(","), role)
+    assert queues == {"checks": "worker", "mail": "worker", "celery": "worker", "imports": "app"}
+
+
+def test_every_task_of_checks_mails_and_imports_goes_to_its_own_queue():
+    app.loader.import_default_modules()
+    tasks = [name for name in app.tasks if name.startswith(("alerts.", "server."))]
+    queues = {name: app.amqp.router.route({}, name)["queue"].name for name in tasks}
+    assert {name for name, queue in queues.items() if queue == "celery"} == {
+        "server.tasks.ring_for_imports", "server.tasks.shut_import",
+    }  # fmt: skip
+    assert {queue for name, queue in queues.items() if name.startswith("alerts.")} == {"checks", "mail"}
+    assert queues["server.tasks.do_import"] == "imports"
 
 
 def test_no_secret_has_a_default():
@@ -121,7 +132,7 @@ def test_no_secret_has_a_default():
     assert {name for name, mark in variables if re.search("PASSWORD|SECRET|EMAIL_URL", name) and mark != ":?"} == set()
 
 
-@pytest.mark.parametrize("service", ["web", "worker"])
+@pytest.mark.parametrize("service", ["web", "checks", "mail"])
 def test_the_settings_of_a_service_pass_the_deploy_check(compose, service):
     environment = {key: filled(value) for key, value in compose["services"][service]["environment"].items()}
     environment |= {

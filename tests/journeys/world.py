@@ -1,4 +1,4 @@
-"""What a whole way needs beside the cast: a web server, a Celery worker, an SMTP server, all real, and a clock."""
+"""What a whole way needs beside the cast: a web server, Celery workers, an SMTP server, all real, and a clock."""
 
 import email
 import email.policy
@@ -19,7 +19,7 @@ from alerts.models.check import RunState
 from alerts.models.outbox import DeliveryState
 from server.celery import app
 from server.demo.clockwork import set_clock
-from server.demo.processes import Processes, free_port, running, start_site
+from server.demo.processes import Processes, free_port, running, start_checks, start_mail, start_site
 from tests.cast import as_factory
 from tests.patience import wait_until
 
@@ -91,10 +91,8 @@ def world(folder: Path) -> Iterator[World]:
     try:
         with running(folder / "logs", environment) as processes:
             start_site(processes, port)
-            processes.start(
-                "worker", "celery", "-A", "server.celery", "worker", "--pool", "solo", "--loglevel", "INFO",
-                "--without-gossip", "--without-mingle", DATABASE_ROLE="worker",
-            )  # fmt: skip
+            start_checks(processes)
+            start_mail(processes)
             yield World(f"http://127.0.0.1:{port}", folder / "clock", mailbox, processes)
     finally:
         smtp.stop()
