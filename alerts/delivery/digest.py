@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -17,6 +18,7 @@ from alerts.delivery import sentences
 from alerts.delivery.chart import picture_of
 from alerts.delivery.development_sentences import development_paragraph
 from alerts.delivery.letter import Letter
+from alerts.delivery.missed_sentences import missed_paragraph, weeks_last_told
 from alerts.delivery.outbox import queue
 from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
@@ -37,6 +39,17 @@ TOGETHER = 200
 logger = logging.getLogger(__name__)
 
 
+@dataclass(frozen=True)
+class Since:
+    """What a farm's mail tells of older weeks: those after the last that was told, and what was corrected."""
+
+    last_told: date | None = None
+    corrected: Sequence[Correction] = ()
+
+
+NOTHING_SINCE = Since()
+
+
 def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime) -> int:
     """Write the week's mail of each farm to each of its owners and put it into the outbox.
 
@@ -47,11 +60,12 @@ def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: d
     queued = 0
     for start in range(0, len(farms), TOGETHER):
         part = farms[start : start + TOGETHER]
-        owners = _owners(part)
+        owners, last_told = _owners(part), weeks_last_told([farm.id for farm in part], week)
         mails: list[Digest] = []
         for told in _with_effects(weeks_of_farms(part, week, day)):
             try:
-                mails += _digests(told, owners.get(told.farm.id, []), corrected.get(told.farm.id, []), now)
+                since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
+                mails += _digests(told, owners.get(told.farm.id, []), since, now)
             except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
                 set_aside(told.farm, week, error, now)
         queued += queue(mails)
@@ -91,12 +105,12 @@ def occasion_of(week: date) -> str:
     return f"{year}-W{number:02d}"
 
 
-def _digests(told: FarmWeek, owners: Sequence["User"], corrected: Sequence[Correction], now: datetime) -> list[Digest]:
+def _digests(told: FarmWeek, owners: Sequence["User"], since: Since, now: datetime) -> list[Digest]:
     letters: dict[str, Letter] = {}
     for owner in owners:
         if owner.language not in letters:
             with override(owner.language):
-                letters[owner.language] = letter_of(told, corrected)
+                letters[owner.language] = letter_of(told, since)
     return [_row(told, owner, letters[owner.language], now) for owner in owners]
 
 
@@ -110,12 +124,12 @@ def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest
         )  # fmt: skip
 
 
-def letter_of(told: FarmWeek, corrected: Sequence[Correction] = ()) -> Letter:
+def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
     """A farm's week in the active language."""
     where, work = sentences.where_paragraph(told), work_paragraph(told)
     development = development_paragraph(told)
-    next_round, since = sentences.next_round_paragraph(told), sentences.corrected_paragraph(corrected)
-    others = (where, development, work, next_round, since)
+    missed, corrected = missed_paragraph(told, since.last_told), sentences.corrected_paragraph(since.corrected)
+    others = (where, development, work, sentences.next_round_paragraph(told), missed, corrected)
     return Letter(
         subject=sentences.subject(told),
         title=told.farm.name,

@@ -20,6 +20,8 @@ from uuid import UUID
 from anymail.exceptions import AnymailInvalidAddress, AnymailRecipientsRefused
 from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
+from django.db import InterfaceError, OperationalError
+from django.db import connection as database
 from django.db.models import F, Q, QuerySet
 
 from alerts.delivery.consent import why_withheld
@@ -35,7 +37,9 @@ FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=5), timedelta(minutes=20)
 # What a mailbox has put off for a day is tried less often (RFC 5321, 4.5.4.1: half an hour or more, for days).
 PATIENT_TRIES, RARE_PAUSE = 75, timedelta(hours=6)
 BATCH = 100
+ON_ONE_CONNECTION = 20  # mails; servers end one that goes on for long (common practice, no source)
 SECONDS = 30.0  # that one ring goes on beginning new mails
+WAITS_FOR_DATABASE = (1, 2, 4, 8, 16)  # seconds between tries to record a mail that is sent
 
 
 def queue(mails: Iterable[Mail]) -> int:
@@ -85,6 +89,8 @@ def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SE
                 done[state] += 1
                 if not go_on:
                     break
+                if done.total() % ON_ONE_CONNECTION == 0:
+                    connection.close()
     finally:
         connection.close()
     return done
@@ -105,6 +111,8 @@ def _send(mail: Mail, connection: BaseEmailBackend, now: datetime) -> tuple[str,
     if withheld:
         return _record(mail, DeliveryState.REFUSED, error=withheld), True
     try:
+        # Without it each mail would have a connection of its own, with its greeting and its sign-in.
+        connection.open()
         connection.send_messages([message_for(mail, now=now)])
     except Exception as error:  # noqa: BLE001  one mail that can't be sent, whatever the reason, never stops the others
         connection.close()
@@ -145,6 +153,15 @@ def _in_words(error: Exception) -> str:
 
 
 def _record(mail: Mail, state: DeliveryState, **columns: Any) -> str:
+    """Write what became of a mail; where PostgreSQL is just being restarted, as soon as it is back."""
+    for pause in WAITS_FOR_DATABASE:
+        try:
+            _row(mail).update(state=state, lease_until=None, **columns)
+        except (OperationalError, InterfaceError):
+            database.close()
+            time.sleep(pause)
+        else:
+            return state.value
     _row(mail).update(state=state, lease_until=None, **columns)
     return state.value
 

@@ -103,9 +103,9 @@ def start_checks(processes: Processes) -> subprocess.Popen[bytes]:
     return _start_celery(processes, "checks", "checks", role="worker")
 
 
-def start_mail(processes: Processes) -> subprocess.Popen[bytes]:
+def start_mail(processes: Processes, name: str = "mail") -> subprocess.Popen[bytes]:
     """Start a Celery worker that sends mails, and rings for imports."""
-    return _start_celery(processes, "mail", "mail,celery", role="worker")
+    return _start_celery(processes, name, "mail,celery", role="worker")
 
 
 def start_importer(processes: Processes) -> subprocess.Popen[bytes]:

@@ -208,6 +208,22 @@ class TestWhatItSays:
         check(group, monday(13))
         assert "Corrected" not in flat(write(rising, monday(13)).text)
 
+    def test_weeks_judged_without_a_mail_are_told_in_the_next_one_and_then_no_more(
+        self, group: Group, rising: Farm, cards: list[Station], write: Write
+    ):
+        """As after an outage, when only the newest week's mail goes out."""
+        assert "Judged late" not in write(rising, monday(10)).text
+        for number, specks in ((12, 130), (13, 90)):
+            count_week(cards, monday(number), [specks] * 5)
+            check(group, monday(number))
+        assert (
+            "Judged late, without a mail of their own. Week of June 22: 83 specks a card (76 to 92), near your action "
+            "level of 100; 140 flies a trap, below your action level of 250. Week of June 29: 130 specks a card "
+            "(121 to 141), over your action level of 100."
+        ) in flat(write(rising, monday(13)).text)
+        check(group, monday(14))
+        assert "Judged late" not in write(rising, monday(14)).text
+
     def test_it_is_about_as_long_as_agreed(self, over: Farm, write: Write):
         """The sample agreed on has about 150 words."""
         assert 90 < len(write(over).text.split()) < 200
@@ -255,10 +271,10 @@ class TestForWhom:
         other = make_farm("Windy Lea", region, carla)
         written = digest.letter_of
 
-        def fails_for_the_other(told, corrected=()):  # type: ignore[no-untyped-def]
+        def fails_for_the_other(told, since):  # type: ignore[no-untyped-def]
             if told.farm.id == other.id:
                 raise ValueError("no words for this")
-            return written(told, corrected)
+            return written(told, since)
 
         monkeypatch.setattr(digest, "letter_of", fails_for_the_other)
         with as_role("worker"):

@@ -74,10 +74,10 @@ def _waiting() -> bool:
 
 
 @contextmanager
-def world(folder: Path) -> Iterator[World]:
-    """Start everything, with its files in `folder`; at the end stop what was started."""
+def world(folder: Path, server: Any = None) -> Iterator[World]:
+    """Start everything, with its files in `folder`; at the end stop what was started. `server` may take the mails."""
     mailbox = Mailbox()
-    smtp = Controller(mailbox, hostname="127.0.0.1", port=free_port(0))
+    smtp = Controller(server or mailbox, hostname="127.0.0.1", port=free_port(0))
     smtp.start()
     port = free_port(0)
     environment = {

@@ -1,0 +1,50 @@
+"""What a digest says of weeks that were judged without a mail of their own, as after an outage."""
+
+from collections.abc import Collection
+from datetime import date, timedelta
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+
+from alerts.delivery.letter import Paragraph, paragraph
+from alerts.models import Assessment, Digest
+from alerts.selectors.farm_weeks import FarmWeek
+from alerts.wording.numbers import day_phrase
+from alerts.wording.results import level_phrase, mean_phrase
+from farms.lookups import array_of
+
+WEEK = timedelta(days=7)
+
+
+def weeks_last_told(farm_ids: Collection[UUID], week: date) -> dict[UUID, date]:
+    """The newest week before this one (their Mondays) of which each farm had a mail."""
+    rows = Digest.objects.filter(farm_id__any_of=array_of(farm_ids)).values_list("farm_id", "occasion").distinct()
+    told: dict[UUID, date] = {}
+    for farm_id, occasion in rows:
+        of = date.fromisocalendar(int(occasion[:4]), int(occasion[6:]), 1)
+        if of < week:
+            told[farm_id] = max(of, told.get(farm_id, of))
+    return told
+
+
+def missed_paragraph(told: FarmWeek, last_told: date | None) -> Paragraph | None:
+    """Judged late, without a mail of their own. Week of April 13: 118 specks a card, over your action level of 100."""
+    if last_told is None:
+        return None
+    weeks = [told.first_week + number * WEEK for number in range((told.week - told.first_week) // WEEK)]
+    missed = [(week, results) for week in weeks if week > last_told and (results := _results(told, week))]
+    words = _("Week of {day}: {results}.")
+    said = [words.format(day=day_phrase(week), results=results) for week, results in missed]
+    return paragraph(_("Judged late, without a mail of their own."), *said) if said else None
+
+
+def _results(told: FarmWeek, week: date) -> str:
+    """What was counted on the whole farm in one of the weeks told: 118 specks a card, over your action level of 100."""
+    place = (week - told.first_week) // WEEK
+    rows = [told.series[None, method][place] for method in told.farm_rows]
+    return "; ".join(_result(row) for row in rows if row is not None and row.mean is not None)
+
+
+def _result(row: Assessment) -> str:
+    level = level_phrase(row)
+    return f"{mean_phrase(row)}, {level[:1].lower()}{level[1:]}" if level else mean_phrase(row)
