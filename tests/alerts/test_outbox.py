@@ -3,10 +3,14 @@
 import smtplib
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from django.core import mail as django_mail
 from django.core.mail.backends.locmem import EmailBackend
+from django.db import OperationalError
+from django.db.models import QuerySet
 
 from alerts.delivery import outbox
 from alerts.models import Digest, MondayList
@@ -84,6 +88,23 @@ def test_a_mail_whose_worker_died_is_sent_when_its_lease_ran_out(digest: Digest)
         assert outbox.claim(outbox.due(NOW)[0], NOW)
         assert outbox.due(NOW + outbox.LEASE - timedelta(seconds=1)) == []
     assert send(NOW + outbox.LEASE) == {"sent": 1}
+
+
+def test_a_mail_that_is_sent_is_recorded_as_soon_as_postgresql_is_back(digest: Digest, monkeypatch: pytest.MonkeyPatch):
+    """Or a restart in that moment would send it twice."""
+    waited: list[int] = []
+    row_of = outbox._row
+
+    def away_for_two_tries(mail: outbox.Mail) -> QuerySet[Any]:
+        if django_mail.outbox and len(waited) < 2:
+            raise OperationalError("terminating connection due to administrator command")
+        return row_of(mail)
+
+    monkeypatch.setattr(outbox, "_row", away_for_two_tries)
+    monkeypatch.setattr(outbox, "database", SimpleNamespace(close=lambda: None))
+    monkeypatch.setattr(outbox.time, "sleep", waited.append)
+    assert send() == {"sent": 1}
+    assert (stored(digest).state, waited) == ("sent", [1, 2])
 
 
 def test_the_same_mail_is_queued_once(digest: Digest, northfield: Farm, anna: User):
