@@ -12,7 +12,7 @@ import numpy as np
 from django.db import connection, transaction
 
 from alerts.checks.alert_evidence import rising_evidence
-from alerts.checks.claims import keep_run
+from alerts.checks.claims import keep_run, renew
 from alerts.checks.known import Change, Result
 from alerts.checks.life import opens_by_rise
 from alerts.checks.occasion import Occasion
@@ -48,6 +48,7 @@ def open_rises(farms: "Sequence[Farm]", occasion: Occasion, run: CheckRun) -> No
     bars = _fixed(occasion, run)
     for start in range(0, len(farms), CHUNK):
         farm_ids = [farm.id for farm in farms[start : start + CHUNK]]
+        renew(run)
         with transaction.atomic():
             keep_run(run)
             opened = set(_open_rises_of(farm_ids))
