@@ -187,6 +187,26 @@ def season_spans_of_group(group_id: UUID) -> list[tuple[date, date | None]]:
     return list(spans.order_by("opens_on", "closes_on").distinct())
 
 
+def season_spans_by_group() -> dict[UUID, list[tuple[date, date | None]]]:
+    """The different spans of seasons of every group. One query, however many groups."""
+    found: dict[UUID, list[tuple[date, date | None]]] = {}
+    spans = Season.objects.order_by().values_list("farm__group_id", "opens_on", "closes_on").distinct()
+    for group_id, opens_on, closes_on in spans:
+        found.setdefault(group_id, []).append((opens_on, closes_on))
+    return found
+
+
+def farms_of_groups(group_ids: Collection[UUID]) -> QuerySet[Farm]:
+    """The farms of many groups, in no order."""
+    return Farm.objects.filter(group_id__any_of=array_of(group_ids)).order_by()
+
+
+def owned_since_before(column: str) -> Exists:
+    """A condition on farms: who can sign in has owned it from before the moment in a column on."""
+    owners = Membership.objects.filter(farm_id=OuterRef("id"), role=FarmRole.OWNER, ended_at__isnull=True)
+    return Exists(owners.filter(user__is_active=True, began_at__lte=OuterRef(column)))
+
+
 def seasons_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Season]:
     """The seasons of many farms, each farm's in order."""
     return Season.objects.filter(farm_id__any_of=array_of(farm_ids)).order_by("farm_id", "opens_on")

@@ -12,6 +12,7 @@ app.conf.beat_schedule = {
     "weekly check: find what is due": {"task": "alerts.tasks.check_due_groups", "schedule": 60.0},
     "weekly check: judge late readings again": {"task": "alerts.tasks.judge_again", "schedule": 300.0},
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
+    "running: count what must match": {"task": "server.tasks.watch", "schedule": 60.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
 }
 for entry in app.conf.beat_schedule.values():

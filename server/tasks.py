@@ -1,7 +1,11 @@
-"""The bell of long imports: the worker's role finds those that wait, the app's role does them for whoever sent them."""
+"""The bell of long imports, and of watching over all of it.
+
+The worker's role finds the imports that wait, the app's role does them for whoever sent them.
+"""
 
 from celery import shared_task
 
+from alerts.checks.running import note_running, retry_where_asked
 from farms.clock import now
 from monitoring.services import ring_due
 from server import imports
@@ -26,3 +30,11 @@ def do_import(farm_id: str, import_id: str, user_id: str | None, token_id: str |
 def shut_import(farm_id: str, import_id: str, user_id: str | None, token_id: str | None) -> None:
     """End an import whose sender may not come in any more. In the worker's role."""
     imports.shut(imports.named(farm_id, import_id, user_id, token_id), now())
+
+
+@shared_task
+def watch() -> None:
+    """Count what must match, for those who watch; and hand on what coordinators asked for. In the worker's role."""
+    moment = now()
+    retry_where_asked(moment)
+    note_running(moment)

@@ -5,6 +5,7 @@ from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
 from alerts.models.outbox import Digest, MondayList
 from alerts.models.rule import GroupRule
+from alerts.models.running import Ring, Running
 
 __all__ = [
     "Alert",
@@ -21,4 +22,6 @@ __all__ = [
     "GroupRule",
     "ListedRise",
     "MondayList",
+    "Ring",
+    "Running",
 ]

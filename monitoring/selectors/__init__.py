@@ -1,7 +1,13 @@
 """What is read on this floor. The farm has already come through `farms.access`."""
 
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
-from monitoring.selectors.imports import content_of, import_results, imports_of, refused_rows
+from monitoring.selectors.imports import (
+    content_of,
+    import_results,
+    imports_of,
+    refused_rows,
+    unfinished_imports,
+)
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -43,5 +49,6 @@ __all__ = [
     "summaries_of",
     "temperatures_of_farm",
     "temperatures_of_region",
+    "unfinished_imports",
     "works_of",
 ]

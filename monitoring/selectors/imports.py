@@ -2,16 +2,24 @@
 
 import json
 from typing import Any
+from uuid import UUID
 
 from django.db.models import F, QuerySet
 
 from farms.models import Farm
 from monitoring.models import Import, ImportContent, ImportPart
+from monitoring.models.imports import UNFINISHED
 
 
 def imports_of(farm: Farm) -> QuerySet[Import]:
     """The farm's imports, newest first."""
     return Import.objects.filter(farm_id=farm.id).order_by("-made_at", "-id")
+
+
+def unfinished_imports() -> list[tuple[UUID, UUID]]:
+    """Group and id of each import that waits or is being done. An id tells when it was made; nothing else is read."""
+    rows = Import.objects.filter(state__in=UNFINISHED).order_by()
+    return list(rows.values_list("farm__group_id", "id"))
 
 
 def content_of(imported: Import) -> bytes:

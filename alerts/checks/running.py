@@ -1,0 +1,203 @@
+"""What is known of the running, counted by the worker for those who may see no farm: a row a group, in few queries.
+
+However many groups there are, the queries are as many. What costs by the farm, the counts of a week that must match, is
+counted until they have matched, and its mails once an hour after that.
+"""
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from operator import attrgetter
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.db.models import Count, Exists, Min, OuterRef, Q, Subquery
+
+from alerts.checks.calendar import WEEK, due_at, newest_due, weeks_of
+from alerts.delivery.digest import occasion_of
+from alerts.models import Alert, CheckFailure, CheckRun, Digest, MondayList, Ring, Running
+from alerts.models.check import RunState
+from alerts.models.outbox import DeliveryState
+from alerts.rounds import Season
+from alerts.selectors.running import RING, newest_runs
+from farms.ids import moment_of
+from farms.lookups import array_of
+from farms.selectors import farms_of_groups, groups, in_season, owned_since_before, season_spans_by_group
+from monitoring.selectors import unfinished_imports
+
+if TYPE_CHECKING:
+    from farms.models import Group
+
+SUNDAY = timedelta(days=6)
+MAILS_COUNTED_AGAIN = timedelta(hours=1)
+# What a tick writes. Not `retry_asked_at`: a page may have written it since the row was read.
+COUNTED = [field.name for field in Running._meta.fields if field.name not in ("group", "retry_asked_at")]
+
+
+def note_running(now: datetime) -> list[Running]:
+    """Count anew, store what has changed, and note that the bell was heard. Returns the rows of all groups."""
+    every = list(groups())
+    known = {row.group_id: row for row in Running.objects.all()}
+    rows = [known.get(group.id) or Running(group_id=group.id) for group in every]
+    before = {group_id: _values(row) for group_id, row in known.items()}
+    had_mail = {row.group_id for row in rows if row.waiting or row.sending}
+    _note_due(dict(zip(rows, every, strict=True)), now)
+    _note_failures(rows)
+    _note_waiting(rows)
+    _note_imports(rows)
+    _note_newest_week(rows, had_mail, now)
+    changed = [row for row in rows if before.get(row.group_id) != _values(row)]
+    Running.objects.bulk_create(changed, update_conflicts=True, unique_fields=["group"], update_fields=COUNTED)
+    heard = Ring(name=RING, rung_at=now)
+    Ring.objects.bulk_create([heard], update_conflicts=True, unique_fields=["name"], update_fields=["rung_at"])
+    return rows
+
+
+def retry_where_asked(now: datetime) -> int:
+    """Make the farms that are set aside due at once, in groups whose coordinator asked for it. Returns how many."""
+    due = 0
+    for row in Running.objects.filter(retry_asked_at__isnull=False):
+        farms = farms_of_groups([row.group_id]).values("id")
+        due += CheckFailure.objects.filter(farm_id__in=farms, solved_at__isnull=True).update(retry_at=now)
+        Running.objects.filter(group_id=row.group_id, retry_asked_at=row.retry_asked_at).update(retry_asked_at=None)
+    return due
+
+
+def _values(row: Running) -> tuple[Any, ...]:
+    return tuple(getattr(row, name) for name in COUNTED)
+
+
+def _note_due(rows: Mapping[Running, "Group"], now: datetime) -> None:
+    """The first week that isn't judged: as `due_weeks` finds them, and the week after the newest one too."""
+    spans = season_spans_by_group()
+    open_alerts = Alert.objects.filter(closed_at__isnull=True).order_by()
+    alerted = set(open_alerts.values_list("farm__group_id", flat=True).distinct())
+    done: dict[UUID, set[date]] = {}
+    for group_id, week in CheckRun.objects.filter(state=RunState.DONE).values_list("group_id", "week"):
+        done.setdefault(group_id, set()).add(week)
+    for row, group in rows.items():
+        newest = newest_due(group.time_zone, now)
+        last = newest + WEEK
+        weeks = {week for span in spans.get(group.id, ()) for week in weeks_of(Season(*span), last)}
+        weeks |= {newest, last} if group.id in alerted else set()
+        row.due_week = min(weeks - done.get(group.id, set()), default=None)
+        row.due_at = due_at(row.due_week, group.time_zone) if row.due_week else None
+
+
+def _note_failures(rows: Iterable[Running]) -> None:
+    unsolved = CheckFailure.objects.filter(solved_at__isnull=True).order_by().values("farm__group_id")
+    found: dict[UUID, Any] = {
+        each["farm__group_id"]: each for each in unsolved.annotate(number=Count("week"), first=Min("retry_at"))
+    }
+    for row in rows:
+        of_group = found.get(row.group_id)
+        row.set_aside, row.retry_at = (of_group["number"], of_group["first"]) if of_group else (0, None)
+
+
+def _note_waiting(rows: Iterable[Running]) -> None:
+    """The mails that are on their way, of whatever week."""
+    found: dict[UUID, list[tuple[str, int, datetime]]] = {}
+    states = [DeliveryState.QUEUED, DeliveryState.SENDING]
+    for mails, group_id in ((Digest.objects, "farm__group_id"), (MondayList.objects, "group_id")):
+        counted = mails.filter(state__in=states).order_by().values(group_id, "state")
+        for each in counted.annotate(number=Count("queued_at"), oldest=Min("queued_at")):
+            found.setdefault(each[group_id], []).append((each["state"], each["number"], each["oldest"]))
+    for row in rows:
+        of_group = found.get(row.group_id, [])
+        row.waiting = sum(number for state, number, _ in of_group if state == DeliveryState.QUEUED)
+        row.sending = sum(number for state, number, _ in of_group if state == DeliveryState.SENDING)
+        row.oldest_mail_at = min((oldest for *_, oldest in of_group), default=None)
+
+
+def _note_imports(rows: Iterable[Running]) -> None:
+    found: dict[UUID, list[UUID]] = {}
+    for group_id, import_id in unfinished_imports():
+        found.setdefault(group_id, []).append(import_id)
+    for row in rows:
+        of_group = found.get(row.group_id, [])
+        row.imports, row.oldest_import_at = len(of_group), moment_of(min(of_group)) if of_group else None
+
+
+def _note_newest_week(rows: Sequence[Running], had_mail: Collection[UUID], now: datetime) -> None:
+    """The counts of the newest week judged. A week that is new begins anew."""
+    runs = newest_runs(state=RunState.DONE)
+    for row in rows:
+        run = runs.get(row.group_id)
+        if run is not None and row.week != run.week:
+            row.week, row.settled_at, row.mails_counted_at = run.week, None, None
+            row.judged, row.failed = run.farms - run.failures, run.failures
+    for week, some in _by_week(row for row in rows if row.week and row.settled_at is None):
+        _note_matching(week, some, runs, now)
+    for week, some in _by_week(
+        row for row in rows if row.week and (row.group_id in had_mail or _mails_are_due(row, now))
+    ):
+        _note_mails(week, some, now)
+
+
+def _by_week(rows: Iterable[Running]) -> Iterator[tuple[date, list[Running]]]:
+    for week, some in groupby(sorted(rows, key=attrgetter("week")), key=attrgetter("week")):
+        yield week, list(some)
+
+
+def _note_matching(week: date, rows: Sequence[Running], runs: Mapping[UUID, CheckRun], now: datetime) -> None:
+    found = _expected(week, [row.group_id for row in rows])
+    for row in rows:
+        run, of_group = runs[row.group_id], found.get(row.group_id, Expected())
+        row.to_judge = of_group.to_judge
+        # Mails go out for a week that was the newest when its run ended, and for no other.
+        told = run.finished_at is not None and run.finished_at < due_at(week + WEEK, run.group.time_zone)
+        row.owed, row.written = (of_group.owed, of_group.written) if told else (0, 0)
+        matches = row.to_judge == row.judged + row.failed and row.owed == row.written
+        row.settled_at = now if matches else None
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a group's week asks for, as its farms are now."""
+
+    to_judge: int = 0
+    owed: int = 0
+    written: int = 0
+
+
+def _expected(week: date, group_ids: Collection[UUID]) -> dict[UUID, Expected]:
+    """Farms to judge, those of them whose owners get a mail, and those whose mail is written; by group."""
+    own = {"farm_id": OuterRef("id")}
+    # Out of season a farm is judged for what it had open; the run itself may have closed that.
+    open_then = Q(closed_at__isnull=True) | Q(closed_week__gte=week)
+    has_alerts = Exists(Alert.objects.filter(open_then, **own))
+    began = CheckRun.objects.filter(group_id=OuterRef("group_id"), week=week).values("started_at")
+    farms = farms_of_groups(group_ids).filter(in_season(week, week + SUNDAY) | has_alerts)
+    counted = farms.alias(began=Subquery(began)).annotate(
+        owed=owned_since_before("began")
+        & ~Exists(CheckFailure.objects.filter(week=week, solved_at__isnull=True, **own)),
+        written=Exists(Digest.objects.filter(occasion=occasion_of(week), **own)),
+    )
+    found: dict[UUID, Expected] = {}
+    for group_id, owed, written in counted.values_list("group_id", "owed", "written"):
+        known = found.get(group_id, Expected())
+        found[group_id] = Expected(known.to_judge + 1, known.owed + owed, known.written + (owed and written))
+    return found
+
+
+def _mails_are_due(row: Running, now: datetime) -> bool:
+    """Whether mails may have gone out since they were counted; refusals that come later are seen within the hour."""
+    under_way = row.settled_at in (None, now) or row.waiting or row.sending
+    return bool(under_way) or row.mails_counted_at is None or now - row.mails_counted_at >= MAILS_COUNTED_AGAIN
+
+
+def _note_mails(week: date, rows: Sequence[Running], now: datetime) -> None:
+    """The mails of a week that were sent or refused."""
+    ids = array_of(row.group_id for row in rows)
+    found: dict[tuple[UUID, str], int] = {}
+    digests = Digest.objects.filter(farm__group_id__any_of=ids)
+    lists = MondayList.objects.filter(group_id__any_of=ids)
+    for mails, group_id in ((digests, "farm__group_id"), (lists, "group_id")):
+        counted = mails.filter(occasion=occasion_of(week)).order_by().values_list(group_id, "state")
+        for of_group, state, number in counted.annotate(number=Count("queued_at")):
+            found[of_group, state] = found.get((of_group, state), 0) + number
+    for row in rows:
+        row.sent = found.get((row.group_id, DeliveryState.SENT), 0)
+        row.refused = found.get((row.group_id, DeliveryState.REFUSED), 0)
+        row.mails_counted_at = now
