@@ -29,4 +29,4 @@ HEALTHCHECK --interval=10s --timeout=6s --start-period=20s \
     CMD ["python", "-c", "import urllib.request as r; r.urlopen('http://127.0.0.1:8000/readyz', timeout=5)"]
 CMD ["gunicorn", "server.wsgi:application", "--bind", "0.0.0.0:8000", "--threads", "4", "--timeout", "60", \
      "--max-requests", "2000", "--max-requests-jitter", "200", "--worker-tmp-dir", "/dev/shm", "--access-logfile", "-", \
-     "--logger-class", "server.access_log.ServerLog"]
+     "--logger-class", "server.access_log.ServerLog", "--config", "python:server.counters"]

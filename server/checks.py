@@ -10,6 +10,7 @@ from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 
 KEY_LENGTH = 50
+TOKEN_LENGTH = 32
 # By the role that the process works as (DATABASE_ROLE).
 NEEDED_LOGINS = {"app": ("region",), "worker": ("cohort",)}
 DEMO_ONLY = {
@@ -20,7 +21,7 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 
 
 def register_checks() -> None:
-    for check in (demo_settings, secret_key, mail, addresses, databases):
+    for check in (demo_settings, secret_key, metrics_token, mail, addresses, databases):
         register(check, Tags.security, deploy=True)
 
 
@@ -38,6 +39,14 @@ def secret_key(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
         return []
     hint = "Make one with `python3 -c 'import secrets; print(secrets.token_urlsafe(48))'`."
     return [Error(f"SECRET_KEY has fewer than {KEY_LENGTH} characters.", hint=hint, id="flyround.E002")]
+
+
+def metrics_token(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
+    """Nobody may guess their way to /metrics."""
+    if not settings.METRICS_TOKEN or len(settings.METRICS_TOKEN) >= TOKEN_LENGTH:
+        return []
+    hint = "Make one with `python3 -c 'import secrets; print(secrets.token_urlsafe(32))'`."
+    return [Error(f"METRICS_TOKEN has fewer than {TOKEN_LENGTH} characters.", hint=hint, id="flyround.E005")]
 
 
 def mail(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:

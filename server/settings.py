@@ -145,7 +145,7 @@ SESSION_COOKIE_SAMESITE = "Lax"
 
 # --- Security headers ------------------------------------------------------------------------------------------------
 SECURE_SSL_REDIRECT = SECURE
-SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE
 SECURE_HSTS_PRELOAD = SECURE
@@ -251,6 +251,10 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "POSTPROCESSING_HOOKS": ["server.api.schema.add_problems"],
 }
+
+# --- Watching --------------------------------------------------------------------------------------------------------
+# Whoever has this token reads /metrics; without one the address isn't there.
+METRICS_TOKEN = env("METRICS_TOKEN", default="")
 
 # --- Logs ------------------------------------------------------------------------------------------------------------
 LOGGING = json_lines(env("LOG_LEVEL", default="INFO"))

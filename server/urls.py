@@ -7,10 +7,12 @@ from django.views.generic import RedirectView
 from server.api.problems import nothing_here
 from server.feeds import views as feeds
 from server.health import healthz, readyz
+from server.metrics import metrics
 
 urlpatterns = [
     path("healthz", healthz),
     path("readyz", readyz),
+    path("metrics", metrics),
     # The office signs in as everybody does: the admin's own page would ask for a password that nobody has.
     path("office/login/", RedirectView.as_view(pattern_name="account_request_login_code", query_string=True)),
     path("office/", admin.site.urls),

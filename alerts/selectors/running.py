@@ -10,6 +10,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.db.models import Count
+
 from alerts.models import CheckFailure, CheckRun, Ring, Running
 
 if TYPE_CHECKING:
@@ -99,6 +101,12 @@ def newest_runs(**wanted: str) -> dict[UUID, CheckRun]:
     """Each group's newest run (of a state, where one is asked), with its group. One query."""
     runs = CheckRun.objects.filter(**wanted).select_related("group").order_by("group_id", "-week")
     return {run.group_id: run for run in runs.distinct("group_id")}
+
+
+def number_of_runs() -> dict[str, int]:
+    """How many runs of all groups are in each state."""
+    counted = CheckRun.objects.order_by().values_list("state").annotate(number=Count("id"))
+    return dict(counted)
 
 
 def runs_of(group: "Group") -> "list[CheckRun]":

@@ -44,6 +44,8 @@ NOBODY_GETS_IN = {
     "get /feeds/{key}/rounds.ics": "the scene's keys are dead; live ones are tried in test_secret_addresses.py",
     "get /feeds/{key}/matters.atom": "likewise",
     "get /mail/": "mails are shown in a demo only",
+    "get /metrics": "it takes the watcher's own token (tests/server/test_metrics.py)",
+    "post /metrics": "it is only read",
     "get /api/nothing-here": "nothing is here",
     "post /api/nothing-here": "nothing is here",
     "post /api/v1/openapi.yaml": "it is only read",
