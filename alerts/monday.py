@@ -18,6 +18,7 @@ from alerts.checks.escalation import escalate_unseen
 from alerts.checks.group_week import WEEKS_BACK, judge_late_readings, retry_failures, run_group_week
 from alerts.delivery.digest import TOGETHER, farms_told, queue_digests
 from alerts.delivery.monday_list import queue_monday_lists
+from alerts.log_context import judging
 from alerts.models import CheckRun
 from alerts.models.check import RunState
 from alerts.selectors.levels import levels_of_group
@@ -40,7 +41,11 @@ def check_group(group: "Group", now: datetime) -> list[date]:
     for week in due_weeks(group, now):
         # By the hour that it is by then: after an outage the last of many weeks is claimed long after the first.
         run = claim(group.id, week, clock())
-        if run is None or not _check_week(run, now):
+        if run is None:
+            break
+        with judging(run):
+            judged = _check_week(run, now)
+        if not judged:
             break
         done.append(week)
     return done

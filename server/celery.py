@@ -6,7 +6,7 @@ from celery import Celery
 from django.conf import settings
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
-app = Celery("flyround")
+app = Celery("flyround", task_cls="server.logged_task:LoggedTask")
 app.config_from_object(settings.CELERY)
 app.conf.beat_schedule = {
     "weekly check: find what is due": {"task": "alerts.tasks.check_due_groups", "schedule": 60.0},

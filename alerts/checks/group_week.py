@@ -12,6 +12,7 @@ from alerts.checks.judge import farms_to_judge, judge
 from alerts.checks.names import store_names
 from alerts.checks.occasion import Occasion
 from alerts.checks.rises import open_rises
+from alerts.log_context import judging
 from alerts.models import CheckFailure, CheckRun
 from alerts.models.check import RunState
 from alerts.selectors.rules import rules_of_group
@@ -50,7 +51,8 @@ def judge_late_readings(group: "Group", now: datetime) -> int:
         changed |= _received(run)
         if changed:
             looked_at += len(changed)
-            _judge_again(group, run, changed, now)
+            with judging(run):
+                _judge_again(group, run, changed, now)
         CheckRun.objects.filter(id=run.id, judged_to__lt=now).update(judged_to=now)
     return looked_at
 

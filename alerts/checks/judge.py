@@ -25,6 +25,7 @@ from alerts.checks.outlook import weeks_by_method
 from alerts.checks.rules import overdue
 from alerts.checks.side_by_side import no_search_for_cycles, side_by_side
 from alerts.checks.store import store_changes, store_results
+from alerts.log_context import judging_week
 from alerts.models import Alert, Assessment, CheckFailure, CheckRun
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
@@ -61,7 +62,7 @@ def judge(farm_ids: Sequence[UUID], occasion: Occasion, run: CheckRun | None = N
     """Judge a week of these farms, some hundreds at a time: side by side, where a run was claimed for it."""
     chunks = [farm_ids[start : start + CHUNK] for start in range(0, len(farm_ids), CHUNK)]
     tasks = [partial(_judge_chunk, chunk, occasion, run) for chunk in chunks]
-    with no_search_for_cycles():
+    with no_search_for_cycles(), judging_week(occasion):
         parts = side_by_side(tasks) if run is not None else [task() for task in tasks]
     return reduce(or_, parts, Judged())
 

@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from contextvars import copy_context
 from typing import TypeVar
 
 from django.db import connection, connections
@@ -18,7 +19,7 @@ THREADS = 3  # two cores, and one task that waits
 
 
 def side_by_side(tasks: Sequence[Callable[[], Result]]) -> list[Result]:
-    """What the tasks return, in their order; each thread has a connection of its own.
+    """What the tasks return, in their order; each thread has a connection of its own, and the caller's context.
 
     After the first error no task is begun any more, and it is raised when those under way have ended. Within a
     transaction of the caller's, which other connections don't see, the tasks follow one another.
@@ -39,7 +40,7 @@ def side_by_side(tasks: Sequence[Callable[[], Result]]) -> list[Result]:
             connections.close_all()
 
     with ThreadPoolExecutor(min(THREADS, len(tasks)), "side by side") as threads:
-        workers = [threads.submit(work) for _ in range(min(THREADS, len(tasks)))]
+        workers = [threads.submit(copy_context().run, work) for _ in range(min(THREADS, len(tasks)))]
     for each in workers:
         each.result()
     return [results[place] for place in range(len(tasks))]

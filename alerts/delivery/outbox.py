@@ -9,6 +9,7 @@ Each group's mails are sent on their own, by one worker at a time and for some s
 server of some recipients is, other groups' mails have their turn.
 """
 
+import logging
 import smtplib
 import time
 from collections import Counter
@@ -26,6 +27,7 @@ from django.db.models import F, Q, QuerySet
 
 from alerts.delivery.consent import why_withheld
 from alerts.delivery.message import message_for
+from alerts.log_context import sending
 from alerts.models import Digest, MondayList
 from alerts.models.outbox import DeliveryState
 
@@ -40,6 +42,7 @@ BATCH = 100
 ON_ONE_CONNECTION = 20  # mails; servers end one that goes on for long (common practice, no source)
 SECONDS = 30.0  # that one ring goes on beginning new mails
 WAITS_FOR_DATABASE = (1, 2, 4, 8, 16)  # seconds between tries to record a mail that is sent
+logger = logging.getLogger(__name__)
 
 
 def queue(mails: Iterable[Mail]) -> int:
@@ -85,7 +88,9 @@ def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SE
     try:
         for mail in _waiting(now, group_id, ends):
             if claim(mail, now):
-                state, go_on = _send(mail, connection, now)
+                with sending(mail):
+                    state, go_on = _send(mail, connection, now)
+                    logger.info("a mail is %s", state)
                 done[state] += 1
                 if not go_on:
                     break
