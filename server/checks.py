@@ -9,6 +9,8 @@ from django.conf import settings
 from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 
+from server.watchdog import why_not
+
 KEY_LENGTH = 50
 TOKEN_LENGTH = 32
 # By the role that the process works as (DATABASE_ROLE).
@@ -21,7 +23,7 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 
 
 def register_checks() -> None:
-    for check in (demo_settings, secret_key, metrics_token, mail, addresses, databases):
+    for check in (demo_settings, secret_key, metrics_token, watchdog, mail, addresses, databases):
         register(check, Tags.security, deploy=True)
 
 
@@ -47,6 +49,12 @@ def metrics_token(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
         return []
     hint = "Make one with `python3 -c 'import secrets; print(secrets.token_urlsafe(32))'`."
     return [Error(f"METRICS_TOKEN has fewer than {TOKEN_LENGTH} characters.", hint=hint, id="flyround.E005")]
+
+
+def watchdog(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
+    """The address of the watchdog is one that will be pinged."""
+    why = why_not(settings.WATCHDOG_URL) if settings.WATCHDOG_URL else None
+    return [Error(f"{why}.", hint="Set both right, or remove WATCHDOG_URL.", id="flyround.E006")] if why else []
 
 
 def mail(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:

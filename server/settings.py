@@ -255,6 +255,13 @@ SPECTACULAR_SETTINGS = {
 # --- Watching --------------------------------------------------------------------------------------------------------
 # Whoever has this token reads /metrics; without one the address isn't there.
 METRICS_TOKEN = env("METRICS_TOKEN", default="")
+# Pinged each minute while every count matches, and nothing is older than these hours (server/watchdog.py).
+WATCHDOG_URL = env("WATCHDOG_URL", default="")
+WATCHDOG_MAY_BE_PLAIN = env.bool("WATCHDOG_MAY_BE_PLAIN", default=False)
+WATCHDOG_HOURS = {
+    name: env.float(f"WATCHDOG_HOURS_{name.upper()}", default=usual)
+    for name, usual in {"check": 2.0, "mail": 7.0, "import": 2.0}.items()
+}
 
 # --- Logs ------------------------------------------------------------------------------------------------------------
 LOGGING = json_lines(env("LOG_LEVEL", default="INFO"))

@@ -8,7 +8,7 @@ from celery import shared_task
 from alerts.checks.running import note_running, retry_where_asked
 from farms.clock import now
 from monitoring.services import ring_due
-from server import imports
+from server import imports, watchdog
 
 
 @shared_task
@@ -34,7 +34,7 @@ def shut_import(farm_id: str, import_id: str, user_id: str | None, token_id: str
 
 @shared_task
 def watch() -> None:
-    """Count what must match, for those who watch; and hand on what coordinators asked for. In the worker's role."""
+    """Count what must match and tell the watchdog; hand on what coordinators asked for. In the worker's role."""
     moment = now()
     retry_where_asked(moment)
-    note_running(moment)
+    watchdog.tell(note_running(moment), moment)
