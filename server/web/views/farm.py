@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.selectors import assessments_of, newest_week, open_alerts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.running import late_week
 from alerts.selectors.station_effects import by_station, effects_of_stations
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.development import no_temperatures_sentence
@@ -42,6 +43,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     works = list(works_of(visit.farm, week - SHOWN))
     context = {
         "visit": visit,
+        "late": late_week(visit.farm.group_id, visit.now),
         "week": week,
         "judged": bool(seen.farm_rows),
         "told": told_of(seen),

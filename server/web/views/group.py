@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from alerts.levels import default_level
 from alerts.selectors import levels_of_group
+from alerts.selectors.running import late_week
 from alerts.services import NewLevel, set_group_level, take_group_level_back
 from farms import clock
 from farms.access import GroupRole, group_for
@@ -41,6 +42,7 @@ def group(request: HttpRequest, group_id: UUID) -> HttpResponse:
             return redirect("group", group_id=group_id)
     context = {
         "group": found,
+        "late": late_week(group_id, now),
         "coordinates": GroupRole.COORDINATOR in roles,
         "guests": guests_here(found),
         "form": form,

@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from alerts.selectors import by_verdict, monday_rows, run_of
+from alerts.selectors.running import late_week
 from alerts.wording import list_promise
 from farms import clock
 from farms.clock import local_date, monday_of
@@ -24,13 +25,15 @@ def monday(request: HttpRequest) -> HttpResponse:
     role = next((role for role in group_roles_of(request.user) if role.role == "adviser"), None)
     if role is None:
         raise Missing()
-    today = local_date(clock.now(), role.group.time_zone)
+    now = clock.now()
+    today = local_date(now, role.group.time_zone)
     newest = monday_of(today) - WEEK
     week = min(_asked(request) or newest, newest)
     rows = monday_rows(request.user, week, day=today if week == newest else None)
     run = run_of(role.group, week)
     context = {
         "week": week,
+        "late": late_week(role.group_id, now),
         "rows": rows,
         "sections": by_verdict(rows),
         "promise": list_promise(),
