@@ -134,6 +134,15 @@ def group_for(who: Who, group_id: UUID, *, role: GroupRole | None = None) -> Gro
     return Group.objects.get(id=group_id)
 
 
+def watched_group(who: Who, group_id: UUID) -> Group:
+    """A group for whoever watches how its checks run: its coordinators, and the office, who sees no farm by it."""
+    if isinstance(who, User) and who.is_staff:
+        found = Group.objects.filter(id=group_id).first()
+        if found is not None:
+            return found
+    return group_for(who, group_id, role=GroupRole.COORDINATOR)
+
+
 def actor_on(who: Who, farm_id: UUID) -> Actor:
     """How somebody is named in the farm's log."""
     role = role_on(who, farm_id)
