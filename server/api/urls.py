@@ -29,6 +29,7 @@ from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
 from server.api.v1.regions import RegionReports, Regions
 from server.api.v1.rounds import Rounds, Skips
+from server.api.v1.running import RunningOfGroup
 from server.api.v1.seasons import Seasons
 from server.api.v1.station_effects import StationEffectsOfFarm
 from server.api.v1.stations import RoundSheet, Stations
@@ -78,6 +79,7 @@ urlpatterns = [
     path("openapi.yaml", openapi, name="openapi"),
     re_path(r"^docs/?$", Documentation.as_view(), name="api-docs"),
     path("me", Me.as_view({"get": "retrieve"}), name="me"),
+    path("groups/<uuid:group_id>/running", RunningOfGroup.as_view({"get": "retrieve"}), name="group-running"),
     path("phone", Phone.as_view({"post": "create"}), name="phone"),
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve", "patch": "partial_update"}), name="farm-detail"),
     path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
