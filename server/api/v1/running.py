@@ -1,4 +1,4 @@
-"""How the service runs for a group: what is off, its newest week in counts, its mails, its last runs. No farm's data."""
+"""How the service runs for a group: what is off, its newest week in counts, its mails and last runs. No farm's data."""
 
 from typing import Any
 from uuid import UUID
