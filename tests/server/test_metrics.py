@@ -8,6 +8,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+import yaml
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -156,6 +157,17 @@ class TestNumbers:
             age = any(word in each.name for word in ("oldest", "silence", "duration"))
             assert age == each.name.endswith("_seconds"), each.name
             assert each.type == ("counter" if each.name == "flyround_check_runs_done" else "gauge")
+
+    def test_every_name_in_the_documents_is_told_and_its_rules_can_be_read(self, token: str, group: Group, owned: Farm):  # noqa: F811
+        now = check_time(monday(0))
+        run_monday(group, now)
+        note(now, group)
+        told = {name for name, _labels in self.scraped_at(now, token)}
+        text = (ROOT / "docs" / "running.md").read_text()
+        named = set(re.findall(r"\bflyround_(?!app|worker|backup|owner)[a-z_]+[a-z]\b", text))
+        assert len(named) > 10 and named <= told
+        (group_of_rules,) = yaml.safe_load(re.search(r"```yaml\n(.*?)```", text, re.DOTALL)[1])["groups"]
+        assert all({"alert", "expr", "annotations"} <= rule.keys() for rule in group_of_rules["rules"])
 
     def test_what_lies_in_the_broker(self, token: str):
         empty_queues()
