@@ -46,6 +46,8 @@ NOBODY_GETS_IN = {
     "get /mail/": "mails are shown in a demo only",
     "get /metrics": "it takes the watcher's own token (tests/server/test_metrics.py)",
     "post /metrics": "it is only read",
+    "get /running/": "it is the office's, and nobody of the scene is staff (tests/server/web/test_running.py)",
+    "post /running/": "likewise",
     "get /api/nothing-here": "nothing is here",
     "post /api/nothing-here": "nothing is here",
     "post /api/v1/openapi.yaml": "it is only read",

@@ -100,7 +100,11 @@ def test_every_page_fits_is_named_and_keeps_to_the_policy(
     pages = (
         addresses,
         [reverse("monday")],
-        [reverse("region_temperatures", args=[region.id]), reverse("guests", args=[region.group_id])],
+        [
+            reverse("region_temperatures", args=[region.id]),
+            reverse("guests", args=[region.group_id]),
+            reverse("running", args=[region.group_id]),
+        ],
     )
     wrong = {}
     with chromium() as browser:

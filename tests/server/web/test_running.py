@@ -63,7 +63,7 @@ def test_where_all_is_well_it_says_so_at_once(browser, erik, group, judged):
     assert "The week of April 13 comes next: on 2026-04-20 05:00." in page
     assert "farms to judge 1 judged 1 failed 0 farms with a mail 1 of 1" in page
     assert "wait 0 being sent 0 sent, week of April 6 2 refused, week of April 6 0" in page
-    assert "Apr 6 done 2026-04-13 05:30 0 s 1 0" in page
+    assert "Apr 6 done began 2026-04-13 05:30, took 0 s 1 0" in page
     assert "None. A farm whose week cannot be judged would stand here" in page
 
 
@@ -105,7 +105,7 @@ def test_a_run_that_stopped_tells_its_error_in_words_only(browser, erik, group, 
     run_monday(group, MONDAY)
     note(MONDAY, group)
     page = words(browser(erik).get(page_of(group)))
-    assert "Apr 6 due 2026-04-13 05:30 an error in the service (RuntimeError)" in page
+    assert "Apr 6 due: an error in the service (RuntimeError) began 2026-04-13 05:30" in page
     assert "61943" not in page and "Northfield" not in page
 
 
@@ -142,7 +142,7 @@ class TestFarmsSetAside:
         with acting(carla):
             services.give_consent(farm=southmead, kind="adviser", adviser=both, by=carla, now=NOW)
         page = words(browser(both).get(page_of(group)))
-        assert "Southmead Apr 6 an error in the service (ValueError) 2026-04-13 06:30" in page
+        assert "Southmead Week of April 6: an error in the service (ValueError) 2026-04-13 06:30" in page
         assert "invented fault" not in page and "that you may not see" not in page
 
     def test_the_coordinator_lets_them_be_tried_again_and_the_worker_does_it(self, browser, erik, group, aside, at):
@@ -205,7 +205,8 @@ class TestOffice:
         note(MONDAY, group)
         page = words(browser(office).get(reverse("running_everywhere")))
         assert "All is well in 2 groups." in page
-        assert "Hill Advisers" in page and "Valley Advisers Apr 6, done 0 s 1 1 2 nothing" in page
+        assert "Hill Advisers No week has been judged yet. 0 farms judged" in page
+        assert "Valley Advisers Week of April 6: done, took 0 s. 1 farm judged · 1 set aside · 2 mails wait" in page
         assert "Southmead" not in page and "Northfield" not in page
 
     def test_it_is_told_which_group_needs_somebody(self, browser, office, group, judged, at):
@@ -237,4 +238,4 @@ class TestOffice:
 def test_another_run_is_counted_by_its_tries(browser, erik, group, judged):
     with as_factory():
         CheckRun.objects.update(attempts=3)
-    assert "Apr 6 done 3 tries" in words(browser(erik).get(page_of(group)))
+    assert "took 0 s, 3 tries" in words(browser(erik).get(page_of(group)))
