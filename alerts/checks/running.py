@@ -145,8 +145,8 @@ def _note_matching(week: date, rows: Sequence[Running], runs: Mapping[UUID, Chec
     for row in rows:
         run, of_group = runs[row.group_id], found.get(row.group_id, Expected())
         row.to_judge = of_group.to_judge
-        # Mails go out for a week that was the newest when its run ended, and for no other.
-        told = run.finished_at is not None and run.finished_at < due_at(week + WEEK, run.group.time_zone)
+        # Mails go out for a week that was the newest when its run began, and for no other.
+        told = run.started_at is not None and run.started_at < due_at(week + WEEK, run.group.time_zone)
         row.owed, row.written = (of_group.owed, of_group.written) if told else (0, 0)
         matches = row.to_judge == row.judged + row.failed and row.owed == row.written
         row.settled_at = now if matches else None

@@ -1,6 +1,6 @@
 """How numbers, days and weeks are written on a page, in the reader's language. Templates: {% load words %}."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -45,6 +45,12 @@ def whole(number: int) -> str:
 def short_day(day: date) -> str:
     """Jun 29; 29 jun."""
     return date_format(day, pgettext("a day in few letters", "M j"))
+
+
+@register.filter(expects_localtime=True)
+def moment(at: datetime) -> str:
+    """Aug 17, 05:30, in the time zone of the page; on one line."""
+    return f"{short_day(at)}, {at:%H:%M}".replace(" ", "\N{NO-BREAK SPACE}") if at else ""
 
 
 @register.filter

@@ -106,10 +106,11 @@ class TestNumbers:
             "flyround_check_farms_failed": 0, "flyround_check_farms_set_aside": 1, "flyround_check_notices_owed": 1,
             "flyround_check_notices_written": 1, "flyround_notices_waiting": row.waiting, "flyround_notices_sent": 0,
             "flyround_notices_refused": 0, "flyround_imports_unfinished": 0, "flyround_check_attempts": 1,
-            "flyround_check_duration_seconds": 0, "flyround_check_oldest_due_seconds": 0,
+            "flyround_check_oldest_due_seconds": 0,
             "flyround_notice_oldest_waiting_seconds": 300,
         }.items():  # fmt: skip
             assert found[name, own] == value, name
+        assert 0 < found["flyround_check_duration_seconds", own] < 60
         assert row.waiting > 0 and row.judged == 2
         assert found["flyround_check_runs_done_total", frozenset()] == 1
         with as_role("worker"):
