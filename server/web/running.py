@@ -142,6 +142,13 @@ def well_in_words(row: Running | None) -> str:
     """What is said where nothing is off."""
     if row is None or row.week is None:
         return _("All is well: no week has been judged yet, and none is late.")
+    if row.set_aside:
+        told = ngettext(
+            "The %(week)s was judged; %(n)d farm is set aside with an error, and is tried again by itself.",
+            "The %(week)s was judged; %(n)d farms are set aside with an error, and are tried again by themselves.",
+            row.set_aside,
+        )
+        return told % {"week": week_of(row.week), "n": row.set_aside}
     if row.waiting or row.sending:
         return _("All is well: the %(week)s was judged, and its mails are on their way.") % {"week": week_of(row.week)}
     return _("All is well: the %(week)s was judged, and no mail waits.") % {"week": week_of(row.week)}
