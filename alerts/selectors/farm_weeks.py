@@ -12,7 +12,7 @@ from alerts.models import Alert, Assessment, CheckFailure
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Walks, days_without, due_on
-from alerts.selectors.results import assessments_of_farms
+from alerts.selectors.results import WeekMean, assessments_of_farms, means_of_farms
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
@@ -35,7 +35,7 @@ class FarmWeek:
     """One farm's week (its Monday), seen from a day after it.
 
     `farm_rows` maps a method to this week's result; `facility_rows` are the facilities' in walking order; `series` maps
-    a place (facility or None for the farm, method) to its results of the last eight weeks, None where there is none.
+    a place (facility or None for the farm, method) to its figures of the last eight weeks, None where there is none.
     `listed` are the methods in which the group's list names the farm as rising; only an adviser's list has it.
     `work` is the last one noted; `work_effect`, what became of the counts since, and `stations`, how each stands beside
     the farm's others, are there where somebody asked for them.
@@ -46,7 +46,7 @@ class FarmWeek:
     day: date
     farm_rows: Mapping[str, Assessment] = field(default_factory=dict)
     facility_rows: Sequence[Assessment] = ()
-    series: Mapping[Place, Sequence[Assessment | None]] = field(default_factory=dict)
+    series: Mapping[Place, Sequence[WeekMean | None]] = field(default_factory=dict)
     facilities: Mapping[UUID, "Facility"] = field(default_factory=dict)
     alerts: Sequence[Alert] = ()
     work: "Work | None" = None
@@ -84,7 +84,7 @@ class FarmWeek:
     def days_without(self) -> int | None:
         return days_without(self.walks, self.day)
 
-    def before(self, method: str) -> Assessment | None:
+    def before(self, method: str) -> WeekMean | None:
         """The last counted result of the farm before this week."""
         earlier = [row for row in self.series[None, method][:-1] if row is not None and row.mean is not None]
         return earlier[-1] if earlier else None
@@ -108,9 +108,10 @@ def share_of_level(row: Assessment) -> float:
 
 
 def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
-    """The week of each farm, seen from a day after it; ten queries, however many farms."""
+    """The week of each farm, seen from a day after it; eleven queries, however many farms."""
     farm_ids = [farm.id for farm in farms]
-    results = _by_farm(assessments_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
+    results = _by_farm(assessments_of_farms(farm_ids, week, week))
+    means = _by_farm(means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
     alerts = _by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True).order_by("opened_week", "id"))
     facilities = _by_farm(facilities_of_farms(farm_ids))
     works, walks = last_works(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
@@ -122,31 +123,33 @@ def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmW
             farm=farm, week=week, day=day, facilities={place.id: place for place in facilities[farm.id]},
             alerts=alerts[farm.id], work=works.get(farm.id), walks=walks[farm.id], failed=farm.id in failed,
             development=developed[farm.id],
-            **_told(results[farm.id], facilities[farm.id], week),
+            **_told(results[farm.id], means[farm.id], facilities[farm.id], week),
         )
         for farm in farms
     ]  # fmt: skip
 
 
-def _told(rows: Sequence[Assessment], facilities: Sequence["Facility"], week: date) -> dict[str, Any]:
+def _told(
+    now: Sequence[Assessment], means: Sequence[WeekMean], facilities: Sequence["Facility"], week: date
+) -> dict[str, Any]:
     order = {place.id: number for number, place in enumerate(facilities)}
-    now = [row for row in rows if row.week == week]
     of_farm = {row.method: row for row in now if row.facility_id is None}
     of_places = [row for row in now if row.facility_id is not None]
     return {
         "farm_rows": {method: of_farm[method] for method in METHODS if method in of_farm},
         "facility_rows": sorted(of_places, key=lambda row: (order[row.facility_id], row.method)),
-        "series": {place_of(row): _series(rows, place_of(row), week) for row in now},
+        "series": _series([place_of(row) for row in now], means, week),
     }
 
 
-def place_of(row: Assessment) -> Place:
+def place_of(row: Assessment | WeekMean) -> Place:
     return row.facility_id, row.method
 
 
-def _series(rows: Sequence[Assessment], place: Place, week: date) -> list[Assessment | None]:
-    by_week = {row.week: row for row in rows if place_of(row) == place}
-    return [by_week.get(week - back * WEEK) for back in range(WEEKS_TOLD - 1, -1, -1)]
+def _series(places: Sequence[Place], means: Sequence[WeekMean], week: date) -> dict[Place, list[WeekMean | None]]:
+    known = {(place_of(row), row.week): row for row in means}
+    weeks = [week - back * WEEK for back in range(WEEKS_TOLD - 1, -1, -1)]
+    return {place: [known.get((place, each)) for each in weeks] for place in places}
 
 
 def _by_farm(rows: Iterable[Any]) -> dict[UUID, list[Any]]:

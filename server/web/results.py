@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from alerts.delivery.letter import Paragraph
     from alerts.models import Assessment
     from alerts.selectors.farm_weeks import FarmWeek
+    from alerts.selectors.results import WeekMean
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ def building_lines(week: "FarmWeek") -> list[BuildingLine]:
     return [BuildingLine(name, row, _means(week.series[row.facility_id, row.method])) for name, row in rows]
 
 
-def _means(rows: Sequence["Assessment | None"]) -> tuple[float | None, ...]:
+def _means(rows: Sequence["WeekMean | None"]) -> tuple[float | None, ...]:
     return tuple(row.mean if row is not None else None for row in rows)
 
 
