@@ -4,16 +4,15 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
 
 from alerts.delivery.letter import Picture
 from alerts.models import Assessment
 from alerts.selectors.farm_weeks import FarmWeek, place_of, share_of_level
-from alerts.wording.numbers import amount
+from alerts.selectors.results import WeekMean
+from alerts.wording.numbers import amount, day_label
 from alerts.wording.results import heading
-from monitoring.charts import ChartWords, Level, SeasonSeries, WorkMark, season_chart, to_png
+from monitoring.charts import ChartWords, Level, SeasonSeries, WorkMark, season_chart, to_mail_png
 from monitoring.methods import METHODS
 
 if TYPE_CHECKING:
@@ -39,7 +38,7 @@ def picture_of(told: FarmWeek) -> Picture | None:
         number=amount,
     )
     svg = season_chart(_series(told, row), words=words, shape="narrow")
-    return Picture(to_png(svg, width=PIXELS), f"{words.title}. {words.description}")
+    return Picture(to_mail_png(svg, width=PIXELS), f"{words.title}. {words.description}")
 
 
 def row_to_show(told: FarmWeek) -> Assessment | None:
@@ -62,12 +61,7 @@ def letter_of_work(work: "Work") -> str:
     return str(work.get_kind_display())[0].upper()
 
 
-def day_label(day: date) -> str:
-    """Jun 29; 29 jun."""
-    return date_format(day, pgettext("a day in few letters", "M j"))
-
-
-def _weeks(told: FarmWeek, row: Assessment) -> Sequence[Assessment | None]:
+def _weeks(told: FarmWeek, row: Assessment) -> Sequence[WeekMean | None]:
     return told.series[place_of(row)]
 
 
@@ -92,11 +86,11 @@ def _series(told: FarmWeek, now: Assessment) -> SeasonSeries:
     )
 
 
-def _level(row: Assessment | None) -> Level | None:
+def _level(row: WeekMean | None) -> Level | None:
     return row.result if row else None  # type: ignore[return-value]  # the column's choices are these words
 
 
-def _in_words(rows: Sequence[Assessment | None], week: date) -> str:
+def _in_words(rows: Sequence[WeekMean | None], week: date) -> str:
     """Every week with its mean, so that nobody needs the picture."""
     told = []
     for back, row in zip(range(len(rows) - 1, -1, -1), rows, strict=True):

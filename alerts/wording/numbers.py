@@ -2,10 +2,11 @@
 
 import math
 from datetime import date
+from functools import lru_cache
 
 from django.utils.formats import date_format, number_format
+from django.utils.translation import get_language, pgettext
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
 
 
 def amount(value: float, *, beside: float | None = None) -> str:
@@ -21,12 +22,28 @@ def amount(value: float, *, beside: float | None = None) -> str:
 
 def day_phrase(day: date) -> str:
     """June 29; 29 de junio."""
-    return date_format(day, pgettext("a day", "F j"))
+    return _day_phrase(day, get_language())
+
+
+def day_label(day: date) -> str:
+    """Jun 29; 29 jun."""
+    return _day_label(day, get_language())
 
 
 def weekday_phrase(day: date) -> str:
     """Sunday, July 12; domingo 12 de julio."""
     return date_format(day, pgettext("a day with its weekday", "l, F j"))
+
+
+# The same few days are written many hundred times in a group's mails, in the language that is active.
+@lru_cache(maxsize=512)
+def _day_phrase(day: date, _language: str | None) -> str:
+    return date_format(day, pgettext("a day", "F j"))
+
+
+@lru_cache(maxsize=512)
+def _day_label(day: date, _language: str | None) -> str:
+    return date_format(day, pgettext("a day in few letters", "M j"))
 
 
 def growth_phrase(growth: float) -> str:

@@ -1,9 +1,10 @@
-"""Charts of what was seen, as SVG text: the same picture in a page, on paper and (through to_png) in a mail.
+"""Charts of what was seen, as SVG text: the same picture in a page, on paper and (through to_mail_png) in a mail.
 
 Pure functions on frozen values; nothing here knows Django, a clock or a database, and nothing here judges: a week's
 word (below, near, over) comes with the data.
 """
 
+from monitoring.charts.mail_png import to_mail_png
 from monitoring.charts.marks import level_mark
 from monitoring.charts.own_past import own_past_chart
 from monitoring.charts.palette import DARK, LIGHT, Palette
@@ -23,6 +24,7 @@ __all__ = [
     "level_mark",
     "own_past_chart",
     "season_chart",
+    "to_mail_png",
     "to_png",
     "weeks_line",
 ]
