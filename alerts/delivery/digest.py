@@ -118,7 +118,8 @@ def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest
     with override(owner.language):
         return Digest(
             farm_id=told.farm.id, recipient=owner, occasion=occasion_of(told.week), language=owner.language,
-            subject=letter.subject[:200], text=letter.as_text(), html=letter.as_html(),
+            subject=letter.subject[:200], headline=sentences.headline(told)[:200], pressing=sentences.pressing(told),
+            text=letter.as_text(), html=letter.as_html(),
             picture=letter.picture.png if letter.picture else None,
             picture_text=letter.picture.words if letter.picture else "", queued_at=now, next_try_at=now,
         )  # fmt: skip

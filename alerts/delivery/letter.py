@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.template.loader import render_to_string
 from django.utils.translation import get_language
 
-from alerts.delivery.message import CHART_ID
+from alerts.delivery.parts import CHART_ID
 from monitoring.charts import LIGHT
 
 TEXT_WIDTH = 76

@@ -1,5 +1,6 @@
-"""A stored mail as a MIME message: plain text and HTML as alternatives, the chart beside them by its Content-ID."""
+"""A stored mail as a MIME message: plain text and HTML as alternatives, charts beside them by Content-ID."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from email.mime.image import MIMEImage
 from email.utils import format_datetime
@@ -8,9 +9,8 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 
+from alerts.delivery.parts import whole_of
 from alerts.models import Digest, MondayList
-
-CHART_ID = "weeks@flyround"
 
 
 class RelatedMessage(EmailMultiAlternatives):
@@ -20,26 +20,35 @@ class RelatedMessage(EmailMultiAlternatives):
 
 
 def message_for(row: Digest | MondayList, *, now: datetime) -> RelatedMessage:
-    """The message of a row of the outbox. Sent twice it has one Message-ID, so that a mailbox can drop the second."""
+    """The message of one row of the outbox."""
+    return message_of([row], now=now)
+
+
+def message_of(rows: Sequence[Digest | MondayList], *, now: datetime) -> RelatedMessage:
+    """The message of one row of the outbox, or of one recipient's digests.
+
+    Sent twice it has one Message-ID, so that a mailbox can drop the second.
+    """
+    whole = whole_of(rows)
     message = RelatedMessage(
-        subject=" ".join(row.subject.split()),
-        body=row.text,
-        to=[row.recipient.email],
+        subject=" ".join(whole.subject.split()),
+        body=whole.text,
+        to=[whole.recipient.email],
         headers={
-            "Message-ID": f"<{row.id}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>",
+            "Message-ID": f"<{whole.id}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>",
             "Date": format_datetime(now),
-            "Content-Language": row.language,
+            "Content-Language": whole.language,
             "Auto-Submitted": "auto-generated",
         },
     )
-    message.attach_alternative(row.html, "text/html")
-    if row.picture:
-        message.attach(_picture(bytes(row.picture)))
+    message.attach_alternative(whole.html, "text/html")
+    for content_id, png in whole.pictures:
+        message.attach(_picture(content_id, png))
     return message
 
 
-def _picture(png: bytes) -> MIMEImage:
+def _picture(content_id: str, png: bytes) -> MIMEImage:
     picture = MIMEImage(png, "png")
-    picture.add_header("Content-ID", f"<{CHART_ID}>")
-    picture.add_header("Content-Disposition", "inline", filename="weeks.png")
+    picture.add_header("Content-ID", f"<{content_id}>")
+    picture.add_header("Content-Disposition", "inline", filename=f"{content_id.partition('@')[0]}.png")
     return picture

@@ -13,7 +13,7 @@ import logging
 import smtplib
 import time
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -21,12 +21,13 @@ from uuid import UUID
 from anymail.exceptions import AnymailInvalidAddress, AnymailRecipientsRefused
 from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
-from django.db import InterfaceError, OperationalError
+from django.db import InterfaceError, OperationalError, transaction
 from django.db import connection as database
 from django.db.models import F, Q, QuerySet
 
 from alerts.delivery.consent import why_withheld
-from alerts.delivery.message import message_for
+from alerts.delivery.message import message_of
+from alerts.delivery.parts import claim_together
 from alerts.log_context import sending
 from alerts.models import Digest, MondayList
 from alerts.models.outbox import DeliveryState
@@ -56,17 +57,22 @@ def queue(mails: Iterable[Mail]) -> int:
 
 def groups_with_mail(now: datetime) -> set[UUID]:
     """The groups that have something to send now."""
-    of_farms = _due_rows(Digest, now).values_list("farm__group_id", flat=True).distinct()
-    return {*of_farms, *_due_rows(MondayList, now).values_list("group_id", flat=True).distinct()}
+    of_farms = Digest.objects.filter(is_due(now)).values_list("farm__group_id", flat=True).distinct()
+    return {*of_farms, *MondayList.objects.filter(is_due(now)).values_list("group_id", flat=True).distinct()}
 
 
 def due(now: datetime, group_id: UUID | None = None) -> list[Mail]:
     """What may be sent now, of one group or of all: waiting and its time has come, or left by a worker that died."""
     found: list[Mail] = []
     for model in (Digest, MondayList):
-        rows = _of_group(_due_rows(model, now), group_id)
+        rows: QuerySet[Any] = _of_group(model.objects.filter(is_due(now)), group_id)
         found += rows.select_related("recipient").order_by("next_try_at", "id")[:BATCH]
     return found
+
+
+def is_due(now: datetime) -> Q:
+    """Waiting and its time has come, or claimed by somebody whose lease ran out."""
+    return Q(state=DeliveryState.QUEUED, next_try_at__lte=now) | Q(state=DeliveryState.SENDING, lease_until__lte=now)
 
 
 def claim(mail: Mail, now: datetime) -> bool:
@@ -76,8 +82,15 @@ def claim(mail: Mail, now: datetime) -> bool:
     return bool(claimed)
 
 
+def claim_whole(mail: Mail, now: datetime) -> Sequence[Mail]:
+    """Take a mail, and with a digest all others that go to the same person in one message; none where it is taken."""
+    if isinstance(mail, Digest):
+        return claim_together(mail, is_due(now), lambda part: claim(part, now))
+    return [mail] if claim(mail, now) else []
+
+
 def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SECONDS) -> Counter[str]:
-    """Send what is due, of one group or of all, and record it. Returns how many mails ended in which state.
+    """Send what is due, of one group or of all, and record it. Returns how many messages ended in which state.
 
     Begins no more mails after some seconds, and none where somebody is sending this group's: the next ring goes on.
     """
@@ -87,9 +100,9 @@ def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SE
     ends, connection = time.monotonic() + seconds, get_connection()
     try:
         for mail in _waiting(now, group_id, ends):
-            if claim(mail, now):
+            if parts := claim_whole(mail, now):
                 with sending(mail):
-                    state, go_on = _send(mail, connection, now)
+                    state, go_on = _send(parts, connection, now)
                     logger.info("a mail is %s", state)
                 done[state] += 1
                 if not go_on:
@@ -110,21 +123,28 @@ def _waiting(now: datetime, group_id: UUID | None, ends: float) -> Iterator[Mail
             yield mail
 
 
-def _send(mail: Mail, connection: BaseEmailBackend, now: datetime) -> tuple[str, bool]:
-    """Send one claimed mail; its new state, and whether the server can take another."""
-    withheld = why_withheld(mail)
-    if withheld:
-        return _record(mail, DeliveryState.REFUSED, error=withheld), True
+def _send(parts: Sequence[Mail], connection: BaseEmailBackend, now: datetime) -> tuple[str, bool]:
+    """Send what was claimed as one message; its new state, and whether the server can take another.
+
+    A part whose consent ended meanwhile is left out.
+    """
+    withheld = {part.id: why_withheld(part) for part in parts}
+    for part in parts:
+        if withheld[part.id]:
+            _record([part], DeliveryState.REFUSED, error=withheld[part.id])
+    kept = [part for part in parts if not withheld[part.id]]
+    if not kept:
+        return DeliveryState.REFUSED.value, True
     try:
         # Without it each mail would have a connection of its own, with its greeting and its sign-in.
         connection.open()
-        connection.send_messages([message_for(mail, now=now)])
+        connection.send_messages([message_of(kept, now=now)])
     except Exception as error:  # noqa: BLE001  one mail that can't be sent, whatever the reason, never stops the others
         connection.close()
         if is_permanent(error):
-            return _record(mail, DeliveryState.REFUSED, error=_in_words(error)), True
-        return _postpone(mail, error, now), not is_unreachable(error)
-    return _record(mail, DeliveryState.SENT, sent_at=now), True
+            return _record(kept, DeliveryState.REFUSED, error=_in_words(error)), True
+        return _postpone(kept, error, now), not is_unreachable(error)
+    return _record(kept, DeliveryState.SENT, sent_at=now), True
 
 
 def is_permanent(error: Exception) -> bool:
@@ -147,34 +167,36 @@ def is_unreachable(error: Exception) -> bool:
     return isinstance(error, OSError) and not isinstance(error, smtplib.SMTPException)
 
 
-def _postpone(mail: Mail, error: Exception, now: datetime) -> str:
-    longest = RARE_PAUSE if mail.attempts > PATIENT_TRIES and not is_unreachable(error) else LONGEST_PAUSE
-    pause = min(FIRST_PAUSE * 2 ** min(mail.attempts - 1, 10), longest)
-    return _record(mail, DeliveryState.QUEUED, next_try_at=now + pause, error=_in_words(error))
+def _postpone(parts: Sequence[Mail], error: Exception, now: datetime) -> str:
+    """Try again after the pause of the part that was tried most often, so that they stay together."""
+    attempts = max(part.attempts for part in parts)
+    longest = RARE_PAUSE if attempts > PATIENT_TRIES and not is_unreachable(error) else LONGEST_PAUSE
+    pause = min(FIRST_PAUSE * 2 ** min(attempts - 1, 10), longest)
+    return _record(parts, DeliveryState.QUEUED, next_try_at=now + pause, error=_in_words(error))
 
 
 def _in_words(error: Exception) -> str:
     return f"{type(error).__name__}: {error}"
 
 
-def _record(mail: Mail, state: DeliveryState, **columns: Any) -> str:
-    """Write what became of a mail; where PostgreSQL is just being restarted, as soon as it is back."""
+def _record(parts: Sequence[Mail], state: DeliveryState, **columns: Any) -> str:
+    """Write what became of a message on each of its rows; where PostgreSQL is just restarted, as soon as it is back."""
     for pause in WAITS_FOR_DATABASE:
         try:
-            _row(mail).update(state=state, lease_until=None, **columns)
+            _write(parts, state, columns)
         except (OperationalError, InterfaceError):
             database.close()
             time.sleep(pause)
         else:
             return state.value
-    _row(mail).update(state=state, lease_until=None, **columns)
+    _write(parts, state, columns)
     return state.value
 
 
-def _due_rows(model: type[Any], now: datetime) -> QuerySet[Any]:
-    waiting = Q(state=DeliveryState.QUEUED, next_try_at__lte=now)
-    rows: QuerySet[Any] = model.objects.filter(waiting | Q(state=DeliveryState.SENDING, lease_until__lte=now))
-    return rows
+@transaction.atomic
+def _write(parts: Sequence[Mail], state: DeliveryState, columns: dict[str, Any]) -> None:
+    for part in parts:
+        _row(part).update(state=state, lease_until=None, **columns)
 
 
 def _of_group(rows: QuerySet[Any], group_id: UUID | None) -> QuerySet[Any]:

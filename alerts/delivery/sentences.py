@@ -288,6 +288,25 @@ def subject(told: FarmWeek) -> str:
     return _("{farm}: {what}, week of {day}").format(farm=told.farm.name, what=_what(told), day=day_phrase(told.week))
 
 
+def headline(told: FarmWeek) -> str:
+    """The subject without its week: Hollow Creek: cards over your action level."""
+    return _("{farm}: {what}").format(farm=told.farm.name, what=_what(told))
+
+
+def pressing(told: FarmWeek) -> int:
+    """Which of an owner's farms comes first: what its subject says, from nothing to see to up to over a level."""
+    if told.over:
+        return 5
+    if told.is_overdue:
+        return 4
+    if told.rising:
+        return 3
+    counted = [row for row in told.farm_rows.values() if row.mean is not None]
+    if any(row.result == LevelWord.NEAR for row in counted):
+        return 2
+    return 0 if counted else 1
+
+
 def _what(told: FarmWeek) -> str:
     near = [row for row in told.farm_rows.values() if row.result == LevelWord.NEAR]
     if told.is_overdue:

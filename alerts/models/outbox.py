@@ -45,7 +45,13 @@ def _due(name: str) -> models.Index:
 
 
 class Digest(Delivery, FarmRecord):
-    """A farm's weekly mail to one of its people."""
+    """A farm's weekly mail to one of its people; those of one person and occasion go out as one message.
+
+    `headline` is the subject without its week; the farm with the highest `pressing` comes first.
+    """
+
+    headline = models.CharField(max_length=200, blank=True, default="")
+    pressing = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
         constraints = [
