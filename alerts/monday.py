@@ -5,8 +5,8 @@ by the next tick that finds its lease run out; what it stored is found to be the
 """
 
 import logging
-from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ from alerts.checks.calendar import WEEK, due_weeks, is_newest, newest_due
 from alerts.checks.claims import RunLost, claim, finish, give_back, renew
 from alerts.checks.escalation import escalate_unseen
 from alerts.checks.group_week import WEEKS_BACK, judge_late_readings, retry_failures, run_group_week
-from alerts.delivery.digest import TOGETHER, farms_told, queue_digests
+from alerts.delivery.due_digests import queue_due_digests, write_due
 from alerts.delivery.monday_list import queue_monday_lists
 from alerts.log_context import judging
 from alerts.models import CheckRun
@@ -28,7 +28,7 @@ from monitoring.methods import METHODS
 from monitoring.regional import publish_week
 
 if TYPE_CHECKING:
-    from farms.models import Farm, Group
+    from farms.models import Group
 
 SUNDAY = timedelta(days=6)  # a week is judged by what applied on its Sunday
 UNPUBLISHED = "Region reports were not published."
@@ -55,13 +55,12 @@ def check_group(group: "Group", now: datetime) -> list[date]:
 def judge_again(group: "Group", now: datetime) -> int:
     """Bring in what arrived late, the farms that had been set aside, and region reports that could not be published.
 
-    Tells advisers what nobody has looked at. Returns farm-weeks looked at.
+    Tells advisers what nobody has looked at, and writes the mails whose day has come. Returns farm-weeks looked at.
     """
     looked_at = judge_late_readings(group, now)
     escalate_unseen(group, now)
     solved = retry_failures(group, now)
-    if solved:
-        queue_digests(group, solved, week=newest_due(group.time_zone, now), now=now)
+    queue_due_digests(group, now=now)
     _publish_what_failed(group, now)
     return looked_at + len(solved)
 
@@ -70,11 +69,11 @@ def _check_week(run: CheckRun, now: datetime) -> bool:
     """One claimed week from judging to mail. False, with the error on the run, where it has to be done again."""
     began = monotonic()
     try:
-        farms = run_group_week(run=run, now=now)
+        run_group_week(run=run, now=now)
         renew(run)
         run.error = _publish(run, now)
         if is_newest(run.week, run.group.time_zone, now):
-            _write_mails(run, farms, now)
+            _write_mails(run, now)
     except RunLost:
         logger.warning("group %s: another worker has taken over week %s", run.group_id, run.week)
         return False
@@ -109,12 +108,8 @@ def _publish_what_failed(group: "Group", now: datetime) -> None:
         CheckRun.objects.filter(id=run.id).update(error=_publish(run, now))
 
 
-def _write_mails(run: CheckRun, farms: "Sequence[Farm]", now: datetime) -> None:
-    """Write the mails part by part, and keep the run meanwhile; those that a run before this one wrote are left out."""
-    for start in range(0, len(farms), TOGETHER):
-        renew(run)
-        part = farms[start : start + TOGETHER]
-        told = farms_told(part, run.week)
-        queue_digests(run.group, [farm for farm in part if farm.id not in told], week=run.week, now=now)
+def _write_mails(run: CheckRun, now: datetime) -> None:
+    """The mails of farms whose day this is; the others' are found by the ticks of the days after."""
+    write_due(run, now, keep=partial(renew, run))
     renew(run)
     queue_monday_lists(run.group, week=run.week, now=now)

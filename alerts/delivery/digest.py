@@ -1,7 +1,7 @@
 """The weekly digest: one mail a farm and owner, in the owner's language, written when the check ran."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db import InterfaceError, OperationalError, transaction
+from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import override
@@ -20,10 +21,12 @@ from alerts.delivery.development_sentences import development_paragraph
 from alerts.delivery.letter import Letter
 from alerts.delivery.missed_sentences import missed_paragraph, weeks_last_told
 from alerts.delivery.outbox import queue
+from alerts.delivery.since_sentences import since_paragraph
 from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
 from alerts.selectors.corrections import Correction, corrections_since
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.rounds_since import with_rounds_since
 from alerts.selectors.station_effects import with_station_effects
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
@@ -32,7 +35,9 @@ from farms.lookups import array_of
 from farms.selectors import owners_of_farms
 
 if TYPE_CHECKING:
-    from farms.models import Farm, Group, User
+    from django.db.models import QuerySet
+
+    from farms.models import Farm, Group, Membership, User
 
 # Farms whose mails, each with its picture, are held in memory at once.
 TOGETHER = 200
@@ -50,19 +55,23 @@ class Since:
 NOTHING_SINCE = Since()
 
 
-def queue_digests(group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime) -> int:
-    """Write the week's mail of each farm to each of its owners and put it into the outbox.
+def queue_digests(
+    group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime, judged_to: datetime | None = None
+) -> int:
+    """Write the week's mail of each farm to each of its owners who has none yet, and put it into the outbox.
 
-    A farm whose mail can't be written is set aside with its error; the others get theirs.
+    `judged_to`: a round received since is told in a line of its own. A farm whose mail can't be written is set aside
+    with its error; the others get theirs.
     """
     corrected = corrections_since(group.id, [farm.id for farm in farms], week)
     day = local_date(now, group.time_zone)
     queued = 0
     for start in range(0, len(farms), TOGETHER):
         part = farms[start : start + TOGETHER]
-        owners, last_told = _owners(part), weeks_last_told([farm.id for farm in part], week)
+        owners, last_told = _owners(part, week), weeks_last_told([farm.id for farm in part], week)
         mails: list[Digest] = []
-        for told in _with_effects(weeks_of_farms(part, week, day)):
+        weeks = weeks_of_farms(part, week, day)
+        for told in _with_effects(with_rounds_since(weeks, judged_to) if judged_to else weeks):
             try:
                 since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
                 mails += _digests(told, owners.get(told.farm.id, []), since, now)
@@ -92,9 +101,17 @@ def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
         return list(weeks)
 
 
-def _owners(farms: Sequence["Farm"]) -> dict[UUID, list["User"]]:
+def owners_without(farm_ids: Collection[UUID], week: date) -> "QuerySet[Membership]":
+    """The owners of these farms for whom no mail about the week was written yet."""
+    theirs = Digest.objects.filter(
+        farm_id=OuterRef("farm_id"), recipient_id=OuterRef("user_id"), occasion=occasion_of(week)
+    )
+    return owners_of_farms(farm_ids).exclude(Exists(theirs))
+
+
+def _owners(farms: Sequence["Farm"], week: date) -> dict[UUID, list["User"]]:
     owners: dict[UUID, list[User]] = {}
-    for membership in owners_of_farms([farm.id for farm in farms]):
+    for membership in owners_without([farm.id for farm in farms], week):
         owners.setdefault(membership.farm_id, []).append(membership.user)
     return owners
 
@@ -130,7 +147,8 @@ def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
     where, work = sentences.where_paragraph(told), work_paragraph(told)
     development = development_paragraph(told)
     missed, corrected = missed_paragraph(told, since.last_told), sentences.corrected_paragraph(since.corrected)
-    others = (where, development, work, sentences.next_round_paragraph(told), missed, corrected)
+    next_round = sentences.next_round_paragraph(told)
+    others = (since_paragraph(told), where, development, work, next_round, missed, corrected)
     return Letter(
         subject=sentences.subject(told),
         title=told.farm.name,

@@ -3,6 +3,7 @@ from alerts.models.assessment import Assessment
 from alerts.models.borrowed import BorrowedFigures
 from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
+from alerts.models.mail_day import MailDay
 from alerts.models.outbox import Digest, MondayList
 from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
@@ -21,6 +22,7 @@ __all__ = [
     "GroupLevel",
     "GroupRule",
     "ListedRise",
+    "MailDay",
     "MondayList",
     "Ring",
     "Running",

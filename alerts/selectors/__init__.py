@@ -12,6 +12,7 @@ from alerts.selectors.alerts import (
     works_linked_to,
 )
 from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group, own_levels_of, set_levels_of_group
+from alerts.selectors.mail_days import mail_day_of, mail_days_chosen
 from alerts.selectors.monday import MondayRow, by_verdict, monday_rows
 from alerts.selectors.results import assessments_of, newest_week, run_of, week_result
 from alerts.selectors.rounds import RoundDue, rounds_due
@@ -28,6 +29,8 @@ __all__ = [
     "levels_of",
     "levels_of_farms",
     "levels_of_group",
+    "mail_day_of",
+    "mail_days_chosen",
     "monday_rows",
     "newest_week",
     "not_counted_since",

@@ -19,6 +19,7 @@ from monitoring.methods import METHODS
 from monitoring.selectors import development_of_farms, last_works
 
 if TYPE_CHECKING:
+    from alerts.selectors.rounds_since import RoundSince
     from alerts.selectors.station_effects import StationEffect
     from farms.models import Facility, Farm
     from monitoring.models import Work
@@ -38,7 +39,7 @@ class FarmWeek:
     a place (facility or None for the farm, method) to its figures of the last eight weeks, None where there is none.
     `listed` are the methods in which the group's list names the farm as rising; only an adviser's list has it.
     `work` is the last one noted; `work_effect`, what became of the counts since, and `stations`, how each stands beside
-    the farm's others, are there where somebody asked for them.
+    the farm's others, are there where somebody asked for them; so is `since`, a round that the check has not seen.
     """
 
     farm: "Farm"
@@ -56,6 +57,7 @@ class FarmWeek:
     listed: Collection[str] = ()
     development: "FarmDevelopment | None" = None
     stations: "Mapping[UUID, StationEffect]" = field(default_factory=dict)
+    since: "RoundSince | None" = None
 
     @property
     def over(self) -> list[Assessment]:

@@ -32,6 +32,7 @@ from alerts.services.rules import (
     RuleWithoutReason,
     set_group_rule,
 )
+from alerts.services.mail_day import WeekdayUnknown, set_mail_day
 
 __all__ = [
     "AlertClosed",
@@ -50,6 +51,7 @@ __all__ = [
     "RuleUnknown",
     "RuleWithoutReason",
     "TakenBack",
+    "WeekdayUnknown",
     "WorkBeforeAlert",
     "acknowledge",
     "link_work",
@@ -57,6 +59,7 @@ __all__ = [
     "set_farm_level",
     "set_group_level",
     "set_group_rule",
+    "set_mail_day",
     "snooze",
     "take_farm_level_back",
     "take_group_level_back",

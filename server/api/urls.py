@@ -21,6 +21,7 @@ from server.api.v1.group_rules import GroupRulesOfGroup
 from server.api.v1.guests import Guests
 from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.log import Log
+from server.api.v1.mail_days import MailDays
 from server.api.v1.me import Me
 from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
@@ -55,6 +56,7 @@ ON_FARM: dict[str, Any] = {
     "assessments": Assessments,
     "alerts": Alerts,
     "action-levels": ActionLevels,
+    "mail-days": MailDays,
     "seasons": Seasons,
     "people": People,
     "consents": Consents,

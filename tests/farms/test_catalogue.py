@@ -37,7 +37,7 @@ LIBRARIES = ("django_", "auth_", "account_")
 APPEND_ONLY = {
     "monitoring_reading", "monitoring_round", "monitoring_placement", "monitoring_siting", "monitoring_skip",
     "monitoring_work", "monitoring_note", "farms_ledgerentry", "farms_logevent", "alerts_alertevent",
-    "alerts_farmlevel",
+    "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise",
 }  # fmt: skip

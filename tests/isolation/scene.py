@@ -14,7 +14,7 @@ from uuid import UUID
 from django.core import signing
 from django.utils import timezone
 
-from alerts.services import NewLevel, set_farm_level
+from alerts.services import NewLevel, set_farm_level, set_mail_day
 from farms import services
 from farms.credentials import key_hash, new_key, new_token_key
 from farms.ids import uuid7
@@ -327,6 +327,7 @@ def records_of_a_season(scene: FarmScene) -> None:
         services.withdraw_consent(consent=agreed, by=owner, now=NOW)
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
+        set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
     import_on_its_way(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")

@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.validators import MinValueValidator
+from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext_lazy as _
 
 from monitoring.methods import METHOD_CHOICES
@@ -59,6 +60,14 @@ class AdviserForm(forms.Form):
     def __init__(self, *args: Any, advisers: list[Any], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["adviser"].choices = [(str(user.id), str(user)) for user in advisers]  # type: ignore[attr-defined]
+
+
+class MailDayForm(forms.Form):
+    """The weekday of the farm's mail; 1 is Monday."""
+
+    weekday = forms.TypedChoiceField(
+        label=_("Weekday"), coerce=int, choices=[(number + 1, name) for number, name in WEEKDAYS.items()]
+    )
 
 
 class LevelForm(forms.Form):

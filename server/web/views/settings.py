@@ -2,8 +2,10 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.dates import WEEKDAYS
 from django.views.decorators.http import require_safe
 
+from alerts.selectors import mail_day_of
 from farms.access import Need
 from farms.selectors import people_of, season_on, tokens_of
 from monitoring.selectors import stations_of
@@ -20,6 +22,7 @@ def settings(request: HttpRequest, visit: Visit) -> HttpResponse:
         "phones": sum(token.scope == "count" for token in live),
         "keys": sum(token.scope != "count" for token in live),
         "stations": len(stations_of(visit.farm)),
+        "mail_day": WEEKDAYS[mail_day_of(visit.farm) - 1],
         "season": season_on(visit.farm, visit.today),
     }
     return render(request, "web/settings.html", context)

@@ -148,3 +148,21 @@ def test_a_season_is_closed_and_another_opened(browser, anna, northfield):
     client.post(at("close_season", northfield, season_id=season.id), {"closes_on": "2026-05-31"})
     opened = client.post(at("seasons", northfield), {"opens_on": "2026-06-01"}, follow=True)
     assert "The season is open." in words(opened)
+
+
+def test_the_day_of_the_mail_is_chosen_and_who_chose_stays(browser, dana, northfield):
+    client = browser(dana)
+    assert "Now: Monday" in words(client.get(at("mail_day", northfield)))
+    shown = words(client.post(at("mail_day", northfield), {"weekday": "3"}, follow=True))
+    assert "The weekly mail goes out on that day from now on." in shown and "Now: Wednesday" in shown
+    assert "Wednesday Dana" in shown
+    assert "Day of the mail Wednesday" in words(client.get(at("settings", northfield)))
+
+
+def test_a_day_that_is_none_is_refused_on_the_page(browser, dana, northfield):
+    assert browser(dana).post(at("mail_day", northfield), {"weekday": "8"}).status_code == 422
+
+
+def test_the_day_of_the_mail_is_no_strangers_and_no_recorders_to_choose(browser, ben, carla, northfield):
+    assert browser(ben).post(at("mail_day", northfield), {"weekday": "3"}).status_code == 403
+    assert browser(carla).post(at("mail_day", northfield), {"weekday": "3"}).status_code == 404

@@ -1,0 +1,64 @@
+"""Which weekly mails are due and not written yet: nobody keeps a list, so a crash or an outage loses none."""
+
+from collections.abc import Callable
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, OuterRef
+
+from alerts.checks.calendar import DUE_TIME, WEEK, newest_due
+from alerts.delivery.digest import TOGETHER, owners_without, queue_digests
+from alerts.models import Alert, Assessment, CheckFailure, CheckRun
+from alerts.models.check import RunState
+from alerts.models.mail_day import MONDAY
+from alerts.selectors.mail_days import mail_days_of_farms
+from farms.selectors import farms_of_group
+
+if TYPE_CHECKING:
+    from farms.models import Farm, Group
+
+
+def queue_due_digests(group: "Group", *, now: datetime) -> int:
+    """Write what is due of the group's newest week, once it is judged. Returns how many mails were written."""
+    week = newest_due(group.time_zone, now)
+    run = CheckRun.objects.filter(group_id=group.id, week=week, state=RunState.DONE).select_related("group").first()
+    return write_due(run, now) if run is not None else 0
+
+
+def write_due(run: CheckRun, now: datetime, keep: Callable[[], None] = lambda: None) -> int:
+    """Write the mails of a judged week whose farms' day has come, to each owner who has none yet.
+
+    `keep` is called before each part of the work: it keeps a claimed run.
+    """
+    farms, written = due_farms(run, now), 0
+    for start in range(0, len(farms), TOGETHER):
+        keep()
+        part = farms[start : start + TOGETHER]
+        written += queue_digests(run.group, part, week=run.week, now=now, judged_to=run.judged_to)
+    return written
+
+
+def due_farms(run: CheckRun, now: datetime) -> "list[Farm]":
+    """The farms that were judged in a run, whose day has come, and of whose owners one has no mail about it yet."""
+    judged = list(_judged(run.group, run.week))
+    days = mail_days_of_farms([farm.id for farm in judged])
+    come = [farm for farm in judged if goes_out_at(farm, run.week, days.get(farm.id, MONDAY)) <= now]
+    waiting = set(owners_without([farm.id for farm in come], run.week).values_list("farm_id", flat=True))
+    return [farm for farm in come if farm.id in waiting]
+
+
+def goes_out_at(farm: "Farm", week: date, weekday: int) -> datetime:
+    """05:00 of the farm's own clock on its day of the week after the one that was judged."""
+    day = week + WEEK + timedelta(days=weekday - MONDAY)
+    return datetime.combine(day, time(DUE_TIME.hour), ZoneInfo(farm.time_zone))
+
+
+def _judged(group: "Group", week: date) -> "list[Farm]":
+    """Farms with a result, or with an alert that is open or was closed by this week, but not those set aside."""
+    own = {"farm_id": OuterRef("id")}
+    result = Exists(Assessment.objects.filter(week=week, **own))
+    alert = Exists(Alert.objects.filter(closed_at__isnull=True, **own))
+    closed = Exists(Alert.objects.filter(closed_week=week, **own))
+    failed = Exists(CheckFailure.objects.filter(week=week, solved_at__isnull=True, **own))
+    return list(farms_of_group(group.id).filter(result | alert | closed).exclude(failed).order_by("id"))

@@ -1,0 +1,172 @@
+"""The farm's chosen day: when its mail is written, that nothing is lost, and what came in since the check."""
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from alerts.delivery.due_digests import goes_out_at, queue_due_digests
+from alerts.models import Digest
+from alerts.monday import check_group, judge_again
+from alerts.selectors.mail_days import mail_days_chosen, mail_days_of_farms
+from alerts.services import WeekdayUnknown, set_mail_day
+from farms.models import Farm, Group, Membership, Region, User
+from farms.models.access import FarmRole
+from monitoring.models import Reading, Round, Station, WeeklySummary
+from tests.alerts.scene import check, check_time, count_week, monday
+from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations
+
+pytestmark = pytest.mark.django_db
+WEEK = monday(12)  # the week of June 29; judged on July 6
+MONDAY = check_time(WEEK)
+WEDNESDAY = MONDAY + timedelta(days=2)
+
+
+@pytest.fixture
+def counted(group: Group, northfield: Farm, cards: list[Station]) -> Farm:
+    count_week(cards, WEEK, [60] * 5)
+    return northfield
+
+
+def choose(farm: Farm, weekday: int, by: User, now: datetime = NOW) -> None:
+    with acting(by):
+        set_mail_day(farm=farm, weekday=weekday, by=by, now=now)
+
+
+def due(group: Group, now: datetime) -> int:
+    with as_role("worker"):
+        return queue_due_digests(group, now=now)
+
+
+def written(farm: Farm) -> list[Digest]:
+    with as_factory():
+        return list(Digest.objects.filter(farm=farm).order_by("queued_at"))
+
+
+class TestWhen:
+    def test_on_monday_where_nobody_chose(self, group: Group, counted: Farm):
+        check(group, WEEK)
+        assert due(group, MONDAY) == 1
+        assert due(group, MONDAY + timedelta(days=1)) == 0
+
+    @pytest.mark.parametrize("weekday", range(1, 8))
+    def test_from_five_in_the_morning_of_the_chosen_day(self, group: Group, counted: Farm, anna: User, weekday: int):
+        choose(counted, weekday, anna)
+        check(group, WEEK)
+        day = WEEK + timedelta(days=6 + weekday)
+        five = datetime(day.year, day.month, day.day, 5, tzinfo=ZoneInfo("America/Chicago"))
+        assert day.isoweekday() == weekday
+        assert due(group, five - timedelta(seconds=1)) == 0
+        assert due(group, five) == 1
+
+    def test_by_the_farms_own_clock_and_not_the_groups(self, group: Group, counted: Farm, cards: list[Station]):
+        with as_factory():
+            Farm.objects.filter(id=counted.id).update(time_zone="America/Los_Angeles")
+        check(group, WEEK)
+        # 05:30 in Chicago is half past three there.
+        assert due(group, MONDAY) == 0
+        assert due(group, MONDAY + timedelta(hours=2)) == 1
+
+    def test_five_is_five_on_the_day_the_clocks_go_back(self, group: Group, counted: Farm, anna: User):
+        # November 1, 2026, a Sunday: at 05:00 it is winter time already, 11:00 UTC.
+        assert goes_out_at(counted, date(2026, 10, 19), 7) == datetime(2026, 11, 1, 11, tzinfo=UTC)
+
+    def test_not_before_the_week_is_judged(self, group: Group, counted: Farm):
+        assert due(group, WEDNESDAY) == 0
+
+
+class TestNothingIsLost:
+    def test_mondays_run_writes_those_whose_day_it_is_and_a_tick_the_others(
+        self, group: Group, counted: Farm, region: Region, anna: User, carla: User
+    ):
+        other = make_farm("Windy Lea", region, carla)
+        shed = make_facility(other, "Shed", "heifer_barn", 1)
+        count_week(make_stations(shed, "card", range(1, 6)), WEEK, [20] * 5)
+        choose(counted, 3, anna)
+        with as_role("worker"):
+            check_group(group, MONDAY)
+        assert [len(written(farm)) for farm in (counted, other)] == [0, 1]
+        with as_role("worker"):
+            judge_again(group, WEDNESDAY)
+        assert [row.occasion for row in written(counted)] == ["2026-W27"]
+
+    def test_an_outage_over_the_day_only_makes_it_late(self, group: Group, counted: Farm, anna: User):
+        choose(counted, 2, anna)
+        check(group, WEEK)
+        assert due(group, MONDAY + timedelta(days=5)) == 1
+
+    def test_an_owner_who_has_it_gets_no_second_when_the_day_is_moved(self, group: Group, counted: Farm, anna: User):
+        check(group, WEEK)
+        assert due(group, MONDAY) == 1
+        choose(counted, 5, anna)
+        assert due(group, MONDAY + timedelta(days=4)) == 0
+
+    def test_a_second_owner_who_has_none_yet_gets_theirs_alone(self, group: Group, counted: Farm, ben: User):
+        check(group, WEEK)
+        due(group, MONDAY)
+        with as_factory():
+            Membership.objects.filter(farm=counted, user=ben).update(role=FarmRole.OWNER)
+        assert due(group, WEDNESDAY) == 1
+        assert len(written(counted)) == 2
+
+    def test_an_older_week_goes_out_no_more(self, group: Group, counted: Farm):
+        check(group, WEEK)
+        assert due(group, MONDAY + timedelta(days=7)) == 0
+
+
+class TestSinceTheCheck:
+    def test_a_round_received_since_is_one_line_with_the_plain_comparison(
+        self, group: Group, counted: Farm, cards: list[Station], anna: User
+    ):
+        choose(counted, 5, anna)
+        check(group, WEEK)
+        _early_round(cards, 130)
+        due(group, MONDAY + timedelta(days=4))
+        (row,) = written(counted)
+        text = " ".join(row.text.split())
+        assert "Cards: 60 specks a card" in text
+        assert (
+            "Since the check, round of Thursday, July 9: in the calf barn 303 specks a card, over your action level "
+            "of 100." in text
+        )
+
+    def test_what_the_check_saw_is_told_once(self, group: Group, counted: Farm, anna: User):
+        choose(counted, 5, anna)
+        check(group, WEEK)
+        due(group, MONDAY + timedelta(days=4))
+        assert "Since the check" not in written(counted)[0].text
+
+
+def _early_round(cards: list[Station], count: int) -> None:
+    """Cards hung on Monday, July 6, and read on the Thursday after, in a round that the check has not seen."""
+    hung, read = monday(13), monday(13) + timedelta(days=3)
+    came = {"received_at": datetime(2026, 7, 9, 15, tzinfo=UTC), "entry": 0}
+    farm_id = cards[0].farm_id
+    with as_factory():
+        walk = Round.objects.create(farm_id=farm_id, walked_on=read, source="form", actor_kind="farm_staff", **came)
+        for card in cards:
+            Reading.objects.create(
+                farm_id=farm_id, round_id=walk.id, station_id=card.id, method="card", zone="America/Chicago",
+                hung_on=hung, taken_on=read, count=count, fraction=1, **came,
+            )  # fmt: skip
+        WeeklySummary.objects.create(
+            farm_id=farm_id, method="card", week=hung, stations=5, devices=5, missing=0, days=15, animals=0,
+            at_least=False, last_received_at=came["received_at"],
+        )  # fmt: skip
+
+
+class TestChoosing:
+    def test_the_last_choice_holds_and_the_others_stay(self, northfield: Farm, anna: User):
+        for weekday in (3, 5):
+            choose(northfield, weekday, anna)
+        with acting(anna):
+            assert mail_days_of_farms([northfield.id]) == {northfield.id: 5}
+            assert [(row.weekday, row.set_by_id) for row in mail_days_chosen(northfield)] == [
+                (5, anna.id),
+                (3, anna.id),
+            ]
+
+    @pytest.mark.parametrize("weekday", [0, 8, -1])
+    def test_a_day_that_is_none_is_refused(self, northfield: Farm, anna: User, weekday: int):
+        with pytest.raises(WeekdayUnknown):
+            choose(northfield, weekday, anna)
