@@ -1,7 +1,7 @@
 """The weekly digest: one mail a farm and owner, in the owner's language, written when the check ran."""
 
 import logging
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
@@ -31,7 +31,6 @@ from alerts.selectors.station_effects import with_station_effects
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
-from farms.lookups import array_of
 from farms.selectors import owners_of_farms
 
 if TYPE_CHECKING:
@@ -64,13 +63,11 @@ def queue_digests(
     with its error; the others get theirs.
     """
     corrected = corrections_since(group.id, [farm.id for farm in farms], week)
-    day = local_date(now, group.time_zone)
     queued = 0
-    for start in range(0, len(farms), TOGETHER):
-        part = farms[start : start + TOGETHER]
+    for part in _parts(farms):
         owners, last_told = _owners(part, week), weeks_last_told([farm.id for farm in part], week)
         mails: list[Digest] = []
-        weeks = weeks_of_farms(part, week, day)
+        weeks = weeks_of_farms(part, week, local_date(now, part[0].time_zone))
         for told in _with_effects(with_rounds_since(weeks, judged_to) if judged_to else weeks):
             try:
                 since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
@@ -81,10 +78,13 @@ def queue_digests(
     return queued
 
 
-def farms_told(farms: Sequence["Farm"], week: date) -> set[UUID]:
-    """Those of the farms whose mails of a week are written already: a part's mails are stored all at once."""
-    rows = Digest.objects.filter(farm_id__any_of=array_of([farm.id for farm in farms]), occasion=occasion_of(week))
-    return set(rows.values_list("farm_id", flat=True))
+def _parts(farms: Sequence["Farm"]) -> Iterator[list["Farm"]]:
+    """The farms in parts small enough to hold, each of one time zone: a mail is told from its farm's own day."""
+    zones: dict[str, list[Farm]] = {}
+    for farm in farms:
+        zones.setdefault(farm.time_zone, []).append(farm)
+    for own in zones.values():
+        yield from (own[start : start + TOGETHER] for start in range(0, len(own), TOGETHER))
 
 
 def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:

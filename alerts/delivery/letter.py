@@ -8,7 +8,7 @@ from django.template.loader import render_to_string
 from django.utils.translation import get_language
 
 from alerts.delivery.parts import CHART_ID
-from monitoring.charts import LIGHT
+from monitoring.charts import DARK, LIGHT
 
 TEXT_WIDTH = 76
 MARKS = {"below": "○", "near": "◒", "over": "●", "none": "-"}
@@ -85,7 +85,7 @@ def as_text(blocks: Iterable[str]) -> str:
 
 
 def render(template: str, **context: object) -> str:
-    shared = {"language": get_language(), "palette": LIGHT, "chart_id": CHART_ID}
+    shared = {"language": get_language(), "palette": LIGHT, "dark": DARK, "chart_id": CHART_ID}
     return render_to_string(template, shared | context)
 
 

@@ -19,6 +19,7 @@ from django.utils.translation import override
 
 from alerts.models import Digest, MondayList
 from alerts.wording.numbers import day_phrase
+from monitoring.charts import LIGHT
 
 if TYPE_CHECKING:
     from farms.models import User
@@ -29,7 +30,7 @@ RULE = "- - -"
 PART = re.compile(r"<!--part-->(.*?)<!--/part-->", re.DOTALL)
 SMALL_PRINT = re.compile(r"<!--small-->(.*?)<!--/small-->", re.DOTALL)
 TITLE = re.compile(r"<title>.*?</title>", re.DOTALL)
-NEXT_PART = '<div class="next" style="margin:48px 0 0;padding:36px 0 0;border-top:2px solid #211c16;">{part}</div>'
+NEXT_PART = '<div class="next" style="margin:48px 0 0;padding:36px 0 0;border-top:1px solid {ink};">{part}</div>'
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,9 @@ def _html(rows: Sequence[Digest], subject: str) -> str:
     """The first one's page with the parts of all, each with its own picture, and the small print once."""
     parts = [_part(row.html, number) for number, row in enumerate(rows, 1)]
     small = [line for row in rows for line in _inside(SMALL_PRINT, row.html).split("<br>")]
-    page = _with(PART, rows[0].html, parts[0] + "".join(NEXT_PART.format(part=part) for part in parts[1:]))
+    page = _with(
+        PART, rows[0].html, parts[0] + "".join(NEXT_PART.format(part=part, ink=LIGHT.soft) for part in parts[1:])
+    )
     page = _with(SMALL_PRINT, page, "<br>".join(dict.fromkeys(small)))
     return _with(TITLE, page, f"<title>{escape(subject)}</title>")
 

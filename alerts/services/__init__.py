@@ -23,6 +23,7 @@ from alerts.services.levels import (
     take_farm_level_back,
     take_group_level_back,
 )
+from alerts.services.mail_day import WeekdayUnknown, set_mail_day
 from alerts.services.rules import (
     NewRule,
     RuleFromThePast,
@@ -32,7 +33,6 @@ from alerts.services.rules import (
     RuleWithoutReason,
     set_group_rule,
 )
-from alerts.services.mail_day import WeekdayUnknown, set_mail_day
 
 __all__ = [
     "AlertClosed",

@@ -90,8 +90,9 @@ class TestHowItIsPutTogether:
         assert "Action level 100" in words
 
     def test_the_html_holds_nothing_that_mail_programs_drop(self, over: Farm, write: Write):
-        html = write(over).html
-        refused = ("<style", "<script", "<link", " class=", "position:", "display:flex", "display:grid", "url(")
+        # One block of style, which only has dark's colours: what drops it shows the mail on light paper.
+        html = re.sub(r"<style>.*?</style>", "", write(over).html, flags=re.DOTALL)
+        refused = ("<style", "<script", "<link", "position:", "display:flex", "display:grid", "url(")
         assert [each for each in refused if each in html] == []
         assert re.findall(r'src="(?!cid:)', html) == []
         assert len(html) < 100_000  # longer ones are cut
