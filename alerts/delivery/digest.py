@@ -1,7 +1,7 @@
 """The weekly digest: one mail a farm and owner, in the owner's language, written when the check ran."""
 
 import logging
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from alerts.checks.failures import set_aside
+from alerts.checks.side_by_side import no_search_for_cycles
 from alerts.delivery import sentences
 from alerts.delivery.chart import picture_of
 from alerts.delivery.development_sentences import development_paragraph
@@ -65,17 +66,23 @@ def queue_digests(
     corrected = corrections_since(group.id, [farm.id for farm in farms], week)
     queued = 0
     for part in _parts(farms):
-        owners, last_told = _owners(part, week), weeks_last_told([farm.id for farm in part], week)
-        mails: list[Digest] = []
-        weeks = weeks_of_farms(part, week, local_date(now, part[0].time_zone))
-        for told in _with_effects(with_rounds_since(weeks, judged_to) if judged_to else weeks):
-            try:
-                since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
-                mails += _digests(told, owners.get(told.farm.id, []), since, now)
-            except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
-                set_aside(told.farm, week, error, now)
-        queued += queue(mails)
+        with no_search_for_cycles():
+            weeks = weeks_of_farms(part, week, local_date(now, part[0].time_zone))
+            queued += queue(_mails(with_rounds_since(weeks, judged_to) if judged_to else weeks, corrected, now))
     return queued
+
+
+def _mails(weeks: Sequence[FarmWeek], corrected: Mapping[UUID, Sequence[Correction]], now: datetime) -> list[Digest]:
+    """The mails of some farms to their owners; a farm whose mail can't be written is set aside."""
+    mails: list[Digest] = []
+    owners, last_told = _owners(weeks), weeks_last_told([told.farm.id for told in weeks], weeks[0].week)
+    for told in _with_effects(weeks):
+        try:
+            since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
+            mails += _digests(told, owners.get(told.farm.id, []), since, now)
+        except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
+            set_aside(told.farm, told.week, error, now)
+    return mails
 
 
 def _parts(farms: Sequence["Farm"]) -> Iterator[list["Farm"]]:
@@ -109,9 +116,9 @@ def owners_without(farm_ids: Collection[UUID], week: date) -> "QuerySet[Membersh
     return owners_of_farms(farm_ids).exclude(Exists(theirs))
 
 
-def _owners(farms: Sequence["Farm"], week: date) -> dict[UUID, list["User"]]:
+def _owners(weeks: Sequence[FarmWeek]) -> dict[UUID, list["User"]]:
     owners: dict[UUID, list[User]] = {}
-    for membership in owners_without([farm.id for farm in farms], week):
+    for membership in owners_without([told.farm.id for told in weeks], weeks[0].week):
         owners.setdefault(membership.farm_id, []).append(membership.user)
     return owners
 

@@ -30,7 +30,7 @@ RULE = "- - -"
 PART = re.compile(r"<!--part-->(.*?)<!--/part-->", re.DOTALL)
 SMALL_PRINT = re.compile(r"<!--small-->(.*?)<!--/small-->", re.DOTALL)
 TITLE = re.compile(r"<title>.*?</title>", re.DOTALL)
-NEXT_PART = '<div class="next" style="margin:48px 0 0;padding:36px 0 0;border-top:1px solid {ink};">{part}</div>'
+NEXT_PART = '<div class="between" style="margin:48px 0 0;padding:36px 0 0;border-top:1px solid {ink};">{part}</div>'
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from tests.cast import as_factory, as_role, make_facility, make_farm, make_stati
 pytestmark = pytest.mark.django_db
 WEEK = monday(12)  # the week of June 29
 MONDAY = check_time(WEEK)
-NORTHFIELDS, SOUTHMEADS = "317", "463"  # specks a card: no other figure of a mail looks like these
+NORTHFIELDS, WINDY_LEAS = "317", "463"  # specks a card: no other figure of a mail looks like these
 LONG = "Hof zum langen Ñandú, " * 5
 
 
@@ -41,7 +41,7 @@ def judged(group: Group, region: Region, northfield: Farm, cards: list[Station],
     for number in (11, 12):
         last = number == 12
         count_week(cards, monday(number), [int(NORTHFIELDS) if last else 30 + number] * 5)
-        count_week(theirs, monday(number), [int(SOUTHMEADS) if last else 50 + number] * 5)
+        count_week(theirs, monday(number), [int(WINDY_LEAS) if last else 50 + number] * 5)
         check(group, monday(number))
     return northfield, other
 
@@ -66,6 +66,11 @@ def body(message: EmailMessage, kind: str) -> str:
     part = message.get_body((kind,))
     assert part is not None
     return str(part.get_content())
+
+
+def tells(text: str, number: str) -> bool:
+    """Whether a number stands in a text by itself, and not within an id."""
+    return re.search(rf"\b{number}\b", text) is not None
 
 
 class Tags(HTMLParser):
@@ -158,19 +163,19 @@ class TestEveryMail:
 class TestWhoseNumbers:
     def test_no_owners_mail_holds_a_number_of_another_farm(self, sent):
         for reader, own, others in (
-            ("anna@example.org", NORTHFIELDS, SOUTHMEADS),
-            ("ben@example.org", NORTHFIELDS, SOUTHMEADS),
-            ("carla@example.org", SOUTHMEADS, NORTHFIELDS),
+            ("anna@example.org", NORTHFIELDS, WINDY_LEAS),
+            ("ben@example.org", NORTHFIELDS, WINDY_LEAS),
+            ("carla@example.org", WINDY_LEAS, NORTHFIELDS),
         ):
             told = body(sent[reader], "plain") + body(sent[reader], "html") + str(sent[reader]["Subject"])
-            assert own in told, reader
-            assert others not in told, reader
-            assert ("Windy Lea" in told) == (own == SOUTHMEADS), reader
+            assert tells(told, own), reader
+            assert not tells(told, others), reader
+            assert ("Windy Lea" in told) == (own == WINDY_LEAS), reader
 
     def test_the_advisers_list_has_only_the_farm_that_let_her_in(self, sent):
         told = body(sent["dana@example.org"], "plain") + body(sent["dana@example.org"], "html")
-        assert NORTHFIELDS in told
-        assert SOUTHMEADS not in told and "Windy Lea" not in told
+        assert tells(told, NORTHFIELDS)
+        assert not tells(told, WINDY_LEAS) and "Windy Lea" not in told
 
 
 class TestWhenItIs:

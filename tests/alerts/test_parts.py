@@ -181,7 +181,8 @@ class TestLeftOutAndLate:
             Membership.objects.filter(user=anna, farm=hers[1]).update(ended_at=NOW)
         assert send() == {"sent": 1}
         (message,) = sent()
-        assert "311" not in message.as_string()
+        assert "Sorrel Flats" not in body(message, "plain") + body(message, "html")
+        assert len(list(message.iter_parts())) == 2  # what is said, and Northfield's picture
         assert message["Subject"] == "Northfield: below your action levels, week of June 29"
         assert [row.state for row in stored()] == ["sent", "refused"]
 
