@@ -150,6 +150,11 @@ def token_by_key(key: str, now: datetime) -> ApiToken | None:
     return token if token is not None and token.is_live(now) else None
 
 
+def active_user(user_id: UUID) -> User | None:
+    """A person by their id, None where there is none who can sign in."""
+    return User.objects.filter(id=user_id, is_active=True).first()
+
+
 def feeds_of(user: User) -> QuerySet[FeedAddress]:
     """A person's feed addresses, the ended ones too, newest first."""
     return FeedAddress.objects.filter(user_id=user.id).order_by("-made_at", "-id")

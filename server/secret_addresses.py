@@ -1,6 +1,7 @@
-"""Addresses that are a secret themselves, a feed's or a sign-in link's, stay out of logs, referrers, caches, indexes.
+"""Addresses that are a secret themselves stay out of logs, referrers, caches and indexes.
 
-Whoever knows one needs nothing else, so it is told to the person it is for and written down nowhere here.
+A feed's, a sign-in link's, and the one in a mail at which its reader chooses how often it comes. Whoever knows one
+needs nothing else, so it is told to the person it is for and written down nowhere here.
 """
 
 import re
@@ -10,17 +11,19 @@ from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 
 FEEDS = "/feeds/"
+CHOICES = "/mail-choice/"
 SLASH = r"(?:/|%(?:25)*2[Ff])"
 # What stands where a key does: behind these words, up to the next slash, mark or blank. A slash may be written as %2F,
 # as in ?next=. The API's /me/feeds/ names a row by its id, which opens nothing.
 SECRET = re.compile(
-    rf"((?<!/me){SLASH}feeds{SLASH}|{SLASH}sign-in{SLASH}link{SLASH}|{SLASH}phone{SLASH}?\?code=)"
+    rf"((?<!/me){SLASH}feeds{SLASH}|{SLASH}sign-in{SLASH}link{SLASH}|{SLASH}mail-choice{SLASH}|{SLASH}phone{SLASH}?\?code=)"
     r"(?:(?!%(?:25)*2[Ff])[^/?#&\s\"'\\])+"
 )
 NOT_FOUND_BY_SEARCHING = {"X-Robots-Tag": "noindex"}
 HEADERS: Mapping[str, Mapping[str, str]] = {
     # no-cache: kept by the reader's own program only, and asked for anew each time.
     FEEDS: NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "no-referrer", "Cache-Control": "private, no-cache"},
+    CHOICES: NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "no-referrer", "Cache-Control": "no-store"},
     # Not no-referrer: browsers would send "Origin: null" with the form, which the check against forgery refuses.
     "/sign-in/link/": NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "strict-origin"},
 }
@@ -38,10 +41,10 @@ def hide_keys(text: str) -> str:
 def secret_addresses(
     get_response: Callable[[HttpRequest], HttpResponseBase],
 ) -> Callable[[HttpRequest], HttpResponseBase]:
-    """Middleware: headers on whatever is answered there; at a feed, no cookie is read and so none is set."""
+    """Middleware: headers on whatever is answered there; at a feed's and a mail's no cookie is read, so none is set."""
 
     def answer(request: HttpRequest) -> HttpResponseBase:
-        if request.path.startswith(FEEDS):
+        if request.path.startswith((FEEDS, CHOICES)):
             request.META.pop("HTTP_COOKIE", None)
         response = get_response(request)
         for prefix, headers in HEADERS.items():

@@ -145,7 +145,8 @@ def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest
             subject=letter.subject[:200], headline=sentences.headline(told)[:200], pressing=sentences.pressing(told),
             text=letter.as_text(), html=letter.as_html(),
             picture=letter.picture.png if letter.picture else None,
-            picture_text=letter.picture.words if letter.picture else "", queued_at=now, next_try_at=now,
+            picture_text=letter.picture.words if letter.picture else "", needs_a_look=told.needs_a_look, queued_at=now,
+            next_try_at=now,
         )  # fmt: skip
 
 

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from django.template.loader import render_to_string
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
+from alerts.delivery.choice_address import choice_page
 from alerts.delivery.parts import CHART_ID
 from monitoring.charts import DARK, LIGHT
 
@@ -79,13 +81,20 @@ def strong(text: str) -> Sentence:
 
 
 def as_text(blocks: Iterable[str]) -> str:
-    """Plain text, wrapped where mail programs don't; a link stays in one piece."""
-    wrapped = (textwrap.fill(block, TEXT_WIDTH, break_long_words=False, break_on_hyphens=False) for block in blocks)
+    """Plain text, wrapped where mail programs don't; a link stays in one piece. How to stop the mail ends it."""
+    told = [*blocks, f"{how_often_words()}: {choice_page()}"]
+    wrapped = (textwrap.fill(block, TEXT_WIDTH, break_long_words=False, break_on_hyphens=False) for block in told)
     return "\n\n".join(wrapped) + "\n"
+
+
+def how_often_words() -> str:
+    """What stands on the link at the end of every mail."""
+    return _("Fewer of these mails, or none")
 
 
 def render(template: str, **context: object) -> str:
     shared = {"language": get_language(), "palette": LIGHT, "dark": DARK, "chart_id": CHART_ID}
+    shared |= {"choice_link": choice_page(), "how_often_words": how_often_words()}
     return render_to_string(template, shared | context)
 
 

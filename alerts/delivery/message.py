@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 
+from alerts.delivery.choice_address import choice_address, choice_page
 from alerts.delivery.parts import whole_of
 from alerts.models import Digest, MondayList
 
@@ -29,22 +30,31 @@ def message_of(rows: Sequence[Digest | MondayList], *, now: datetime) -> Related
 
     Sent twice it has one Message-ID, so that a mailbox can drop the second.
     """
-    whole = whole_of(rows)
+    whole, secret = whole_of(rows), choice_address(rows[0], now)
     message = RelatedMessage(
         subject=" ".join(whole.subject.split()),
-        body=whole.text,
+        body=whole.text.replace(choice_page(), secret),
         to=[whole.recipient.email],
         headers={
             "Message-ID": f"<{whole.id}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>",
             "Date": format_datetime(now),
             "Content-Language": whole.language,
             "Auto-Submitted": "auto-generated",
+            **way_out(secret),
         },
     )
-    message.attach_alternative(whole.html, "text/html")
+    message.attach_alternative(whole.html.replace(choice_page(), secret), "text/html")
     for content_id, png in whole.pictures:
         message.attach(_picture(content_id, png))
     return message
+
+
+def way_out(address: str) -> dict[str, str]:
+    """The headers by which a mail program stops a mail with one click (RFC 8058, 3.1): over HTTPS only."""
+    headers = {"List-Unsubscribe": f"<{address}>"}
+    if settings.SECURE:
+        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    return headers
 
 
 def _picture(content_id: str, png: bytes) -> MIMEImage:

@@ -28,6 +28,7 @@ from django.db.models import F, Q, QuerySet
 from alerts.delivery.consent import why_withheld
 from alerts.delivery.message import message_of
 from alerts.delivery.parts import claim_together
+from alerts.delivery.wanted import is_wanted
 from alerts.log_context import sending
 from alerts.models import Digest, MondayList
 from alerts.models.outbox import DeliveryState
@@ -126,13 +127,16 @@ def _waiting(now: datetime, group_id: UUID | None, ends: float) -> Iterator[Mail
 def _send(parts: Sequence[Mail], connection: BaseEmailBackend, now: datetime) -> tuple[str, bool]:
     """Send what was claimed as one message; its new state, and whether the server can take another.
 
-    A part whose consent ended meanwhile is left out.
+    A part whose consent ended meanwhile, or that its reader doesn't want, is left out.
     """
     withheld = {part.id: why_withheld(part) for part in parts}
     for part in parts:
         if withheld[part.id]:
             _record([part], DeliveryState.REFUSED, error=withheld[part.id])
     kept = [part for part in parts if not withheld[part.id]]
+    for part in [part for part in kept if not is_wanted(part)]:
+        _record([part], DeliveryState.UNWANTED)
+        kept.remove(part)
     if not kept:
         return DeliveryState.REFUSED.value, True
     try:
@@ -214,5 +218,5 @@ def _is_sending(group_id: UUID, now: datetime) -> bool:
 def _row(mail: Mail) -> QuerySet[Any]:
     """The stored row while it is as we know it: after another worker's claim it has more attempts."""
     rows: QuerySet[Any] = type(mail).objects.filter(id=mail.id, attempts=mail.attempts)
-    rows = rows.exclude(state__in=[DeliveryState.SENT, DeliveryState.REFUSED])
+    rows = rows.exclude(state__in=[DeliveryState.SENT, DeliveryState.REFUSED, DeliveryState.UNWANTED])
     return rows.filter(farm_id=mail.farm_id) if isinstance(mail, Digest) else rows

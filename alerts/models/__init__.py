@@ -3,6 +3,7 @@ from alerts.models.assessment import Assessment
 from alerts.models.borrowed import BorrowedFigures
 from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
+from alerts.models.mail_choice import ChoiceKey, DigestChoice, MondayListChoice
 from alerts.models.mail_day import MailDay
 from alerts.models.outbox import Digest, MondayList
 from alerts.models.rule import GroupRule
@@ -17,13 +18,16 @@ __all__ = [
     "BorrowedFigures",
     "CheckFailure",
     "CheckRun",
+    "ChoiceKey",
     "Digest",
+    "DigestChoice",
     "FarmLevel",
     "GroupLevel",
     "GroupRule",
     "ListedRise",
     "MailDay",
     "MondayList",
+    "MondayListChoice",
     "Ring",
     "Running",
 ]

@@ -12,6 +12,7 @@ class DeliveryState(models.TextChoices):
     SENDING = "sending"
     SENT = "sent"
     REFUSED = "refused"
+    UNWANTED = "unwanted"  # its reader chose not to get it; the page shows it all the same
 
 
 class Delivery(models.Model):
@@ -25,6 +26,8 @@ class Delivery(models.Model):
     html = models.TextField()
     picture = models.BinaryField(null=True)
     picture_text = models.TextField(blank=True, default="")
+    # Whether something in it needs a look: over its level, rising, or overdue. Some readers want those mails only.
+    needs_a_look = models.BooleanField(default=True, db_default=True)
     queued_at = models.DateTimeField()
     state = models.CharField(max_length=8, choices=DeliveryState, default=DeliveryState.QUEUED)
     lease_until = models.DateTimeField(null=True)

@@ -79,6 +79,11 @@ class FarmWeek:
         return any(alert.rule == Rule.OVERDUE for alert in self.alerts)
 
     @property
+    def needs_a_look(self) -> bool:
+        """Whether something is over its level, rising, or overdue: a reader may want mails of such weeks only."""
+        return bool(self.over or self.rising or self.is_overdue)
+
+    @property
     def due_on(self) -> date | None:
         return due_on(self.walks, self.day)
 

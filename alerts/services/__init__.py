@@ -23,6 +23,7 @@ from alerts.services.levels import (
     take_farm_level_back,
     take_group_level_back,
 )
+from alerts.services.mail_choice import HowOftenUnknown, choose_how_often
 from alerts.services.mail_day import WeekdayUnknown, set_mail_day
 from alerts.services.rules import (
     NewRule,
@@ -36,6 +37,7 @@ from alerts.services.rules import (
 
 __all__ = [
     "AlertClosed",
+    "HowOftenUnknown",
     "LevelFromThePast",
     "LevelNotAboveZero",
     "LevelWithoutReason",
@@ -54,6 +56,7 @@ __all__ = [
     "WeekdayUnknown",
     "WorkBeforeAlert",
     "acknowledge",
+    "choose_how_often",
     "link_work",
     "mark_seen",
     "set_farm_level",

@@ -19,6 +19,7 @@ from server.web.views import (
     levels,
     log,
     mail,
+    mail_choice,
     mail_day,
     monday,
     paper,
@@ -37,6 +38,7 @@ from server.web.views import (
     temperatures,
     work,
     worth,
+    your_mails,
 )
 
 signing_in = [
@@ -103,6 +105,9 @@ urlpatterns = [
     path("monday/", monday.monday, name="monday"),
     path("dates/", feeds.feeds, name="feeds"),
     path("dates/<uuid:feed_id>/off/", feeds.switch_off_feed, name="switch_off_feed"),
+    path("mails/", your_mails.your_mails, name="your_mails"),
+    # The address is the key (server/secret_addresses.py keeps it out of logs).
+    path("mail-choice/<str:key>/", mail_choice.mail_choice, name="mail_choice"),
     path("farms/", home.farms, name="farms"),
     path("farms/<uuid:farm_id>/", include(of_a_farm)),
     path("regions/<uuid:region_id>/", region.region, name="region"),

@@ -25,7 +25,7 @@ HERE = "tests/isolation/asks.py"
 # What stands in an address and is no record of a farm.
 PLAIN = {"name": "none.eml", "number": "1", "file_id": "0197d0c2-5c00-7000-8000-0000000000ff", "table": "readings"}
 # Secret keys in addresses, by what the address begins with.
-KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key"}
+KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next"}
@@ -42,8 +42,10 @@ TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
 NO_FORM = {
     "farms/{farm_id}/settings/seasons/{season_id}/close/": {"closes_on": ["2026-10-01"]},
     "dates/": {"kind": ["calendar"]},
+    # Of the farm that is asked about: `farm_id` is filled in.
+    "mails/": {"kind": ["digest"], "about": ["farm_id"], "how_often": ["none"]},
 }
-WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/")
+WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/")
 # Records of one table that an address tells apart.
 KINDS_OF = {("/phones/", "token_id"): "phone_id"}
 
@@ -243,7 +245,9 @@ def _resolved(schema: dict[str, Any]) -> dict[str, Any]:
 def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     """What somebody who may would send from the form on one of the farm's pages that leads to this address."""
     forms = forms_of(scene, farm)
-    given: dict[str, Any] = dict(forms.get(address_of(route, farm, farm), {})) or dict(NO_FORM.get(route.template, {}))
+    given: dict[str, Any] = dict(forms.get(address_of(route, farm, farm), {}))
+    for name, values in ({} if given else NO_FORM.get(route.template, {})).items():
+        given[name] = [farm.ids.get(value, [value])[0] for value in values]
     if route.template.endswith("file/"):
         content = TEMPERATURES if "temperatures" in route.template else CSV
         given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")

@@ -14,6 +14,8 @@ from uuid import UUID
 from django.core import signing
 from django.utils import timezone
 
+from alerts.delivery.choice_address import Reader, choice_token
+from alerts.models.mail_choice import MailKind
 from alerts.services import NewLevel, set_farm_level, set_mail_day
 from farms import services
 from farms.credentials import key_hash, new_key, new_token_key
@@ -131,6 +133,7 @@ class Scene:
         # An adviser is the group's, not a farm's: of a further group's nothing must be found out.
         ids["adviser_id"] = [self.outsiders[scene.name].id]
         ids["feed_id"], ids["feed_key"] = ([each] for each in dead_feed_of(scene.owner))
+        ids["choice_key"] = [choice_signed_by_nobody(scene)]
         ids["guest_id"], ids["user_id"], ids["link_key"] = (
             [guest_in(farm.group)],
             [scene.owner.id],
@@ -265,6 +268,11 @@ def dead_feed_of(user: User) -> tuple[UUID, str]:
         user=user, kind="calendar", key_hash=key_hash(key), made_at=NOW, revoked_at=NOW
     )  # fmt: skip
     return made.id, key
+
+
+def choice_signed_by_nobody(scene: FarmScene) -> str:
+    """What a mail's address would say of the farm's owner, under a key that isn't ours."""
+    return choice_token(Reader(scene.owner.id, MailKind.DIGEST, scene.farm.id), [bytes(32)])
 
 
 def guest_in(group: Group) -> UUID:

@@ -43,6 +43,8 @@ NOBODY_GETS_IN = {
     "get /mail/{name}/{number}/html/": "mails are shown in a demo only",
     "get /feeds/{key}/rounds.ics": "the scene's keys are dead; live ones are tried in test_secret_addresses.py",
     "get /feeds/{key}/matters.atom": "likewise",
+    "get /mail-choice/{key}/": "the scene's are signed by nobody; live ones are tried in test_secret_addresses.py",
+    "post /mail-choice/{key}/": "likewise",
     "get /mail/": "mails are shown in a demo only",
     "get /metrics": "it takes the watcher's own token (tests/server/test_metrics.py)",
     "post /metrics": "it is only read",

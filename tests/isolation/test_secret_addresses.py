@@ -8,14 +8,18 @@ from django.core.cache import cache
 from django.db import transaction
 from django.utils import timezone
 
+from alerts.delivery.choice_address import Reader, choice_token
+from alerts.models.mail_choice import MailKind
+from alerts.services.choice_key import keys_to_sign
 from farms import services
 from farms.models import Consent, Membership, SignInLink
 from farms.models.access import FeedKind
 from farms.services import make_feed, make_sign_in_link
 from tests.cast import acting, as_factory
 from tests.isolation.asks import Ask
+from tests.isolation.farm_tables import everything_of
 from tests.isolation.markers import Markers, content_of
-from tests.isolation.scene import NOW, Asker, Scene
+from tests.isolation.scene import NOW, Asker, FarmScene, Scene
 from tests.isolation.walls import WAYS, only
 from tests.server.api.senders import Sender
 
@@ -69,6 +73,29 @@ def test_a_feed_is_dead_for_a_farm_the_moment_membership_or_consent_ends(scene: 
             consent = Consent.objects.get(farm=home.farm, adviser=adviser.user)
             services.withdraw_consent(consent=consent, by=home.owner, now=NOW)
         assert not any(home.word.encode() in content_of(get(address)) for address in addresses.values())
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_address_in_a_mail_shows_and_chooses_its_readers_own_and_nobody_elses(scene: Scene, way: str):
+    """Each person of the scene, of each farm: what opens is their own farm's, whatever else the address says."""
+    for asker in (each for each in scene.askers.values() if each.user):
+        for farm in scene.farms.values():
+            address = choice_of(asker, farm)
+            before = everything_of([each.farm.id for each in scene.strangers_to(asker)])
+            with only(way), transaction.atomic():
+                answers = [get(address), Sender().post(address, {"List-Unsubscribe": "One-Click"}, format="multipart")]
+                for answer in answers:
+                    assert Markers(scene, asker).in_answer(answer, Ask("get", address)) == set(), asker.name
+                    assert answer.status_code == (200 if farm.owner == asker.user else 404), (asker.name, farm.name)
+                assert everything_of([each.farm.id for each in scene.strangers_to(asker)]) == before
+                transaction.set_rollback(True)
+
+
+def choice_of(asker: Asker, farm: FarmScene) -> str:
+    """The address in a mail of this farm to somebody, rightly signed."""
+    assert asker.user is not None
+    token = choice_token(Reader(asker.user.id, MailKind.DIGEST, farm.farm.id), keys_to_sign(NOW))
+    return f"/mail-choice/{token}/"
 
 
 def test_a_key_of_the_other_feed_or_of_a_token_opens_nothing(scene: Scene):

@@ -23,6 +23,9 @@ from hypothesis import strategies as st
 from prometheus_client import generate_latest
 from structlog.stdlib import ProcessorFormatter
 
+from alerts.delivery.choice_address import Reader, choice_token
+from alerts.models.mail_choice import MailKind
+from alerts.services.choice_key import keys_to_sign
 from farms.credentials import new_key
 from farms.services import make_feed, make_sign_in_link, revoke_feed
 from server.demo.processes import free_port, running, wait_for
@@ -49,6 +52,7 @@ for path in sys.argv[1:]:
             '"https://flies.example.org/feeds/k/matters.atom?a=1"',
             '"https://flies.example.org/feeds/.../matters.atom?a=1"',
         ),
+        ("POST /mail-choice/AAGi-x.Q_w=/ HTTP/1.1", "POST /mail-choice/.../ HTTP/1.1"),
         ("/sign-in/link/k/ and /sign-in/link/l", "/sign-in/link/.../ and /sign-in/link/..."),
         ("/language/?next=%2Fsign-in%2Flink%2Fk%2F&a", "/language/?next=%2Fsign-in%2Flink%2F...%2F&a"),
         ("/feeds%2Fk%2Frounds.ics", "/feeds%2F...%2Frounds.ics"),
@@ -108,6 +112,7 @@ def test_a_server_as_the_image_starts_it_writes_no_key_down(served, northfield, 
     with acting(anna):
         calendar, matters = (make_feed(user=anna, kind=kind, now=now) for kind in ("calendar", "matters"))
         revoke_feed(feed=matters[0], by=anna, now=now)
+    mail = choice_token(Reader(anna.id, MailKind.DIGEST, northfield.id), keys_to_sign(now))
     link = make_sign_in_link(user=anna, now=now, valid_for=timedelta(hours=1))
     live, dead, unknown = calendar[1], matters[1], new_key()
     page = f"{served.site}/sign-in/link/{link}/"
@@ -118,6 +123,9 @@ def test_a_server_as_the_image_starts_it_writes_no_key_down(served, northfield, 
         assert client.get(f"/feeds/{dead}/matters.atom").status_code == 404
         assert client.get(f"/feeds/{unknown}/rounds.ics").status_code == 404
         assert client.get(f"/feeds/{live}/no-such-file").status_code == 404
+        assert client.get(f"/mail-choice/{mail}/").status_code == 200
+        assert client.post(f"/mail-choice/{mail}/", data={"List-Unsubscribe": "One-Click"}).status_code == 200
+        assert client.get(f"/mail-choice/{mail[:-1]}/").status_code == 404
         # A browser that keeps to no policy names the page that it comes from.
         assert client.get("/sign-in/", headers={"referer": page}).status_code == 200
         assert client.get(f"/farms/?next={quote(page, safe='')}").status_code == 302
@@ -129,8 +137,9 @@ def test_a_server_as_the_image_starts_it_writes_no_key_down(served, northfield, 
     served.raw(f"GE[T /feeds/{live}/rounds.ics HTTP/1.1\r\nHost: x\r\n\r\n")
     served.raw(f"GET /feeds/{live}/rounds.ics HTTP/1.1\r\nHost: no such host\r\n\r\n")
     text = served.log.read_text()
-    assert [key for key in (live, dead, unknown, link) if key in text] == []
+    assert [key for key in (live, dead, unknown, link, mail) if key in text] == []
     # What was asked is still told: by the server, by Django and by the line of each request.
+    assert '"POST /mail-choice/.../ HTTP/1.1" 200' in text
     assert '"GET /feeds/.../rounds.ics HTTP/1.1" 200' in text and '"POST /sign-in/link/.../ HTTP/1.1" 302' in text
     told = [json.loads(line) for line in text.splitlines() if line.startswith("{")]
     assert {"GET /feeds/.../rounds.ics", "GET /feeds/.../matters.atom", "POST /sign-in/link/.../"} <= {

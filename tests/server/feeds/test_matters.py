@@ -62,7 +62,9 @@ def test_ben_reads_his_in_spanish(northfield, ben, over):
     feed = ET.fromstring(answer.content)
     assert feed.get("{http://www.w3.org/XML/1998/namespace}lang") == "es" == answer.headers["Content-Language"]
     told = {entry["title"]: entry["summary"] for entry in entries(feed_of(ben, "matters"))}
-    assert told["Northfield: Tarjetas: sobre el nivel de acción, Calf barn"] == "Abierto desde la semana del 18 de mayo."
+    assert (
+        told["Northfield: Tarjetas: sobre el nivel de acción, Calf barn"] == "Abierto desde la semana del 18 de mayo."
+    )
 
 
 def test_it_holds_what_the_standard_requires(northfield, anna, over):

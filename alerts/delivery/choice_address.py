@@ -1,0 +1,70 @@
+"""The address in a mail at which its reader chooses how often it comes, without signing in (RFC 8058).
+
+It says whose mail of which farm or group it is, signed with a key of our own (alerts/models/mail_choice.py). It is put
+in when the mail leaves: the stored mail has the page's plain address in its place, so that neither the outbox nor a
+page that shows the mail to somebody else tells the secret one.
+"""
+
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from binascii import Error
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.conf import settings
+from django.core.signing import BadSignature, Signer
+from django.urls import reverse
+
+from alerts.models import Digest, MondayList
+from alerts.models.mail_choice import MailKind
+from alerts.selectors.mail_choices import choice_keys
+from alerts.services.choice_key import keys_to_sign
+
+SALT = "alerts.choice_address"
+KINDS = (MailKind.DIGEST, MailKind.MONDAY_LIST)
+LENGTH = 33  # a byte for the kind, two ids
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Whose mail it is, and of which farm or group."""
+
+    user_id: UUID
+    kind: MailKind
+    about_id: UUID
+
+
+def choice_page() -> str:
+    """The page where whoever signs in finds the same choice: what stands in a stored mail."""
+    return f"{settings.SITE_URL}{reverse('your_mails')}"
+
+
+def choice_address(mail: Digest | MondayList, now: datetime) -> str:
+    """The secret address of this mail's reader, the same in each of their mails of this kind."""
+    kind = MailKind.DIGEST if isinstance(mail, Digest) else MailKind.MONDAY_LIST
+    about_id = mail.farm_id if isinstance(mail, Digest) else mail.group_id
+    key = choice_token(Reader(mail.recipient_id, kind, about_id), keys_to_sign(now))
+    return f"{settings.SITE_URL}{reverse('mail_choice', args=[key])}"
+
+
+def choice_token(reader: Reader, keys: list[bytes]) -> str:
+    """The signed part of the address."""
+    said = bytes([KINDS.index(reader.kind)]) + reader.user_id.bytes + reader.about_id.bytes
+    return _signer(keys).sign(urlsafe_b64encode(said).decode())
+
+
+def reader_of(token: str) -> Reader | None:
+    """Whose token it is; None for one that no key of ours has signed."""
+    keys = choice_keys()
+    try:
+        said = urlsafe_b64decode(_signer(keys).unsign(token)) if keys else b""
+    except (BadSignature, Error, ValueError):
+        return None
+    if len(said) != LENGTH or said[0] >= len(KINDS):
+        return None
+    return Reader(UUID(bytes=said[1:17]), KINDS[said[0]], UUID(bytes=said[17:]))
+
+
+def _signer(keys: list[bytes]) -> Signer:
+    # A dot, since a colon is written as %3A by some programs, and the whole stays one word for a mail program.
+    return Signer(key=keys[0].hex(), fallback_keys=[key.hex() for key in keys[1:]], salt=SALT, sep=".")

@@ -1,0 +1,86 @@
+"""Which mails somebody gets by their roles, and how often they chose to."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from alerts.models import ChoiceKey, DigestChoice, MondayListChoice
+from alerts.models.mail_choice import HowOften, MailKind
+from farms.access import OWNER
+from farms.errors import Missing
+from farms.selectors import farms_with_roles, group_roles_of
+
+if TYPE_CHECKING:
+    from farms.models import Farm, Group, User
+
+Choice = DigestChoice | MondayListChoice
+
+
+@dataclass(frozen=True)
+class Subscription:
+    """A mail that somebody gets by their role: of which farm or group, how often, and since when (None: by default)."""
+
+    kind: MailKind
+    about: "Farm | Group"
+    how_often: HowOften = HowOften.EVERY_WEEK
+    chosen_at: datetime | None = None
+
+    @property
+    def farm_id(self) -> UUID | None:
+        return self.about.id if self.kind == MailKind.DIGEST else None
+
+    @property
+    def group_id(self) -> UUID | None:
+        return self.about.id if self.kind == MailKind.MONDAY_LIST else None
+
+    @property
+    def name(self) -> str:
+        return self.about.name
+
+
+def subscriptions_of(user: "User") -> list[Subscription]:
+    """Digests of the farms that a user owns, by name, then the lists of the groups whose adviser they are."""
+    farms = [farm for farm, role in farms_with_roles(user) if role == OWNER]
+    groups = [role.group for role in group_roles_of(user) if role.role == "adviser"]
+    digests = digest_choices(user.id, [farm.id for farm in farms])
+    lists = list_choices(user.id, [group.id for group in groups])
+    return [
+        *(_subscription(MailKind.DIGEST, farm, digests) for farm in farms),
+        *(_subscription(MailKind.MONDAY_LIST, group, lists) for group in groups),
+    ]
+
+
+def subscription_for(user: "User", kind: str, about_id: UUID | None) -> Subscription:
+    """The mail of a kind that a user gets of this farm or group. Raises Missing."""
+    found = (each for each in subscriptions_of(user) if (each.kind, each.about.id) == (kind, about_id))
+    subscription = next(found, None)
+    if subscription is None:
+        raise Missing()
+    return subscription
+
+
+def _subscription(kind: MailKind, about: "Farm | Group", choices: "Mapping[UUID, Choice]") -> Subscription:
+    chosen = choices.get(about.id)
+    if chosen is None:
+        return Subscription(kind, about)
+    return Subscription(kind, about, HowOften(chosen.how_often), chosen.chosen_at)
+
+
+def digest_choices(user_id: UUID, farm_ids: Collection[UUID]) -> dict[UUID, Choice]:
+    """What somebody chose last for the digest of each farm; without those of which they never chose."""
+    rows = DigestChoice.objects.filter(recipient_id=user_id, farm_id__in=farm_ids)
+    return {row.farm_id: row for row in rows.order_by("chosen_at", "id")}
+
+
+def list_choices(user_id: UUID, group_ids: Collection[UUID]) -> dict[UUID, Choice]:
+    """What an adviser chose last for the list of each group; without those of which they never chose."""
+    rows = MondayListChoice.objects.filter(recipient_id=user_id, group_id__in=group_ids)
+    return {row.group_id: row for row in rows.order_by("chosen_at", "id")}
+
+
+def choice_keys() -> list[bytes]:
+    """The keys that open addresses of choices, the newest first."""
+    keys = ChoiceKey.objects.filter(ended_at__isnull=True).order_by("-made_at", "-id")
+    return [bytes(key) for key in keys.values_list("key", flat=True)]
