@@ -155,6 +155,11 @@ def active_user(user_id: UUID) -> User | None:
     return User.objects.filter(id=user_id, is_active=True).first()
 
 
+def user_by_address(address: str) -> User | None:
+    """The person who has this e-mail address."""
+    return User.objects.filter(email=address.strip().lower()).first()
+
+
 def feeds_of(user: User) -> QuerySet[FeedAddress]:
     """A person's feed addresses, the ended ones too, newest first."""
     return FeedAddress.objects.filter(user_id=user.id).order_by("-made_at", "-id")

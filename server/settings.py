@@ -193,6 +193,11 @@ EMAIL_FILE_PATH = DEMO_MAIL_DIR or env("EMAIL_FILE_PATH", default="")
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = env("MAIL_FROM", default="Flyround <flyround@localhost>")
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+# The mail service that reports bounces and complaints at /mail-events/, by anymail's name for it, and "user:password"
+# with which it reports; empty where mail goes by SMTP alone.
+MAIL_EVENTS = env("MAIL_EVENTS", default="")
+# What anymail needs of a service, as JSON.
+ANYMAIL = env.json("ANYMAIL", default={}) | ({"WEBHOOK_SECRET": env("MAIL_EVENTS_SECRET")} if MAIL_EVENTS else {})
 
 # Off in the tests, which look at once.
 AFTER_ANSWER_IN_THREAD = env.bool("AFTER_ANSWER_IN_THREAD", default=True)

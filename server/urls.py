@@ -7,6 +7,7 @@ from django.views.generic import RedirectView
 from server.api.problems import nothing_here
 from server.feeds import views as feeds
 from server.health import healthz, readyz
+from server.mail_events import mail_events
 from server.metrics import metrics
 
 urlpatterns = [
@@ -21,5 +22,6 @@ urlpatterns = [
     # The address is the key (server/secret_addresses.py keeps it out of logs).
     path("feeds/<str:key>/rounds.ics", feeds.rounds_feed, name="rounds_feed"),
     path("feeds/<str:key>/matters.atom", feeds.matters_feed, name="matters_feed"),
+    path("mail-events/", mail_events, name="mail_events"),
     path("", include("server.web.urls")),
 ]

@@ -28,10 +28,14 @@ from django.db.models import F, Q, QuerySet
 from alerts.delivery.consent import why_withheld
 from alerts.delivery.message import message_of
 from alerts.delivery.parts import claim_together
+from alerts.delivery.refusals import code_of, refusal_of, told_of
 from alerts.delivery.wanted import is_wanted
 from alerts.log_context import sending
 from alerts.models import Digest, MondayList
-from alerts.models.outbox import DeliveryState
+from alerts.models.outbox import DeliveryState, Refusal
+from alerts.models.stopped_address import StopReason
+from alerts.selectors.stopped_addresses import stop_of
+from alerts.services.stopped_address import Failure, stop_address
 
 Mail = Digest | MondayList
 # Longer than one mail can take: seven answers of a server that needs almost settings.EMAIL_TIMEOUT for each.
@@ -125,20 +129,11 @@ def _waiting(now: datetime, group_id: UUID | None, ends: float) -> Iterator[Mail
 
 
 def _send(parts: Sequence[Mail], connection: BaseEmailBackend, now: datetime) -> tuple[str, bool]:
-    """Send what was claimed as one message; its new state, and whether the server can take another.
-
-    A part whose consent ended meanwhile, or that its reader doesn't want, is left out.
-    """
-    withheld = {part.id: why_withheld(part) for part in parts}
-    for part in parts:
-        if withheld[part.id]:
-            _record([part], DeliveryState.REFUSED, error=withheld[part.id])
-    kept = [part for part in parts if not withheld[part.id]]
-    for part in [part for part in kept if not is_wanted(part)]:
-        _record([part], DeliveryState.UNWANTED)
-        kept.remove(part)
+    """Send what was claimed as one message; its new state, and whether the server can take another."""
+    ended = {part.id: _left_out(part) for part in parts}
+    kept = [part for part in parts if ended[part.id] is None]
     if not kept:
-        return DeliveryState.REFUSED.value, True
+        return str(ended[parts[0].id]), True
     try:
         # Without it each mail would have a connection of its own, with its greeting and its sign-in.
         connection.open()
@@ -146,9 +141,21 @@ def _send(parts: Sequence[Mail], connection: BaseEmailBackend, now: datetime) ->
     except Exception as error:  # noqa: BLE001  one mail that can't be sent, whatever the reason, never stops the others
         connection.close()
         if is_permanent(error):
-            return _record(kept, DeliveryState.REFUSED, error=_in_words(error)), True
+            return _refuse(kept, error, now), True
         return _postpone(kept, error, now), not is_unreachable(error)
     return _record(kept, DeliveryState.SENT, sent_at=now), True
+
+
+def _left_out(part: Mail) -> str | None:
+    """Record of a part that may not go out, or that its reader doesn't want, what becomes of it; None of the others."""
+    withheld = why_withheld(part)
+    if withheld is None and not is_wanted(part):
+        return _record([part], DeliveryState.UNWANTED)
+    if withheld is None and stop_of(part.recipient):
+        withheld = Refusal.STOPPED
+    if withheld is None:
+        return None
+    return _record([part], DeliveryState.REFUSED, reason=withheld, error=str(withheld.label))
 
 
 def is_permanent(error: Exception) -> bool:
@@ -176,11 +183,16 @@ def _postpone(parts: Sequence[Mail], error: Exception, now: datetime) -> str:
     attempts = max(part.attempts for part in parts)
     longest = RARE_PAUSE if attempts > PATIENT_TRIES and not is_unreachable(error) else LONGEST_PAUSE
     pause = min(FIRST_PAUSE * 2 ** min(attempts - 1, 10), longest)
-    return _record(parts, DeliveryState.QUEUED, next_try_at=now + pause, error=_in_words(error))
+    return _record(parts, DeliveryState.QUEUED, next_try_at=now + pause, error=told_of(error))
 
 
-def _in_words(error: Exception) -> str:
-    return f"{type(error).__name__}: {error}"
+def _refuse(parts: Sequence[Mail], error: Exception, now: datetime) -> str:
+    """Refused for good; where it was the address that was refused, it gets no more."""
+    reason = refusal_of(error)
+    if reason == Refusal.ADDRESS:
+        failure = Failure(StopReason.REFUSED, code_of(error), now)
+        stop_address(user=parts[0].recipient, failure=failure, now=now)
+    return _record(parts, DeliveryState.REFUSED, reason=reason, error=told_of(error))
 
 
 def _record(parts: Sequence[Mail], state: DeliveryState, **columns: Any) -> str:

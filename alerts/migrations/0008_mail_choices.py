@@ -1,4 +1,4 @@
-"""Safe before deploy: new tables, and a column with a default in the database, which older code leaves alone."""
+"""Safe before deploy: new tables, and columns with a default in the database, which older code leaves alone."""
 
 import django.db.models.deletion
 from django.conf import settings
@@ -155,6 +155,82 @@ class Migration(migrations.Migration):
                 "indexes": [models.Index(fields=["group", "recipient", "chosen_at"], name="list_choice_by_reader")],
             },
         ),
+        migrations.AddField(
+            model_name="digest",
+            name="reason",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("no_owner", "its reader was no longer an owner of the farm"),
+                    ("no_adviser", "its reader was no longer an adviser of the group"),
+                    ("withdrew", "a farm on this list had withdrawn its consent since it was written"),
+                    ("stopped", "mails to this address don't arrive, so none is sent there"),
+                    ("address", "the mail server there refused the address"),
+                    ("mail", "the mail server refused this mail, not the address"),
+                ],
+                db_default="",
+                default="",
+                max_length=10,
+            ),
+        ),
+        migrations.AddField(
+            model_name="mondaylist",
+            name="reason",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("no_owner", "its reader was no longer an owner of the farm"),
+                    ("no_adviser", "its reader was no longer an adviser of the group"),
+                    ("withdrew", "a farm on this list had withdrawn its consent since it was written"),
+                    ("stopped", "mails to this address don't arrive, so none is sent there"),
+                    ("address", "the mail server there refused the address"),
+                    ("mail", "the mail server refused this mail, not the address"),
+                ],
+                db_default="",
+                default="",
+                max_length=10,
+            ),
+        ),
+        migrations.CreateModel(
+            name="StoppedAddress",
+            fields=[
+                ("id", models.UUIDField(default=farms.ids.uuid7, editable=False, primary_key=True, serialize=False)),
+                ("address", models.EmailField(max_length=254)),
+                (
+                    "why",
+                    models.CharField(
+                        choices=[
+                            ("refused", "the mail server there refused the address"),
+                            ("bounced", "a mail came back: nobody has this address"),
+                            ("complained", "a mail was reported as unwanted"),
+                            ("left", "it was asked at the mail service to send no more"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "code",
+                    models.CharField(blank=True, help_text="As 550 5.1.1; empty where none was told.", max_length=16),
+                ),
+                ("stopped_at", models.DateTimeField()),
+                ("ended_at", models.DateTimeField(help_text="When its person said that it works again.", null=True)),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_at__isnull", True)),
+                        fields=("user", "address"),
+                        name="address_stopped_once_while_it_lasts",
+                    )
+                ],
+            },
+        ),
         ForceRowSecurity(
             "digestchoice",
             {"app": "SELECT, INSERT", "worker": "SELECT", "eraser": "SELECT, DELETE"},
@@ -167,5 +243,8 @@ class Migration(migrations.Migration):
             reads={"app": OWN},
             writes={"app": OWN},
         ),
+        # The column comes with a default in the database; the worker notes it with the state.
+        Grant(["alerts_digest", "alerts_mondaylist"], {"worker": "UPDATE (reason)"}),
+        Grant(["alerts_stoppedaddress"], {"app": "SELECT, INSERT, UPDATE (ended_at)", "worker": "SELECT, INSERT"}),
         Grant(["alerts_choicekey"], {"app": "SELECT, INSERT", "worker": "SELECT, INSERT"}),
     ]

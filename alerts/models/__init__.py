@@ -8,6 +8,7 @@ from alerts.models.mail_day import MailDay
 from alerts.models.outbox import Digest, MondayList
 from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
+from alerts.models.stopped_address import StoppedAddress
 
 __all__ = [
     "Alert",
@@ -30,4 +31,5 @@ __all__ = [
     "MondayListChoice",
     "Ring",
     "Running",
+    "StoppedAddress",
 ]

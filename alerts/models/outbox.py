@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from farms.ids import uuid7
 from farms.tenancy.keys import FarmRecord
@@ -13,6 +14,17 @@ class DeliveryState(models.TextChoices):
     SENT = "sent"
     REFUSED = "refused"
     UNWANTED = "unwanted"  # its reader chose not to get it; the page shows it all the same
+
+
+class Refusal(models.TextChoices):
+    """Why a mail never left."""
+
+    NO_OWNER = "no_owner", _("its reader was no longer an owner of the farm")
+    NO_ADVISER = "no_adviser", _("its reader was no longer an adviser of the group")
+    WITHDREW = "withdrew", _("a farm on this list had withdrawn its consent since it was written")
+    STOPPED = "stopped", _("mails to this address don't arrive, so none is sent there")
+    ADDRESS = "address", _("the mail server there refused the address")
+    MAIL = "mail", _("the mail server refused this mail, not the address")
 
 
 class Delivery(models.Model):
@@ -34,6 +46,8 @@ class Delivery(models.Model):
     attempts = models.IntegerField(default=0)
     next_try_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True)
+    reason = models.CharField(max_length=10, choices=Refusal, blank=True, default="", db_default="")
+    # For whoever runs the service: an error's kind and code. Nothing of what another machine wrote.
     error = models.TextField(blank=True, default="")
 
     class Meta:

@@ -17,6 +17,7 @@ from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
 from alerts.selectors.listed import listed_of
+from alerts.selectors.stopped_addresses import farms_not_reached
 from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import weeks_to_crossing
 from alerts.wording.places import facility_name
@@ -62,7 +63,16 @@ def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[Mo
     weeks = weeks_of_farms(farms, week, day or week + timedelta(days=7))
     told = [replace(each, listed=listed.get(each.farm.id, ())) for each in weeks]
     ordered = sorted(told, key=_order)
-    return [row_of(farm_week) for farm_week in ordered]
+    unreached = farms_not_reached([farm.id for farm in farms])
+    return [with_reach(row_of(told), nobody=unreached.get(told.farm.id)) for told in ordered]
+
+
+def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
+    """The line with what to know of the owners' mails. `nobody`: none of them gets any; None: all of them do."""
+    if nobody is None:
+        return row
+    told = _("mails to the owner don't arrive") if nobody else _("mails to one of the owners don't arrive")
+    return replace(row, reasons=(*row.reasons, told))
 
 
 def by_verdict(rows: Sequence[MondayRow]) -> list[tuple[Verdict, str, list[MondayRow]]]:

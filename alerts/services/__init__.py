@@ -34,6 +34,7 @@ from alerts.services.rules import (
     RuleWithoutReason,
     set_group_rule,
 )
+from alerts.services.stopped_address import address_works_again
 
 __all__ = [
     "AlertClosed",
@@ -56,6 +57,7 @@ __all__ = [
     "WeekdayUnknown",
     "WorkBeforeAlert",
     "acknowledge",
+    "address_works_again",
     "choose_how_often",
     "link_work",
     "mark_seen",

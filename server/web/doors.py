@@ -14,6 +14,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.utils.cache import add_never_cache_headers
 from django.views.decorators.vary import vary_on_cookie
 
+from alerts.selectors.stopped_addresses import stop_of
 from farms import clock
 from farms.access import Need, Role, Who, actor_on, farm_for, role_on
 from farms.errors import Forbidden, Missing
@@ -67,6 +68,7 @@ def farm_page(needs: Need = Need.READ) -> Callable[[View], View]:
             who = who_asks(request)
             if who is None:
                 return redirect_to_login(request.get_full_path())
+            note_stop(request)
             with refusals():
                 farm = farm_for(who, farm_id, needs=needs)
                 response = view(request, Visit(who, farm, clock.now()), **kwargs)
@@ -86,12 +88,19 @@ def signed_in(view: View) -> View:
     def page(request: HttpRequest, **kwargs: Any) -> HttpResponse:
         if not request.user.is_authenticated:
             return redirect_to_login(request.get_full_path())
+        note_stop(request)
         with refusals():
             response = view(request, **kwargs)
         add_never_cache_headers(response)
         return response
 
     return page
+
+
+def note_stop(request: HttpRequest) -> None:
+    """For the line above every page that says when mails to this person don't arrive."""
+    if request.user.is_authenticated:
+        request.stopped_address = stop_of(request.user)  # type: ignore[attr-defined, arg-type]
 
 
 def who_asks(request: HttpRequest) -> Who | None:

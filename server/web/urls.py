@@ -106,6 +106,7 @@ urlpatterns = [
     path("dates/", feeds.feeds, name="feeds"),
     path("dates/<uuid:feed_id>/off/", feeds.switch_off_feed, name="switch_off_feed"),
     path("mails/", your_mails.your_mails, name="your_mails"),
+    path("mails/works/", your_mails.works_again, name="address_works"),
     # The address is the key (server/secret_addresses.py keeps it out of logs).
     path("mail-choice/<str:key>/", mail_choice.mail_choice, name="mail_choice"),
     path("farms/", home.farms, name="farms"),

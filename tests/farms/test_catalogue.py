@@ -29,7 +29,7 @@ NO_FARMS_DATA = {
     "farms_user_user_permissions", "farms_signinlink", "farms_feedaddress", "monitoring_dailytemperature",
     "monitoring_cohort",
     "monitoring_regionreport", "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
-    "alerts_running", "alerts_ring", "alerts_choicekey",
+    "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {

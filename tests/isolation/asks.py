@@ -45,7 +45,7 @@ NO_FORM = {
     # Of the farm that is asked about: `farm_id` is filled in.
     "mails/": {"kind": ["digest"], "about": ["farm_id"], "how_often": ["none"]},
 }
-WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/")
+WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/", "mail-events/")
 # Records of one table that an address tells apart.
 KINDS_OF = {("/phones/", "token_id"): "phone_id"}
 

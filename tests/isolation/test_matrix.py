@@ -45,6 +45,8 @@ NOBODY_GETS_IN = {
     "get /feeds/{key}/matters.atom": "likewise",
     "get /mail-choice/{key}/": "the scene's are signed by nobody; live ones are tried in test_secret_addresses.py",
     "post /mail-choice/{key}/": "likewise",
+    "get /mail-events/": "no mail service reports here; tests/server/test_mail_events.py",
+    "post /mail-events/": "likewise",
     "get /mail/": "mails are shown in a demo only",
     "get /metrics": "it takes the watcher's own token (tests/server/test_metrics.py)",
     "post /metrics": "it is only read",

@@ -6,11 +6,11 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from alerts.models.mail_choice import ChoiceWay, HowOften
 from alerts.selectors.mail_choices import subscription_for, subscriptions_of
-from alerts.services import choose_how_often
+from alerts.services import address_works_again, choose_how_often
 from farms import clock
 from farms.errors import Invalid
 from server.web.doors import signed_in
@@ -22,6 +22,15 @@ def your_mails(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         return _choose(request)
     return _page(request)
+
+
+@signed_in
+@require_POST
+def works_again(request: HttpRequest) -> HttpResponse:
+    """Their own address works again, says whoever is signed in."""
+    if address_works_again(user=request.user, now=clock.now()):  # type: ignore[arg-type]
+        messages.success(request, _("Noted. The next mail goes to {address} again.").format(address=request.user.email))  # type: ignore[union-attr]
+    return redirect("your_mails")
 
 
 def _choose(request: HttpRequest) -> HttpResponse:

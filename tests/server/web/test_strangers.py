@@ -24,7 +24,7 @@ OPEN = {
     "mail_html",
     "monday",
     "farms",
-} | {"feeds", "switch_off_feed", "your_mails", "mail_choice"}
+} | {"feeds", "switch_off_feed", "your_mails", "mail_choice", "address_works"}
 
 
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -1,0 +1,91 @@
+"""What a refusal says: of the address, so that no mail should follow, or of one mail only.
+
+SMTP's reply codes (RFC 5321, 4.2) and the enhanced status codes of RFC 3463. Of a mail server's answer nothing is kept
+but these.
+"""
+
+import re
+import smtplib
+from typing import Any
+
+from anymail.exceptions import AnymailError, AnymailRecipientsRefused
+from anymail.signals import EventType, RejectReason
+
+from alerts.models.outbox import Refusal
+from alerts.models.stopped_address import StopReason
+
+REPLY = re.compile(r"(?<![.\d])([245]\d\d)(?![.\d])")
+STATUS = re.compile(r"(?<![.\d])([245]\.\d{1,3}\.\d{1,3})(?![.\d])")
+# RFC 3463, 3.2 and 3.3, and RFC 7505 for 1.10: no such mailbox, no such system, moved, or taking no mail. The others of
+# class 5 are about the sender, the mail's size or content, a full mailbox, or a policy that may catch everybody's mail.
+GONE = {"1.0", "1.1", "1.2", "1.3", "1.4", "1.6", "1.10", "2.0", "2.1"}
+REJECTED = {
+    RejectReason.INVALID: StopReason.BOUNCED,
+    RejectReason.BOUNCED: StopReason.BOUNCED,
+    RejectReason.SPAM: StopReason.COMPLAINED,
+    RejectReason.UNSUBSCRIBED: StopReason.LEFT,
+}
+
+
+def code_in(text: str) -> str:
+    """The codes in an answer, as 550 5.1.1; "" where it has none.
+
+    >>> code_in("550 5.1.1 <anna@example.org>: no such user, says 192.0.2.25")
+    '550 5.1.1'
+    """
+    found = (pattern.search(text) for pattern in (REPLY, STATUS))
+    return " ".join(each[1] for each in found if each)
+
+
+def is_gone(code: str) -> bool:
+    """Whether a permanent refusal with this code is of the address. Without an enhanced code it is taken to be."""
+    status = STATUS.search(code)
+    if status is None:
+        return not code.startswith("4")
+    kind, _dot, detail = status[1].partition(".")
+    return kind == "5" and detail in GONE
+
+
+def code_of(error: Exception) -> str:
+    """The codes of an error in sending."""
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        return next((code_in(_answer(*each)) for each in error.recipients.values()), "")
+    if isinstance(error, smtplib.SMTPResponseException):
+        return code_in(_answer(error.smtp_code, error.smtp_error))
+    return ""
+
+
+def told_of(error: Exception) -> str:
+    """What is kept of an error: its kind and code, and its text only where no other machine wrote it."""
+    kind = type(error).__name__
+    if isinstance(error, smtplib.SMTPException | AnymailError):
+        return f"{kind} {code_of(error)}".strip()
+    return f"{kind}: {error}"
+
+
+def refusal_of(error: Exception) -> Refusal:
+    """What a permanent refusal is of: the recipient (RCPT, or a mail service's word for it), or this mail."""
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        return Refusal.ADDRESS if is_gone(code_of(error)) else Refusal.MAIL
+    return Refusal.ADDRESS if isinstance(error, AnymailRecipientsRefused) else Refusal.MAIL
+
+
+def stop_for(event: Any) -> tuple[StopReason, str] | None:
+    """Why an event that a mail service reports stops the address, with its code; None for one that doesn't."""
+    code = code_in(f"{event.mta_response or ''} {event.description or ''}")
+    if event.event_type == EventType.COMPLAINED:
+        return StopReason.COMPLAINED, code
+    if event.event_type == EventType.UNSUBSCRIBED:
+        return StopReason.LEFT, code
+    if event.event_type not in (EventType.BOUNCED, EventType.REJECTED):
+        return None
+    reason = REJECTED.get(event.reject_reason)
+    if event.event_type == EventType.BOUNCED and event.reject_reason is None:
+        reason = StopReason.BOUNCED
+    if reason is None or (reason == StopReason.BOUNCED and not is_gone(code)):
+        return None
+    return reason, code
+
+
+def _answer(code: int, text: bytes | str) -> str:
+    return f"{code} {text.decode(errors='replace') if isinstance(text, bytes) else text}"
