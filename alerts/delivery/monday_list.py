@@ -84,6 +84,7 @@ def queue_monday_lists(group: "Group", *, week: date, now: datetime) -> int:
             rows = [row for row in monday_rows(adviser, week, day=day) if row.farm.group_id == group.id]
             if rows:
                 mails.append(_mail(group, adviser, letter_of(group, rows, week), week, now))
+                mails[-1].farm_ids = [row.farm.id for row in rows]
                 mails[-1].needs_a_look = any(row.verdict != Verdict.FINE for row in rows)
     return queue(mails)
 

@@ -1,5 +1,6 @@
 """Safe before deploy: new tables, and columns with a default in the database, which older code leaves alone."""
 
+import django.contrib.postgres.fields
 import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
@@ -8,6 +9,7 @@ import farms.ids
 from farms.tenancy.migrations import VISIBLE, ForceRowSecurity, Grant
 
 OWN = "recipient_id = (SELECT NULLIF(current_setting('app.user_id', true), '')::uuid)"
+SEEN = "farm_ids <@ (SELECT visible_farms())::uuid[]"
 OWN_ON_FARM = f"{VISIBLE} AND {OWN}"
 
 
@@ -230,6 +232,16 @@ class Migration(migrations.Migration):
                     )
                 ],
             },
+        ),
+        migrations.AddField(
+            model_name="mondaylist",
+            name="farm_ids",
+            field=django.contrib.postgres.fields.ArrayField(base_field=models.UUIDField(), null=True, size=None),
+        ),
+        migrations.RunSQL(
+            # A list is read while its adviser may see every farm that it tells of.
+            f"ALTER POLICY app_select ON alerts_mondaylist USING ({OWN} AND {SEEN})",
+            f"ALTER POLICY app_select ON alerts_mondaylist USING ({OWN})",
         ),
         ForceRowSecurity(
             "digestchoice",

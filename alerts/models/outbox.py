@@ -1,6 +1,7 @@
 """Mails waiting to be sent, and sent: the row is the queue. A farm's digest, and an adviser's Monday list."""
 
 from django.conf import settings
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -82,6 +83,8 @@ class MondayList(Delivery):
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     group = models.ForeignKey("farms.Group", on_delete=models.PROTECT, related_name="+")
+    # What it tells of: it is shown while its adviser may see all of them. Unknown of lists from before the column.
+    farm_ids = ArrayField(models.UUIDField(), null=True)
 
     class Meta:
         constraints = [

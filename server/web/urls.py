@@ -31,6 +31,8 @@ from server.web.views import (
     rules,
     running,
     seasons,
+    sent_digests,
+    sent_lists,
     settings,
     sign_in,
     skip,
@@ -93,6 +95,9 @@ of_a_farm = [
     path("rounds/<uuid:round_id>/end/", count.round_end, name="round_end"),
     path("rounds/<uuid:round_id>/readings/<uuid:reading_id>/", rounds.correct, name="correct"),
     path("matters/<uuid:alert_id>/", alert.alert, name="alert"),
+    path("mails/", sent_digests.sent_digests, name="sent_digests"),
+    path("mails/<uuid:digest_id>/", sent_digests.sent_digest, name="sent_digest"),
+    path("mails/<uuid:digest_id>/html/", sent_digests.sent_digest_html, name="sent_digest_html"),
     path("settings/", include(farm_settings)),
 ]
 
@@ -103,6 +108,9 @@ urlpatterns = [
     path("phone/", phone.phone, name="phone"),
     path("phone/leave/", phone.leave_phone, name="leave_phone"),
     path("monday/", monday.monday, name="monday"),
+    path("monday/mails/", sent_lists.sent_lists, name="sent_lists"),
+    path("monday/mails/<uuid:monday_list_id>/", sent_lists.sent_list, name="sent_list"),
+    path("monday/mails/<uuid:monday_list_id>/html/", sent_lists.sent_list_html, name="sent_list_html"),
     path("dates/", feeds.feeds, name="feeds"),
     path("dates/<uuid:feed_id>/off/", feeds.switch_off_feed, name="switch_off_feed"),
     path("mails/", your_mails.your_mails, name="your_mails"),

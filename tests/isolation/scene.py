@@ -15,6 +15,7 @@ from django.core import signing
 from django.utils import timezone
 
 from alerts.delivery.choice_address import Reader, choice_token
+from alerts.models import MondayList
 from alerts.models.mail_choice import MailKind
 from alerts.services import NewLevel, set_farm_level, set_mail_day
 from farms import services
@@ -133,6 +134,7 @@ class Scene:
         # An adviser is the group's, not a farm's: of a further group's nothing must be found out.
         ids["adviser_id"] = [self.outsiders[scene.name].id]
         ids["feed_id"], ids["feed_key"] = ([each] for each in dead_feed_of(scene.owner))
+        ids["monday_list_id"] = [list_about(scene, self._advisers()[scene.name])]
         ids["choice_key"] = [choice_signed_by_nobody(scene)]
         ids["guest_id"], ids["user_id"], ids["link_key"] = (
             [guest_in(farm.group)],
@@ -140,6 +142,11 @@ class Scene:
             [spent_link(scene.owner)],
         )
         return {name: [str(each) for each in found] for name, found in ids.items()}
+
+    def _advisers(self) -> dict[str, User]:
+        """Who has a Monday list with the farm on it; of the sister farm somebody else, since none advises it."""
+        advisers = self.outsiders | {"home": self.adviser, "neighbour": self.neighbours_adviser}
+        return advisers | {"afar": self.afar_adviser}
 
     def _askers(self) -> Iterator[Asker]:
         home, sister, neighbour, afar = self.farms.values()
@@ -268,6 +275,16 @@ def dead_feed_of(user: User) -> tuple[UUID, str]:
         user=user, kind="calendar", key_hash=key_hash(key), made_at=NOW, revoked_at=NOW
     )  # fmt: skip
     return made.id, key
+
+
+def list_about(scene: FarmScene, adviser: User) -> UUID:
+    """A Monday list with this farm on it, written to an adviser."""
+    text = f"{scene.word} over: {scene.number}"
+    with as_factory():
+        return MondayList.objects.create(
+            group=scene.farm.group, recipient=adviser, occasion="2026-W22", language="en", subject=text, text=text,
+            html=f"<head></head><p>{text}</p>", queued_at=NOW, next_try_at=NOW, farm_ids=[scene.farm.id],
+        ).id  # fmt: skip
 
 
 def choice_signed_by_nobody(scene: FarmScene) -> str:

@@ -9,12 +9,20 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from alerts.delivery.choice_address import Reader, choice_token
+from alerts.delivery.digest import queue_digests
+from alerts.delivery.monday_list import queue_monday_lists
+from alerts.models import Digest, MondayList
+from alerts.models.mail_choice import MailKind
+from alerts.models.stopped_address import StopReason
+from alerts.services.choice_key import keys_to_sign
+from alerts.services.stopped_address import Failure, stop_address
 from farms.services import add_person, make_sign_in_link
 from monitoring.models import Placement
 from monitoring.rules.temperatures import table_of_days
 from monitoring.services import record_temperatures
 from tests.alerts.scene import alerts, check, count_week, monday
-from tests.cast import NOW, acting, as_factory
+from tests.cast import NOW, acting, as_factory, as_role
 from tests.journeys.chromium import OFFICE, PHONE, chromium, watched
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
@@ -75,6 +83,28 @@ def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield
     ]
 
 
+@pytest.fixture
+def mails(addresses, group, northfield, anna, dana) -> tuple[list[str], list[str]]:
+    """The pages of Anna's mails and of Dana's, as the check wrote them; none reaches Anna any more."""
+    with as_role("worker"):
+        queue_digests(group, [northfield], week=monday(7), now=NOW)
+        queue_monday_lists(group, week=monday(7), now=NOW)
+    with as_factory():
+        (digest,), (listed,) = Digest.objects.filter(recipient=anna), MondayList.objects.filter(recipient=dana)
+    stop_address(user=anna, failure=Failure(StopReason.BOUNCED, "550 5.1.1", NOW), now=NOW)
+    key = choice_token(Reader(anna.id, MailKind.DIGEST, northfield.id), keys_to_sign(NOW))
+    farm = {"farm_id": northfield.id}
+    return (
+        [
+            reverse("your_mails"),
+            reverse("sent_digests", kwargs=farm),
+            reverse("sent_digest", kwargs=farm | {"digest_id": digest.id}),
+            reverse("mail_choice", args=[key]),
+        ],
+        [reverse("your_mails"), reverse("sent_lists"), reverse("sent_list", args=[listed.id])],
+    )
+
+
 def faults(page: Any, address: str, complaints: list[str]) -> dict[str, Any]:
     """What is wrong with a page; empty where nothing is."""
     complaints.clear()
@@ -93,13 +123,13 @@ def faults(page: Any, address: str, complaints: list[str]) -> dict[str, Any]:
 
 @pytest.mark.parametrize(("size", "language"), [(PHONE, "es"), (OFFICE, "en")], ids=["375 px", "1440 px"])
 def test_every_page_fits_is_named_and_keeps_to_the_policy(
-    live_server, anna, dana, erik, region, addresses, size, language
+    live_server, anna, dana, erik, region, addresses, mails, size, language
 ):
     signing_in = (anna, dana, erik)
     keys = [make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1)) for user in signing_in]
     pages = (
-        addresses,
-        [reverse("monday")],
+        [*addresses, *mails[0]],
+        [reverse("monday"), *mails[1]],
         [
             reverse("region_temperatures", args=[region.id]),
             reverse("guests", args=[region.group_id]),

@@ -89,7 +89,7 @@ class TestItsPersonIsTold:
     def test_above_every_page_with_a_button(self, anna, northfield):
         client = Client()
         client.force_login(anna)
-        banner = "No mail has gone to anna@example.org since 2026-06-01"
+        banner = "No mail has gone to anna@example.org since"
         assert banner not in client.get("/farms/").text
         report(BOUNCE)
         for page in ("/farms/", "/mails/", f"/farms/{northfield.id}/", f"/farms/{northfield.id}/rounds/"):

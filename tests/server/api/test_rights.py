@@ -40,7 +40,9 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
     return {name for name, answer in answers.items() if answer.status_code != 403}
 
 
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - {"get tokens", "get log"}
+# A mail is a letter to an owner; the adviser reads it by the farm's consent.
+MAILS = {"get mails", "get mails/{digest_id}"}
+READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - {"get tokens", "get log"}
 # Where a farm is, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson"}
 ALL = {short(route) for route in ON_FARM}

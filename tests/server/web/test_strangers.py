@@ -24,7 +24,16 @@ OPEN = {
     "mail_html",
     "monday",
     "farms",
-} | {"feeds", "switch_off_feed", "your_mails", "mail_choice", "address_works"}
+} | {
+    "feeds",
+    "switch_off_feed",
+    "your_mails",
+    "mail_choice",
+    "address_works",
+    "sent_lists",
+    "sent_list",
+    "sent_list_html",
+}
 
 
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:
