@@ -23,7 +23,7 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 
 
 def register_checks() -> None:
-    for check in (demo_settings, secret_key, metrics_token, watchdog, mail, addresses, databases):
+    for check in (demo_settings, secret_key, metrics_token, watchdog, mail, mail_service, addresses, databases):
         register(check, Tags.security, deploy=True)
 
 
@@ -68,6 +68,16 @@ def mail(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
             checks.Warning("Mails would come from localhost: MAIL_FROM is not set.", hint=hint, id="flyround.W001")
         )
     return found
+
+
+def mail_service(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
+    """Who reports bounces has a name that anymail knows, or every report would fail."""
+    from server.mail_events import services  # reads models, which aren't there yet when this module is imported
+
+    if not settings.MAIL_EVENTS or settings.MAIL_EVENTS in services():
+        return []
+    hint = f"Set MAIL_EVENTS to one of {', '.join(sorted(services()))}, or leave it out."
+    return [Error(f"anymail knows no mail service called {settings.MAIL_EVENTS}.", hint=hint, id="flyround.E007")]
 
 
 def addresses(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:

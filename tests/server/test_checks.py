@@ -65,3 +65,14 @@ def test_a_process_has_the_logins_of_its_work(settings, monkeypatch, role, login
     monkeypatch.delitem(settings.DATABASES, login)
     (warning,) = checks.databases(None)
     assert f"DATABASE_URL_{login.upper()}" in warning.msg
+
+
+def test_the_mail_service_that_reports_is_one_that_can_be_read(settings):
+    for name, codes in (("", []), ("postmark", []), ("pigeon", ["flyround.E007"])):
+        settings.MAIL_EVENTS = name
+        assert [each.id for each in checks.mail_service(None)] == codes
+
+
+def test_who_names_a_mail_service_gives_its_secret_too():
+    assert "MAIL_EVENTS_SECRET" in check_deploy(MAIL_EVENTS="postmark").stderr
+    assert check_deploy(MAIL_EVENTS="postmark", MAIL_EVENTS_SECRET="service:its-secret").returncode == 0
