@@ -15,7 +15,7 @@ from tests.server.api.test_problems import assert_problem
 pytestmark = pytest.mark.django_db
 LISTS = "/api/v1/me/monday-lists"
 BRIEF = {
-    "id", "recipient_id", "occasion", "language", "subject", "state", "reason", "pressing", "queued_at", "sent_at",
+    "id", "recipient_id", "occasion", "language", "subject", "state", "reason", "needs_a_look", "queued_at", "sent_at",
 }  # fmt: skip
 
 
