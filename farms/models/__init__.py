@@ -1,10 +1,12 @@
 from farms.models.access import ApiToken, Consent, FeedAddress, GroupMember, Membership, PhoneCode, SignInLink
 from farms.models.answer import FarmAnswer, OwnAnswer
 from farms.models.chain import LedgerEntry, LedgerHead
+from farms.models.closure import FarmClosure, RegionClosure
 from farms.models.farm import Facility, Farm, Season
 from farms.models.group import Group, Holding, Region
 from farms.models.log import LogEvent
 from farms.models.people import Person, User
+from farms.models.visit import GroupVisitRules, LastFarmVisited, PlannedVisit
 
 __all__ = [
     "ApiToken",
@@ -12,10 +14,13 @@ __all__ = [
     "Facility",
     "Farm",
     "FarmAnswer",
+    "FarmClosure",
     "FeedAddress",
     "Group",
     "GroupMember",
+    "GroupVisitRules",
     "Holding",
+    "LastFarmVisited",
     "LedgerEntry",
     "LedgerHead",
     "LogEvent",
@@ -23,7 +28,9 @@ __all__ = [
     "OwnAnswer",
     "Person",
     "PhoneCode",
+    "PlannedVisit",
     "Region",
+    "RegionClosure",
     "Season",
     "SignInLink",
     "User",

@@ -5,6 +5,15 @@ acts. Every function takes `now` from its entry point.
 """
 
 from farms.models.log import LogKind
+from farms.services.closure import (
+    ClosedAlready,
+    ClosureDayWrong,
+    NotClosed,
+    close_farm,
+    close_region,
+    open_farm,
+    open_region,
+)
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
@@ -23,6 +32,8 @@ __all__ = [
     "AdviserUnknown",
     "AlreadyGuest",
     "AlreadyMember",
+    "ClosedAlready",
+    "ClosureDayWrong",
     "ConsentAlreadyGiven",
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
@@ -35,6 +46,7 @@ __all__ = [
     "LastOwner",
     "LogKind",
     "NewFarm",
+    "NotClosed",
     "PhoneCodeWrong",
     "SeasonClosesTooEarly",
     "SeasonsOverlap",
@@ -45,6 +57,8 @@ __all__ = [
     "add_person",
     "change_facility",
     "change_farm",
+    "close_farm",
+    "close_region",
     "close_season",
     "end_guest",
     "end_membership",
@@ -58,6 +72,8 @@ __all__ = [
     "note_feed_use",
     "note_in_all_logs",
     "note_in_log",
+    "open_farm",
+    "open_region",
     "open_season",
     "register_farm",
     "rename_person",

@@ -10,6 +10,7 @@ from server.api.v1.action_levels import ActionLevels, GroupActionLevels
 from server.api.v1.alerts import Alerts
 from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
+from server.api.v1.closures import Closures, RegionClosures
 from server.api.v1.consents import Consents
 from server.api.v1.development import DevelopmentOfFarm
 from server.api.v1.exports import Exports
@@ -62,6 +63,7 @@ ON_FARM: dict[str, Any] = {
     "seasons": Seasons,
     "people": People,
     "consents": Consents,
+    "closures": Closures,
     "tokens": Tokens,
     "phone-codes": PhoneCodes,
     "log": Log,
@@ -76,6 +78,7 @@ router.register("me/monday-lists", MondayLists, basename="monday-list")
 router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
 router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, basename="region-temperature")
+router.register("regions/<uuid:region_id>/closures", RegionClosures, basename="region-closure")
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")

@@ -6,6 +6,7 @@ from django.views.generic import RedirectView
 
 from server.web.views import (
     alert,
+    closure,
     consents,
     count,
     data,
@@ -68,6 +69,8 @@ farm_settings = [
     path("mail-day/", mail_day.mail_day, name="mail_day"),
     path("seasons/", seasons.seasons, name="seasons"),
     path("seasons/<uuid:season_id>/close/", seasons.close_season_here, name="close_season"),
+    path("closure/", closure.closure, name="closure"),
+    path("closure/lift/", closure.closure_lift, name="closure_lift"),
     path("agreements/", consents.consents, name="consents"),
     path("agreements/adviser/", consents.agree_adviser, name="agree_adviser"),
     path("agreements/region/", consents.agree_region, name="agree_region"),
@@ -126,6 +129,8 @@ urlpatterns = [
         temperatures.region_temperatures_file,
         name="region_temperatures_file",
     ),
+    path("regions/<uuid:region_id>/closure/", closure.region_closure, name="region_closure"),
+    path("regions/<uuid:region_id>/closure/lift/", closure.region_closure_lift, name="region_closure_lift"),
     path("groups/<uuid:group_id>/", group.group, name="group"),
     path("groups/<uuid:group_id>/rules/", rules.rules, name="rules"),
     path("groups/<uuid:group_id>/rules/<str:rule>/", rules.rule, name="rule"),

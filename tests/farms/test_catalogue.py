@@ -29,7 +29,8 @@ NO_FARMS_DATA = {
     "farms_user_user_permissions", "farms_signinlink", "farms_feedaddress", "monitoring_dailytemperature",
     "monitoring_cohort",
     "monitoring_regionreport", "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
-    "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress",
+    "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
+    "farms_groupvisitrules",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -45,6 +46,7 @@ APPEND_ONLY = {
     "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
+    "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules",
 }  # fmt: skip
 
 

@@ -14,9 +14,11 @@ from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
 from alerts.selectors.running import late_week
 from alerts.selectors.station_effects import by_station, effects_of_stations
 from alerts.selectors.work_effects import with_work_effects
+from alerts.wording.closures import closure_sentence
 from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
 from farms.clock import monday_of
+from farms.closures import closure_of, closures_ahead
 from farms.selectors import season_on
 from monitoring.selectors import last_round, readings_of, stations_of, works_of
 from server.web.development import development_shown
@@ -59,8 +61,17 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "stations": station_lines(visit, seen),
         "last": last_round(visit.farm),
         "season": season_on(visit.farm, visit.today),
+        "closures": closure_sentences(visit),
     }
     return render(request, "web/farm.html", context)
+
+
+def closure_sentences(visit: Visit) -> list[str]:
+    """When the farm is closed to visits, now or ahead, and its region now."""
+    times = closures_ahead(visit.farm, visit.today)
+    now = closure_of(visit.farm, visit.today)
+    times += [now] if now is not None and now.whole_region else []
+    return [closure_sentence(each, visit.today) for each in times]
 
 
 def how_got(seen: FarmWeek) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.selectors import mail_day_of
 from farms.access import Need
+from farms.closures import closure_of
 from farms.selectors import people_of, season_on, tokens_of
 from monitoring.selectors import stations_of
 from server.web.doors import Visit, farm_page
@@ -23,6 +24,7 @@ def settings(request: HttpRequest, visit: Visit) -> HttpResponse:
         "keys": sum(token.scope != "count" for token in live),
         "stations": len(stations_of(visit.farm)),
         "mail_day": WEEKDAYS[mail_day_of(visit.farm) - 1],
+        "closure": closure_of(visit.farm, visit.today),
         "season": season_on(visit.farm, visit.today),
     }
     return render(request, "web/settings.html", context)

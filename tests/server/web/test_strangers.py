@@ -79,7 +79,9 @@ def test_a_coordinator_finds_nothing_of_a_farm(browser, erik, northfield):
 def test_only_a_coordinator_of_its_group_reaches_what_is_written_into_a_region(
     browser, anna, ben, dana, erik, northfield, southmead
 ):
-    assert REGION_ROUTES == ["region_temperatures", "region_temperatures_file"]
+    assert REGION_ROUTES == [
+        "region_closure", "region_closure_lift", "region_temperatures", "region_temperatures_file"
+    ]  # fmt: skip
     frida = make_user("Frida")
     for name in REGION_ROUTES:
         page = reverse(name, args=[northfield.region_id])

@@ -1,0 +1,101 @@
+"""Which farms are closed to visits, and since when. Ids given by somebody come through `farms.access` first.
+
+A row holds from its day on, over whatever was set before it for that day and later: lifting a closure that has not
+begun yet undoes it, and a closure set behind a lifting closes again.
+"""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from farms.lookups import array_of
+from farms.models import Farm, FarmClosure, Region, RegionClosure
+from farms.models.closure import ClosureRow
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A time without visits: its first day, the day from which visits are open again where that is set, and whether
+    the whole region is closed or the farm alone.
+    """
+
+    from_on: date
+    open_from: date | None
+    whole_region: bool
+
+
+def closed_farms(farms: "Collection[Farm | UUID]", day: date) -> set[UUID]:
+    """Those of these farms (or ids of farms) that are closed to visits on a day, by themselves or with their region.
+
+    Two queries, however many farms.
+    """
+    ids = array_of(each if isinstance(each, UUID) else each.id for each in farms)
+    newest = FarmClosure.objects.filter(farm_id__any_of=ids, from_on__lte=day).order_by("farm_id", "-entry")
+    by_farm = newest.distinct("farm_id").values_list("farm_id", "closed")
+    of_region = RegionClosure.objects.filter(region_id=OuterRef("region_id"), from_on__lte=day)
+    newest_of_region = Subquery(of_region.order_by("-set_at", "-id").values("closed")[:1])
+    by_region = Farm.objects.filter(id__any_of=ids).annotate(region_closed=newest_of_region).filter(region_closed=True)
+    return {farm_id for farm_id, closed in by_farm if closed} | set(by_region.values_list("id", flat=True))
+
+
+def closure_of(farm: Farm, day: date) -> Closure | None:
+    """The time without visits that holds a day, the farm's own before its region's; None where visits are open."""
+    own = _holding(times_closed(rows_of_farm(farm), whole_region=False), day)
+    return own or closure_of_region(farm.region_id, day)
+
+
+def closure_of_region(region_id: UUID, day: date) -> Closure | None:
+    """The region's time without visits that holds a day."""
+    return _holding(times_closed(rows_of_region(region_id), whole_region=True), day)
+
+
+def closures_ahead(farm: Farm, day: date) -> list[Closure]:
+    """The farm's own times without visits that have not ended on a day, in order."""
+    times = times_closed(rows_of_farm(farm), whole_region=False)
+    return [each for each in times if each.open_from is None or each.open_from > day]
+
+
+def closures_ahead_of_region(region_id: UUID, day: date) -> list[Closure]:
+    """The region's times without visits that have not ended on a day, in order."""
+    times = times_closed(rows_of_region(region_id), whole_region=True)
+    return [each for each in times if each.open_from is None or each.open_from > day]
+
+
+def rows_of_farm(farm: Farm) -> QuerySet[FarmClosure]:
+    """Everything that was set for the farm, as it was set."""
+    return FarmClosure.objects.filter(farm_id=farm.id).select_related("set_by").order_by("entry")
+
+
+def rows_of_region(region_id: UUID) -> QuerySet[RegionClosure]:
+    """Everything that was set for a region, as it was set."""
+    return RegionClosure.objects.filter(region_id=region_id).select_related("set_by").order_by("set_at", "id")
+
+
+def regions_closed(regions: Collection[Region], day: date) -> dict[UUID, Closure]:
+    """Those of these regions that are closed to visits on a day."""
+    found = {region.id: closure_of_region(region.id, day) for region in regions}
+    return {region_id: closure for region_id, closure in found.items() if closure is not None}
+
+
+def times_closed(rows: Iterable[ClosureRow], *, whole_region: bool) -> list[Closure]:
+    """The times without visits that follow from what was set, in the order in which it was set."""
+    turns: list[tuple[date, bool]] = []
+    for row in rows:
+        turns = [turn for turn in turns if turn[0] < row.from_on]
+        if (turns[-1][1] if turns else False) != row.closed:
+            turns.append((row.from_on, row.closed))
+    ends = [day for day, closed in turns if not closed]
+    begins = [day for day, closed in turns if closed]
+    return [
+        Closure(begin, ends[number] if number < len(ends) else None, whole_region)
+        for number, begin in enumerate(begins)
+    ]
+
+
+def _holding(times: Collection[Closure], day: date) -> Closure | None:
+    return next(
+        (each for each in times if each.from_on <= day and (each.open_from is None or day < each.open_from)), None
+    )
