@@ -18,10 +18,12 @@ from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
 from alerts.selectors.listed import listed_of
 from alerts.selectors.stopped_addresses import farms_not_reached
+from alerts.wording.closures import call_instead
 from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import weeks_to_crossing
 from alerts.wording.places import facility_name
 from alerts.wording.results import against_level, mean_phrase, methods_phrase, weeks_up_phrase
+from farms.closures import closed_farms
 from farms.selectors import advised_farms
 
 if TYPE_CHECKING:
@@ -44,6 +46,7 @@ class MondayRow:
     """One farm of the list: the verdict, the reasons in words, and the figures behind them.
 
     `weeks` are the last eight weekly means of what is told of, None = not counted; `level_word` its level this week.
+    `closed`: to visits, by itself or with its region.
     """
 
     farm: "Farm"
@@ -54,6 +57,7 @@ class MondayRow:
     weeks: tuple[float | None, ...]
     level_word: str
     alerts: tuple[Alert, ...]
+    closed: bool = False
 
 
 def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[MondayRow]:
@@ -64,7 +68,9 @@ def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[Mo
     told = [replace(each, listed=listed.get(each.farm.id, ())) for each in weeks]
     ordered = sorted(told, key=_order)
     unreached = farms_not_reached([farm.id for farm in farms])
-    return [with_reach(row_of(told), nobody=unreached.get(told.farm.id)) for told in ordered]
+    closed = closed_farms(farms, day or week + timedelta(days=7))
+    rows = [with_reach(row_of(told), nobody=unreached.get(told.farm.id)) for told in ordered]
+    return [_by_call(row) if row.farm.id in closed else row for row in rows]
 
 
 def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
@@ -73,6 +79,11 @@ def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
         return row
     told = _("mails to the owner don't arrive") if nobody else _("mails to one of the owners don't arrive")
     return replace(row, reasons=(*row.reasons, told))
+
+
+def _by_call(row: MondayRow) -> MondayRow:
+    """The line of a farm that is closed to visits: its place and reasons stay, and what to do is said behind them."""
+    return replace(row, reasons=(*row.reasons, call_instead()), closed=True)
 
 
 def by_verdict(rows: Sequence[MondayRow]) -> list[tuple[Verdict, str, list[MondayRow]]]:

@@ -11,7 +11,7 @@ from alerts.delivery.monday_list import queue_monday_lists
 from alerts.models import CheckFailure, MondayList
 from alerts.selectors import MondayRow, monday_rows
 from farms import services
-from farms.models import Consent, Farm, Group, Region, User
+from farms.models import Consent, Farm, FarmClosure, Group, Region, RegionClosure, User
 from farms.models.access import GroupRole
 from monitoring.models import Station, Work
 from tests.alerts.scene import FIRST, check, check_time, count_week, monday
@@ -133,6 +133,30 @@ def test_only_farms_that_let_the_adviser_in_are_on_it(
         assert monday_rows(carla, FIRST) == []
 
 
+def close(farm: Farm, user: User) -> None:
+    with as_factory():
+        FarmClosure.objects.create(farm=farm, closed=True, from_on=date(2026, 7, 1), set_by=user, set_at=NOW, entry=0)
+
+
+def test_a_farm_that_is_closed_to_visits_keeps_its_place_and_says_so(rows: dict[str, MondayRow], dana: User):
+    close(rows["Hollow Creek"].farm, dana)
+    with acting(dana):
+        told = monday_rows(dana, WEEK)
+        before = monday_rows(dana, WEEK, day=date(2026, 6, 30))
+    assert [row.farm.name for row in told] == list(rows)
+    assert [(row.verdict, row.weeks) for row in told] == [(row.verdict, row.weeks) for row in rows.values()]
+    assert told[0].reasons == (*rows["Hollow Creek"].reasons, "call, don't visit") and told[0].closed
+    assert [row.reasons for row in told[1:]] == [row.reasons for row in list(rows.values())[1:]]
+    assert not any(row.closed for row in before)
+
+
+def test_the_farms_of_a_closed_region_say_so(rows: dict[str, MondayRow], region: Region, erik: User, dana: User):
+    with as_factory():
+        RegionClosure.objects.create(region=region, closed=True, from_on=date(2026, 7, 6), set_by=erik, set_at=NOW)
+    with acting(dana):
+        assert all(row.reasons[-1] == "call, don't visit" for row in monday_rows(dana, WEEK))
+
+
 class TestTheMail:
     def write(self, group: Group) -> list[MondayList]:
         with as_role("worker"):
@@ -156,6 +180,20 @@ class TestTheMail:
             "ASK Sorrel Flats · no round for 21 days · last seen falling NOTHING PRESSING Quiet Hill · cards below"
             in text
         )
+
+    def test_a_closed_farm_is_called_and_not_visited(self, group: Group, rows: dict[str, MondayRow], dana: User):
+        close(rows["Hollow Creek"].farm, dana)
+        (mail,) = self.write(group)
+        assert "nothing noted since June 18 · call, don't visit · 130 specks" in " ".join(mail.text.split())
+        assert mail.subject == "4 farms to call, 1 to ask: week of June 29"
+        assert mail.text.count("call, don't visit") == 1
+
+    def test_in_spanish_too(self, group: Group, rows: dict[str, MondayRow], dana: User):
+        close(rows["Hollow Creek"].farm, dana)
+        with as_factory():
+            User.objects.filter(id=dana.id).update(language="es")
+        (mail,) = self.write(group)
+        assert "llamar, no visitar" in mail.text
 
     def test_its_picture_is_told_in_words(self, group: Group, rows: dict[str, MondayRow]):
         (mail,) = self.write(group)
