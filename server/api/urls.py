@@ -40,6 +40,7 @@ from server.api.v1.stations import RoundSheet, Stations
 from server.api.v1.temperatures import RegionTemperatures, Temperatures
 from server.api.v1.tokens import Tokens
 from server.api.v1.trend import TrendOfFarm
+from server.api.v1.visits import GroupVisitRulesView, Visits
 from server.api.v1.weeks import Weeks
 from server.api.v1.works import Works
 
@@ -64,6 +65,7 @@ ON_FARM: dict[str, Any] = {
     "people": People,
     "consents": Consents,
     "closures": Closures,
+    "visits": Visits,
     "tokens": Tokens,
     "phone-codes": PhoneCodes,
     "log": Log,
@@ -81,6 +83,7 @@ router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, bas
 router.register("regions/<uuid:region_id>/closures", RegionClosures, basename="region-closure")
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
+router.register("groups/<uuid:group_id>/visit-rules", GroupVisitRulesView, basename="group-visit-rules")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")
 for noun, view in ON_FARM.items():
     router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun.replace('/', '-')}")

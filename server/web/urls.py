@@ -39,6 +39,7 @@ from server.web.views import (
     skip,
     stations,
     temperatures,
+    visits,
     work,
     worth,
     your_mails,
@@ -101,6 +102,9 @@ of_a_farm = [
     path("mails/", sent_digests.sent_digests, name="sent_digests"),
     path("mails/<uuid:digest_id>/", sent_digests.sent_digest, name="sent_digest"),
     path("mails/<uuid:digest_id>/html/", sent_digests.sent_digest_html, name="sent_digest_html"),
+    path("visits/", visits.visits, name="visits"),
+    path("visits/<uuid:planned_visit_id>/take-back/", visits.take_back, name="take_back_visit"),
+    path("visits/<uuid:planned_visit_id>/erase/", visits.erase_last, name="erase_last_farm"),
     path("settings/", include(farm_settings)),
 ]
 
@@ -137,6 +141,7 @@ urlpatterns = [
     path("groups/<uuid:group_id>/running/", running.running, name="running"),
     path("groups/<uuid:group_id>/running/again/", running.try_again, name="try_again"),
     path("running/", running.everywhere, name="running_everywhere"),
+    path("groups/<uuid:group_id>/visit-rules/", visits.visit_rules, name="visit_rules"),
     path("groups/<uuid:group_id>/guests/", guests.guests, name="guests"),
     path("groups/<uuid:group_id>/guests/<uuid:guest_id>/end/", guests.end_guest_here, name="end_guest"),
     path("mail/", mail.mails, name="mails"),

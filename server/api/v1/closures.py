@@ -12,14 +12,14 @@ from rest_framework.response import Response
 from farms.access import Need, Who, group_for, one_of
 from farms.clock import local_date
 from farms.closures import closure_of, rows_of_farm, rows_of_region
-from farms.errors import Forbidden
 from farms.models import Region, User
 from farms.models.access import GroupRole
 from farms.selectors import own_regions_of
 from farms.services import close_farm, close_region, open_farm, open_region
 from server.api.fields import Body, Day, YesNo
 from server.api.pagination import OnePage
-from server.api.views import ApiViewSet, OnFarm
+from server.api.people_only import OnFarmForPeople
+from server.api.views import ApiViewSet
 
 EXAMPLE = OpenApiExample("From a day on (invented)", {"closed": True, "from_on": "2026-06-08"}, request_only=True)
 
@@ -48,15 +48,9 @@ class ClosedOnQuery(Body):
     on = Day(required=False, help_text="Today unless said otherwise.")
 
 
-class Closures(OnFarm):
+class Closures(OnFarmForPeople):
     needs = {"list": Need.READ, "applied": Need.READ, "create": Need.MANAGE}
     pagination_class = OnePage
-
-    def enter(self, **kwargs: Any) -> None:
-        """For the farm's people and its advisers: what a key reads goes on to other programs."""
-        super().enter(**kwargs)
-        if not isinstance(self.who, User):
-            raise Forbidden()
 
     @extend_schema(responses=ClosureSerializer(many=True))
     def list(self, request: Request, farm_id: UUID) -> Response:

@@ -20,6 +20,7 @@ from farms.access import Need
 from farms.clock import monday_of
 from farms.closures import closure_of, closures_ahead
 from farms.selectors import season_on
+from farms.visits import visit_rules_of, visits_ahead
 from monitoring.selectors import last_round, readings_of, stations_of, works_of
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
@@ -62,6 +63,8 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "last": last_round(visit.farm),
         "season": season_on(visit.farm, visit.today),
         "closures": closure_sentences(visit),
+        "planned": visits_ahead(visit.farm, visit.today, request.user),
+        "rules": visit_rules_of(visit.farm.group),
     }
     return render(request, "web/farm.html", context)
 

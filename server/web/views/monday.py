@@ -13,9 +13,11 @@ from farms import clock
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
 from farms.selectors import group_roles_of
+from farms.visits import visit_rules_of, visits_of_adviser
 from server.web.doors import signed_in
 
 WEEK = timedelta(weeks=1)
+AHEAD = 2 * WEEK
 
 
 @signed_in
@@ -37,6 +39,8 @@ def monday(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "sections": by_verdict(rows),
         "promise": list_promise(),
+        "planned": visits_of_adviser(request.user, [row.farm for row in rows], today, today + AHEAD),
+        "rules": visit_rules_of(role.group),
         "judged": run is not None and run.finished_at is not None,
         "earlier": week - WEEK,
         "later": week + WEEK if week < newest else None,

@@ -58,8 +58,8 @@ def address(name: str, farm: Any) -> str:
 
 def test_every_other_route_was_thought_about():
     others = {name for name in ROUTES if name not in FARM_ROUTES and not name.startswith("account_")}
-    # Guests: tests/server/web/test_guests.py.
-    assert others <= OPEN | {"region", "group", "guests", "end_guest"} | set(REGION_ROUTES)
+    # Guests: tests/server/web/test_guests.py; rules for visits: test_visits.py.
+    assert others <= OPEN | {"region", "group", "guests", "end_guest", "visit_rules"} | set(REGION_ROUTES)
 
 
 def found(client: Any, farm: Any) -> dict[str, tuple[int, int]]:
