@@ -15,10 +15,9 @@ from uuid import UUID
 from django.db.models import Count, Exists, Min, OuterRef, Q, Subquery
 
 from alerts.checks.calendar import WEEK, due_at, newest_due, weeks_of
-from alerts.delivery.digest import occasion_of
 from alerts.models import Alert, CheckFailure, CheckRun, Digest, MondayList, Ring, Running
 from alerts.models.check import RunState
-from alerts.models.outbox import DeliveryState
+from alerts.models.outbox import DeliveryState, occasion_of
 from alerts.rounds import Season
 from alerts.selectors.running import RING, newest_runs
 from farms.ids import moment_of

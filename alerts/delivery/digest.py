@@ -25,14 +25,15 @@ from alerts.delivery.outbox import queue
 from alerts.delivery.since_sentences import since_paragraph
 from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
+from alerts.models.outbox import occasion_of
 from alerts.selectors.corrections import Correction, corrections_since
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
 from alerts.selectors.rounds_since import with_rounds_since
 from alerts.selectors.station_effects import with_station_effects
+from alerts.selectors.told import owners_with_address
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
-from farms.selectors import owners_of_farms
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -109,11 +110,14 @@ def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
 
 
 def owners_without(farm_ids: Collection[UUID], week: date) -> "QuerySet[Membership]":
-    """The owners of these farms for whom no mail about the week was written yet."""
+    """The owners of these farms for whom no mail about the week was written yet.
+
+    Whoever has no address is told by the adviser (alerts/selectors/told.py).
+    """
     theirs = Digest.objects.filter(
         farm_id=OuterRef("farm_id"), recipient_id=OuterRef("user_id"), occasion=occasion_of(week)
     )
-    return owners_of_farms(farm_ids).exclude(Exists(theirs))
+    return owners_with_address(farm_ids).exclude(Exists(theirs))
 
 
 def _owners(weeks: Sequence[FarmWeek]) -> dict[UUID, list["User"]]:
@@ -121,12 +125,6 @@ def _owners(weeks: Sequence[FarmWeek]) -> dict[UUID, list["User"]]:
     for membership in owners_without([told.farm.id for told in weeks], weeks[0].week):
         owners.setdefault(membership.farm_id, []).append(membership.user)
     return owners
-
-
-def occasion_of(week: date) -> str:
-    """2026-W27: what a mail is about."""
-    year, number, _day = week.isocalendar()
-    return f"{year}-W{number:02d}"
 
 
 def _digests(told: FarmWeek, owners: Sequence["User"], since: Since, now: datetime) -> list[Digest]:

@@ -10,12 +10,12 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, override
 
-from alerts.delivery.digest import occasion_of
 from alerts.delivery.letter import MARKS, Picture, as_text, render
 from alerts.delivery.outbox import queue
 from alerts.delivery.small_weeks import picture_of_rows
 from alerts.models import MondayList
-from alerts.selectors.monday import MondayRow, Verdict, by_verdict, count_of, monday_rows
+from alerts.models.outbox import occasion_of
+from alerts.selectors.monday import NOT_TOLD, MondayRow, Verdict, count_of, in_parts, monday_rows
 from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import list_promise
 from farms.clock import local_date
@@ -23,6 +23,9 @@ from farms.selectors import advisers_of_group
 
 if TYPE_CHECKING:
     from farms.models import Group, User
+
+
+WITH_FIGURES = (Verdict.CALL.value, NOT_TOLD)
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Section:
-    """The farms of one verdict."""
+    """The farms of one verdict, or those that were not told yet."""
 
     heading: str
     verdict: str
@@ -132,10 +135,7 @@ def _subject(rows: Sequence[MondayRow], week: date) -> str:
 
 
 def _sections(rows: Sequence[MondayRow]) -> list[Section]:
-    return [
-        Section(heading, verdict.value, tuple(_line(row) for row in some))
-        for verdict, heading, some in by_verdict(rows)
-    ]
+    return [Section(heading, part, tuple(_line(row) for row in some)) for part, heading, some in in_parts(rows)]
 
 
 def _line(row: MondayRow) -> Line:
@@ -150,4 +150,4 @@ def _blocks(section: Section) -> list[str]:
 
 def _block(line: Line, verdict: str) -> str:
     told = f"{line.name} · {line.reasons}"
-    return f"{told} · {line.numbers}" if verdict == Verdict.CALL and line.numbers else told
+    return f"{told} · {line.numbers}" if verdict in WITH_FIGURES and line.numbers else told

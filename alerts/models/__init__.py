@@ -9,6 +9,7 @@ from alerts.models.outbox import Digest, MondayList
 from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
 from alerts.models.stopped_address import StoppedAddress
+from alerts.models.told import Told
 
 __all__ = [
     "Alert",
@@ -32,4 +33,5 @@ __all__ = [
     "Ring",
     "Running",
     "StoppedAddress",
+    "Told",
 ]

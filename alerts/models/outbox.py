@@ -1,5 +1,7 @@
 """Mails waiting to be sent, and sent: the row is the queue. A farm's digest, and an adviser's Monday list."""
 
+from datetime import date
+
 from django.conf import settings
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
@@ -7,6 +9,12 @@ from django.utils.translation import gettext_lazy as _
 
 from farms.ids import uuid7
 from farms.tenancy.keys import FarmRecord
+
+
+def occasion_of(week: date) -> str:
+    """2026-W27: what a mail is about, as ISO 8601 writes its week."""
+    year, number, _day = week.isocalendar()
+    return f"{year}-W{number:02d}"
 
 
 class DeliveryState(models.TextChoices):

@@ -13,10 +13,11 @@ from alerts.selectors.alerts import (
 )
 from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group, own_levels_of, set_levels_of_group
 from alerts.selectors.mail_days import mail_day_of, mail_days_chosen
-from alerts.selectors.monday import MondayRow, by_verdict, monday_rows
+from alerts.selectors.monday import MondayRow, by_verdict, in_parts, monday_rows
 from alerts.selectors.results import assessments_of, newest_week, run_of, week_result
 from alerts.selectors.rounds import RoundDue, rounds_due
 from alerts.selectors.rules import rules_of_group, set_rules_of_group
+from alerts.selectors.told import told_of_farms, told_rows_of
 
 __all__ = [
     "MondayRow",
@@ -26,6 +27,7 @@ __all__ = [
     "alerts_of",
     "assessments_of",
     "by_verdict",
+    "in_parts",
     "levels_of",
     "levels_of_farms",
     "levels_of_group",
@@ -43,6 +45,8 @@ __all__ = [
     "run_of",
     "set_levels_of_group",
     "set_rules_of_group",
+    "told_of_farms",
+    "told_rows_of",
     "week_result",
     "with_state",
     "works_linked_to",

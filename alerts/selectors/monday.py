@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
-from alerts.models import Alert, Assessment
+from alerts.models import Alert, Assessment, Told
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
 from alerts.selectors.listed import listed_of
 from alerts.selectors.stopped_addresses import farms_not_reached
+from alerts.selectors.told import farms_without_mail, told_of_farms
 from alerts.wording.closures import call_instead
 from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import weeks_to_crossing
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 RECENT_WORK = timedelta(days=14)
 SOON = 2  # weeks
+NOT_TOLD = "untold"
 
 
 class Verdict(StrEnum):
@@ -46,7 +48,8 @@ class MondayRow:
     """One farm of the list: the verdict, the reasons in words, and the figures behind them.
 
     `weeks` are the last eight weekly means of what is told of, None = not counted; `level_word` its level this week.
-    `closed`: to visits, by itself or with its region.
+    `closed`: to visits, by itself or with its region. `judged`: the week has a result. `told`: when
+    and how the farm was told it, where that was noted.
     """
 
     farm: "Farm"
@@ -58,6 +61,14 @@ class MondayRow:
     level_word: str
     alerts: tuple[Alert, ...]
     closed: bool = False
+    judged: bool = True
+    gets_mail: bool = True
+    told: Told | None = None
+
+    @property
+    def untold(self) -> bool:
+        """Whether there is a result that nobody of the farm has been told."""
+        return self.judged and not self.gets_mail and self.told is None
 
 
 def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[MondayRow]:
@@ -70,7 +81,8 @@ def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[Mo
     unreached = farms_not_reached([farm.id for farm in farms])
     closed = closed_farms(farms, day or week + timedelta(days=7))
     rows = [with_reach(row_of(told), nobody=unreached.get(told.farm.id)) for told in ordered]
-    return [_by_call(row) if row.farm.id in closed else row for row in rows]
+    rows = [_by_call(row) if row.farm.id in closed else row for row in rows]
+    return _with_telling(rows, week)
 
 
 def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
@@ -81,16 +93,40 @@ def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
     return replace(row, reasons=(*row.reasons, told))
 
 
+def _with_telling(rows: list[MondayRow], week: date) -> list[MondayRow]:
+    """Which of them get no mail, and when and how they were told this week instead."""
+    ids = [row.farm.id for row in rows]
+    silent, told = farms_without_mail(ids, week), told_of_farms(ids, week)
+    return [replace(row, gets_mail=row.farm.id not in silent, told=told.get(row.farm.id)) for row in rows]
+
+
 def _by_call(row: MondayRow) -> MondayRow:
     """The line of a farm that is closed to visits: its place and reasons stay, and what to do is said behind them."""
     return replace(row, reasons=(*row.reasons, call_instead()), closed=True)
 
 
 def by_verdict(rows: Sequence[MondayRow]) -> list[tuple[Verdict, str, list[MondayRow]]]:
-    """The list in its parts, for page and mail alike: verdict, heading, rows; without empty ones."""
+    """The list by its verdicts: verdict, heading, rows; without empty ones."""
     headings = {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}
     parts = [(verdict, headings[verdict], [row for row in rows if row.verdict == verdict]) for verdict in Verdict]
     return [part for part in parts if part[2]]
+
+
+def in_parts(rows: Sequence[MondayRow]) -> list[tuple[str, str, list[MondayRow]]]:
+    """The list as page and mail show it: ahead of the verdicts those who get no mail and were not told yet.
+
+    They keep the list's order among themselves, and each says its verdict.
+    """
+    headings = {row.farm.id: heading for _verdict, heading, some in by_verdict(rows) for row in some}
+    untold = [_with_verdict(row, headings[row.farm.id]) for row in rows if row.untold]
+    parts: list[tuple[str, str, list[MondayRow]]] = [(NOT_TOLD, _("Not told yet"), untold)] if untold else []
+    others = by_verdict([row for row in rows if not row.untold])
+    return [*parts, *((verdict.value, heading, some) for verdict, heading, some in others)]
+
+
+def _with_verdict(row: MondayRow, heading: str) -> MondayRow:
+    told = () if row.verdict == Verdict.FINE else (heading[:1].lower() + heading[1:],)
+    return replace(row, reasons=(*row.reasons, *told))
 
 
 def row_of(told: FarmWeek) -> MondayRow:
@@ -107,6 +143,7 @@ def row_of(told: FarmWeek) -> MondayRow:
         weeks=tuple(each.mean if each else None for each in series),
         level_word=row.result if row else LevelWord.NONE.value,
         alerts=tuple(told.alerts),
+        judged=bool(told.farm_rows),
     )
 
 

@@ -35,6 +35,7 @@ from alerts.services.rules import (
     set_group_rule,
 )
 from alerts.services.stopped_address import address_works_again
+from alerts.services.told import NotTold, Telling, ToldDayWrong, ToldHowUnknown, mark_told, take_back_told
 
 __all__ = [
     "AlertClosed",
@@ -45,6 +46,7 @@ __all__ = [
     "MethodUnknown",
     "NewLevel",
     "NewRule",
+    "NotTold",
     "NoteTooLong",
     "NothingToTakeBack",
     "PutOffTooFar",
@@ -54,6 +56,9 @@ __all__ = [
     "RuleUnknown",
     "RuleWithoutReason",
     "TakenBack",
+    "Telling",
+    "ToldDayWrong",
+    "ToldHowUnknown",
     "WeekdayUnknown",
     "WorkBeforeAlert",
     "acknowledge",
@@ -61,11 +66,13 @@ __all__ = [
     "choose_how_often",
     "link_work",
     "mark_seen",
+    "mark_told",
     "set_farm_level",
     "set_group_level",
     "set_group_rule",
     "set_mail_day",
     "snooze",
+    "take_back_told",
     "take_farm_level_back",
     "take_group_level_back",
 ]

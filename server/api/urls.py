@@ -39,6 +39,7 @@ from server.api.v1.station_effects import StationEffectsOfFarm
 from server.api.v1.stations import RoundSheet, Stations
 from server.api.v1.temperatures import RegionTemperatures, Temperatures
 from server.api.v1.tokens import Tokens
+from server.api.v1.told import Tellings
 from server.api.v1.trend import TrendOfFarm
 from server.api.v1.visits import GroupVisitRulesView, Visits
 from server.api.v1.weeks import Weeks
@@ -66,6 +67,7 @@ ON_FARM: dict[str, Any] = {
     "consents": Consents,
     "closures": Closures,
     "visits": Visits,
+    "told": Tellings,
     "tokens": Tokens,
     "phone-codes": PhoneCodes,
     "log": Log,

@@ -46,7 +46,7 @@ APPEND_ONLY = {
     "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
-    "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules",
+    "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
 }  # fmt: skip
 
 

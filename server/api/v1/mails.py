@@ -28,7 +28,7 @@ class MailSerializer(serializers.Serializer):
         DeliveryState.choices, help_text="queued: waits. unwanted: its reader chose not to get it. refused: see reason."
     )
     reason = serializers.ChoiceField([("", ""), *Refusal.choices], help_text="Why it was refused; else empty.")
-    needs_a_look = serializers.BooleanField(help_text="Something in it needs a look: over its level, rising, or overdue.")
+    needs_a_look = serializers.BooleanField(help_text="Something is over its level, rising or overdue.")
     queued_at = serializers.DateTimeField()
     sent_at = serializers.DateTimeField(allow_null=True)
 

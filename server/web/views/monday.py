@@ -1,12 +1,14 @@
 """The adviser's Monday list: which farms first, and why."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import by_verdict, monday_rows, run_of
+from alerts.selectors import MondayRow, by_verdict, in_parts, monday_rows, run_of
 from alerts.selectors.running import late_week
 from alerts.wording import list_promise
 from farms import clock
@@ -15,6 +17,7 @@ from farms.errors import Missing
 from farms.selectors import group_roles_of
 from farms.visits import visit_rules_of, visits_of_adviser
 from server.web.doors import signed_in
+from server.web.forms.told import TellingForm
 
 WEEK = timedelta(weeks=1)
 AHEAD = 2 * WEEK
@@ -37,7 +40,9 @@ def monday(request: HttpRequest) -> HttpResponse:
         "week": week,
         "late": late_week(role.group_id, now),
         "rows": rows,
-        "sections": by_verdict(rows),
+        "sections": in_parts(rows),
+        "counts": _counts(rows),
+        "telling": TellingForm(initial={"told_on": today, "week": week}),
         "promise": list_promise(),
         "planned": visits_of_adviser(request.user, [row.farm for row in rows], today, today + AHEAD),
         "rules": visit_rules_of(role.group),
@@ -46,6 +51,13 @@ def monday(request: HttpRequest) -> HttpResponse:
         "later": week + WEEK if week < newest else None,
     }
     return render(request, "web/monday.html", context)
+
+
+def _counts(rows: Sequence[MondayRow]) -> list[tuple[str, int]]:
+    """How many are not told yet, to be called and to be asked."""
+    untold = sum(row.untold for row in rows)
+    first = [(_("Not told yet"), untold)] if untold else []
+    return first + [(heading, len(some)) for verdict, heading, some in by_verdict(rows) if verdict != "fine"]
 
 
 def _asked(request: HttpRequest) -> date | None:

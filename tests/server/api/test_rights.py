@@ -25,7 +25,7 @@ OWNERS_ONLY = {
 }  # fmt: skip
 
 # What an adviser does as the one who comes: an owner plans nobody's visits.
-ADVISERS_ONLY = {"post visits"}
+ADVISERS_ONLY = {"post visits", "post told", "post told/taken-back"}
 
 
 def short(route: Route) -> str:
@@ -47,7 +47,7 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
 MAILS = {"get mails", "get mails/{digest_id}"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - {"get tokens", "get log"}
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
-PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits"}
+PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 ALL = {short(route) for route in ON_FARM}
 
 
