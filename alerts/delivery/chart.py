@@ -13,6 +13,7 @@ from alerts.selectors.results import WeekMean
 from alerts.wording.numbers import amount, day_label
 from alerts.wording.results import heading
 from monitoring.charts import ChartWords, Level, SeasonSeries, WorkMark, season_chart, to_mail_png
+from monitoring.charts.layout import Shape
 from monitoring.methods import METHODS
 
 if TYPE_CHECKING:
@@ -24,6 +25,15 @@ PIXELS = 960
 
 def picture_of(told: FarmWeek) -> Picture | None:
     """The chart of a farm's week; None where nothing was counted in eight weeks."""
+    drawn = drawing_of(told, "narrow")
+    if drawn is None:
+        return None
+    svg, words = drawn
+    return Picture(to_mail_png(svg, width=PIXELS), words)
+
+
+def drawing_of(told: FarmWeek, shape: Shape) -> tuple[str, str] | None:
+    """The chart as SVG in one of its shapes, and in words what it shows."""
     row = row_to_show(told)
     if row is None:
         return None
@@ -37,8 +47,7 @@ def picture_of(told: FarmWeek) -> Picture | None:
         date_label=day_label,
         number=amount,
     )
-    svg = season_chart(_series(told, row), words=words, shape="narrow")
-    return Picture(to_mail_png(svg, width=PIXELS), f"{words.title}. {words.description}")
+    return season_chart(_series(told, row), words=words, shape=shape), f"{words.title}. {words.description}"
 
 
 def row_to_show(told: FarmWeek) -> Assessment | None:

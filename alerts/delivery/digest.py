@@ -77,7 +77,7 @@ def _mails(weeks: Sequence[FarmWeek], corrected: Mapping[UUID, Sequence[Correcti
     """The mails of some farms to their owners; a farm whose mail can't be written is set aside."""
     mails: list[Digest] = []
     owners, last_told = _owners(weeks), weeks_last_told([told.farm.id for told in weeks], weeks[0].week)
-    for told in _with_effects(weeks):
+    for told in with_effects(weeks):
         try:
             since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
             mails += _digests(told, owners.get(told.farm.id, []), since, now)
@@ -95,7 +95,7 @@ def _parts(farms: Sequence["Farm"]) -> Iterator[list["Farm"]]:
         yield from (own[start : start + TOGETHER] for start in range(0, len(own), TOGETHER))
 
 
-def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
+def with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
     """The weeks with what became of work and where the most is; a farm of which that can't be said goes without."""
     try:
         with transaction.atomic():
@@ -104,7 +104,7 @@ def _with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
         raise  # the database, not a farm
     except Exception:
         if len(weeks) > 1:
-            return [told for week in weeks for told in _with_effects([week])]
+            return [told for week in weeks for told in with_effects([week])]
         logger.exception("farm %s: its mail goes without effects of work and stations", weeks[0].farm.id)
         return list(weeks)
 

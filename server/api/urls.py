@@ -21,6 +21,7 @@ from server.api.v1.feeds import Feeds
 from server.api.v1.group_rules import GroupRulesOfGroup
 from server.api.v1.guests import Guests
 from server.api.v1.imports import BulkReadings, Imports
+from server.api.v1.letters import FarmLetter, GroupLetters
 from server.api.v1.log import Log
 from server.api.v1.mail_choices import MailChoices
 from server.api.v1.mail_days import MailDays
@@ -105,6 +106,8 @@ urlpatterns = [
         BorrowedFiguresOfFarm.as_view({"get": "retrieve"}),
         name="farm-borrowed-figures",
     ),
+    path("farms/<uuid:farm_id>/letter", FarmLetter.as_view({"get": "retrieve"}), name="farm-letter"),
+    path("groups/<uuid:group_id>/letters", GroupLetters.as_view({"get": "retrieve"}), name="group-letters"),
     path("farms/<uuid:farm_id>/own-past", OwnPastOfFarm.as_view({"get": "retrieve"}), name="farm-own-past"),
     path(
         "farms/<uuid:farm_id>/stations/effects",

@@ -42,6 +42,7 @@ def monday(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "sections": in_parts(rows),
         "counts": _counts(rows),
+        "letters": sum(row.judged and not row.gets_mail for row in rows),
         "telling": TellingForm(initial={"told_on": today, "week": week}),
         "promise": list_promise(),
         "planned": visits_of_adviser(request.user, [row.farm for row in rows], today, today + AHEAD),

@@ -43,8 +43,8 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
     return {name for name, answer in answers.items() if answer.status_code != 403}
 
 
-# A mail is a letter to an owner; the adviser reads it by the farm's consent.
-MAILS = {"get mails", "get mails/{digest_id}"}
+# A mail is a letter to an owner; the adviser reads it by the farm's consent, and prints it for who has no address.
+MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - {"get tokens", "get log"}
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}

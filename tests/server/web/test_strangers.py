@@ -33,6 +33,7 @@ OPEN = {
     "sent_lists",
     "sent_list",
     "sent_list_html",
+    "letters",
 }
 
 

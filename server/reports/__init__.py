@@ -1,0 +1,1 @@
+"""Reports on paper: pages as PDF, set by typst."""
