@@ -7,10 +7,10 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from alerts.delivery.letter import Paragraph, paragraph
-from alerts.models import Assessment, Digest
+from alerts.models import Digest
 from alerts.selectors.farm_weeks import FarmWeek
 from alerts.wording.numbers import day_phrase
-from alerts.wording.results import level_phrase, mean_phrase
+from alerts.wording.results import WeeksResult, level_phrase, mean_phrase
 from farms.lookups import array_of
 
 WEEK = timedelta(days=7)
@@ -45,6 +45,6 @@ def _results(told: FarmWeek, week: date) -> str:
     return "; ".join(_result(row) for row in rows if row is not None and row.mean is not None)
 
 
-def _result(row: Assessment) -> str:
+def _result(row: WeeksResult) -> str:
     level = level_phrase(row)
     return f"{mean_phrase(row)}, {level[:1].lower()}{level[1:]}" if level else mean_phrase(row)

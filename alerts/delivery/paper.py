@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from alerts.delivery.chart import drawing_of
-from alerts.delivery.digest import letter_of, with_effects
+from alerts.delivery.digest import Since, letter_of, with_effects
 from alerts.delivery.letter import Letter, Paragraph
 from alerts.selectors.corrections import Correction, corrections_since
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
@@ -101,7 +101,7 @@ def _first(told: Paragraph, most: int) -> Paragraph:
 
 def _on_paper(told: FarmWeek, corrected: Sequence[Correction], adviser: "User") -> PaperLetter:
     """The mail's letter; in place of why a mail came stands from whom the letter is."""
-    letter, drawn = letter_of(told, corrected), drawing_of(told, "wide")
+    letter, drawn = letter_of(told, Since(corrected=corrected)), drawing_of(told, "wide")
     cautions = letter.small_print[:-1]
     sender = _("Written for {farm} by its adviser, {adviser}, {group}.").format(
         farm=told.farm.name, adviser=adviser, group=told.farm.group.name

@@ -1,6 +1,7 @@
 """One result in words: the mean and how sure it is, where it stands against its level, where it is going."""
 
 from collections.abc import Iterable
+from typing import Protocol
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -11,6 +12,26 @@ from alerts.wording.numbers import amount
 from alerts.wording.outlook import over_chance_phrase
 from alerts.wording.places import and_list
 from monitoring.methods import METHODS
+
+
+class WeeksResult(Protocol):
+    """What a sentence about a mean asks of a result, or of what was read of one."""
+
+    @property
+    def method(self) -> str: ...
+    @property
+    def mean(self) -> float | None: ...
+    @property
+    def low(self) -> float | None: ...
+    @property
+    def high(self) -> float | None: ...
+    @property
+    def at_least(self) -> bool: ...
+    @property
+    def level(self) -> float | None: ...
+    @property
+    def result(self) -> str: ...
+
 
 HEADINGS = {"card": gettext_lazy("Cards"), "trap": gettext_lazy("Traps"), "leg": gettext_lazy("Legs")}
 
@@ -25,7 +46,7 @@ def methods_phrase(rows: Iterable[Assessment]) -> str:
     return and_list(list(dict.fromkeys(heading(row.method).lower() for row in rows)))
 
 
-def mean_phrase(row: Assessment) -> str:
+def mean_phrase(row: WeeksResult) -> str:
     """118 specks a card (98 to 142)."""
     if row.mean is None:
         return _("no count")
@@ -37,7 +58,7 @@ def mean_phrase(row: Assessment) -> str:
     return _("{mean} ({low} to {high})").format(mean=told, low=amount(row.low), high=amount(row.high))
 
 
-def level_phrase(row: Assessment) -> str:
+def level_phrase(row: WeeksResult) -> str:
     """Over your action level of 100; empty where nothing was counted or there is no level."""
     if row.level is None or row.result == LevelWord.NONE:
         return ""

@@ -6,7 +6,7 @@ from typing import Any
 from csp.constants import NONE, SELF, UNSAFE_INLINE
 from django.http import HttpResponse
 
-from alerts.delivery.message import CHART_ID
+from alerts.delivery.parts import CHART_ID
 from alerts.models import Digest, MondayList
 
 # Its own inline styles and its picture inside; no script, no form, nothing from anywhere, in our own pages only.
