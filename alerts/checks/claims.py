@@ -17,6 +17,7 @@ from farms.clock import going_on_from
 
 # The longest part of a run between two renewals, judging 500 farms or writing 200 mails, takes some ten seconds.
 LEASE = timedelta(minutes=5)
+PATIENCE = "30s"  # for a part of another worker's to end
 GROUP_LOCK = "hashtext('weekly check'), hashtext(%s)"
 FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=1), timedelta(hours=1)
 
@@ -77,8 +78,7 @@ def keep_run(run: CheckRun) -> None:
     Parts of one run may do this side by side. Claiming it waits for them, and after that they are refused, so that two
     workers never judge one week at once, though a lease ran out while its owner still worked.
     """
-    with connection.cursor() as cursor:
-        cursor.execute(f"SELECT pg_advisory_xact_lock_shared({GROUP_LOCK})", [str(run.group_id)])
+    _lock("pg_advisory_xact_lock_shared", run.group_id)
     # Looked at after the lock is ours: whoever claims the run holds it alone until the claim is stored.
     if not _ours(run).exists():
         raise RunLost(f"The run of {run.week} is another worker's by now.")
@@ -86,8 +86,18 @@ def keep_run(run: CheckRun) -> None:
 
 def hold_group(group_id: UUID) -> None:
     """Wait until no other worker judges farms of this group, and keep it so until the transaction ends."""
+    _lock("pg_advisory_xact_lock", group_id)
+
+
+def _lock(kind: str, group_id: UUID) -> None:
+    """Take the group's lock. Raises OperationalError where it takes too long: beat rings again, and others have a turn.
+
+    It does where a machine was lost in the middle of a part, until PostgreSQL has missed it.
+    """
     with connection.cursor() as cursor:
-        cursor.execute(f"SELECT pg_advisory_xact_lock({GROUP_LOCK})", [str(group_id)])
+        cursor.execute("SELECT set_config('lock_timeout', %s, true)", [PATIENCE])
+        cursor.execute(f"SELECT {kind}({GROUP_LOCK})", [str(group_id)])
+        cursor.execute("SELECT set_config('lock_timeout', '0', true)")
 
 
 def _ours(run: CheckRun) -> QuerySet[CheckRun]:

@@ -5,9 +5,10 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from django.db import connection, connections, transaction
+from django.db import OperationalError, connection, connections, transaction
 
 from alerts import monday as a_monday
+from alerts.checks import claims
 from alerts.checks.calendar import due_at, due_weeks, newest_due
 from alerts.checks.claims import LEASE, RunLost, claim, finish, give_back, keep_run, renew
 from alerts.models import Assessment, CheckRun, Digest, MondayList
@@ -249,6 +250,22 @@ class TestAnOutage:
                 renew(run)
             assert theirs.result() is False
         assert finish(run, now=late)
+
+    def test_a_claim_does_not_wait_for_ever_for_a_machine_that_was_lost(
+        self, group: Group, northfield: Farm, monkeypatch: pytest.MonkeyPatch
+    ):
+        """It would keep a process from all other groups."""
+        monkeypatch.setattr(claims, "PATIENCE", "200ms")
+        with connection.cursor() as cursor:
+            cursor.execute("SET ROLE flyround_worker")
+        now = check_time(monday(0))
+        run = claim(group.id, monday(0), now)
+        assert run is not None
+        with ThreadPoolExecutor(1) as other, transaction.atomic():
+            keep_run(run)
+            with pytest.raises(OperationalError, match="lock timeout"):
+                other.submit(_claim_as_worker, group, now + LEASE).result(timeout=20)
+        assert finish(run, now=now)
 
     def test_reports_that_failed_are_tried_again(
         self, group: Group, northfield: Farm, as_worker: None, monkeypatch: pytest.MonkeyPatch
