@@ -14,6 +14,7 @@ from django.db.models import QuerySet
 
 from alerts.delivery import outbox
 from alerts.models import Digest, MondayList
+from alerts.tasks import MAIL_SECONDS, MOST_MAIL_SECONDS
 from farms.models import Consent, Farm, Group, GroupMember, Membership, Region, User
 from tests.cast import NOW, as_factory, as_role, make_farm
 
@@ -225,6 +226,9 @@ class TestAGroupAtATime:
         with as_role("worker"):
             assert outbox.send_due(NOW, group.id, seconds=0) == {}
         assert send() == {"sent": 1}
+
+    def test_a_mail_in_hand_is_put_off_and_its_process_ended_before_another_may_take_it(self):
+        assert outbox.SECONDS < MAIL_SECONDS < MOST_MAIL_SECONDS < outbox.LEASE.total_seconds()
 
     def test_a_ring_goes_on_beyond_the_first_hundred(self, group: Group, northfield: Farm, anna: User):
         for number in range(outbox.BATCH + 1):

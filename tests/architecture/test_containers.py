@@ -127,6 +127,11 @@ def test_every_task_of_checks_mails_and_imports_goes_to_its_own_queue():
     assert queues["server.tasks.do_import"] == "imports"
 
 
+def test_a_bell_that_nobody_heard_is_not_kept():
+    """After days without a worker there is one ring to hear for each group, not thousands."""
+    assert {entry["options"]["expires"] for entry in app.conf.beat_schedule.values()} == {300}
+
+
 def test_no_secret_has_a_default():
     variables = re.findall(r"\$\{(\w+)(:\?|:-)?", COMPOSE)
     assert {name for name, mark in variables if re.search("PASSWORD|SECRET|EMAIL_URL", name) and mark != ":?"} == set()
