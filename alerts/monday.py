@@ -7,7 +7,6 @@ by the next tick that finds its lease run out; what it stored is found to be the
 import logging
 from datetime import date, datetime, timedelta
 from functools import partial
-from time import monotonic
 from typing import TYPE_CHECKING
 
 from django.conf import settings
@@ -67,7 +66,6 @@ def judge_again(group: "Group", now: datetime) -> int:
 
 def _check_week(run: CheckRun, now: datetime) -> bool:
     """One claimed week from judging to mail. False, with the error on the run, where it has to be done again."""
-    began = monotonic()
     try:
         run_group_week(run=run, now=now)
         renew(run)
@@ -84,7 +82,7 @@ def _check_week(run: CheckRun, now: datetime) -> bool:
             connection.close_if_unusable_or_obsolete()
         give_back(run, f"{type(error).__name__}: {error}", now=run.clock())
         return False
-    return finish(run, now=now + timedelta(seconds=monotonic() - began))
+    return finish(run, now=run.clock())
 
 
 def _publish(run: CheckRun, now: datetime) -> str:

@@ -212,9 +212,9 @@ def farms_of_groups(group_ids: Collection[UUID]) -> QuerySet[Farm]:
 
 
 def owned_since_before(column: str) -> Exists:
-    """A condition on farms: who can sign in has owned it from before the moment in a column on."""
+    """A condition on farms: whom a mail can reach has owned it from before the moment in a column on."""
     owners = Membership.objects.filter(farm_id=OuterRef("id"), role=FarmRole.OWNER, ended_at__isnull=True)
-    return Exists(owners.filter(user__is_active=True, began_at__lte=OuterRef(column)))
+    return Exists(owners.filter(_HAS_ADDRESS, user__is_active=True, began_at__lte=OuterRef(column)))
 
 
 def seasons_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Season]:
@@ -232,6 +232,18 @@ def owners_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Membership]:
     """The owners of many farms, with their users; those who can't sign in any more are left out."""
     owners = Membership.objects.filter(farm_id__in=farm_ids, role=FarmRole.OWNER, ended_at__isnull=True)
     return owners.filter(user__is_active=True).select_related("user").order_by("farm_id", "user_id")
+
+
+# Nothing is delivered to a name under it: how an owner without an address is registered (RFC 6761, section 6.4).
+NOWHERE = ".invalid"
+
+
+def owners_with_address(farm_ids: Collection[UUID]) -> QuerySet[Membership]:
+    """Those of the owners of many farms to whom a mail can arrive anywhere."""
+    return owners_of_farms(farm_ids).filter(_HAS_ADDRESS)
+
+
+_HAS_ADDRESS = Q(user__email__contains="@") & ~Q(user__email__endswith=NOWHERE)
 
 
 def advisers_of_group(group_id: UUID) -> QuerySet[User]:

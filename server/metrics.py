@@ -26,7 +26,7 @@ from alerts.selectors.running import last_ring, newest_runs, number_of_runs, run
 from farms import clock
 from server.celery import app
 
-QUEUES = ("celery", "imports")
+QUEUES = ("celery", "checks", "mail", "imports")
 PATIENCE = 2.0  # seconds for the broker to answer
 
 

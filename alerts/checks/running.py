@@ -15,10 +15,13 @@ from uuid import UUID
 from django.db.models import Count, Exists, Min, OuterRef, Q, Subquery
 
 from alerts.checks.calendar import WEEK, due_at, newest_due, weeks_of
+from alerts.delivery.due_digests import goes_out_at
 from alerts.models import Alert, CheckFailure, CheckRun, Digest, MondayList, Ring, Running
 from alerts.models.check import RunState
+from alerts.models.mail_day import MONDAY
 from alerts.models.outbox import DeliveryState, occasion_of
 from alerts.rounds import Season
+from alerts.selectors.mail_days import farms_with_mail_day, mail_days_of_farms
 from alerts.selectors.running import RING, newest_runs
 from farms.ids import moment_of
 from farms.lookups import array_of
@@ -30,6 +33,8 @@ if TYPE_CHECKING:
 
 SUNDAY = timedelta(days=6)
 MAILS_COUNTED_AGAIN = timedelta(hours=1)
+# The tick that writes mails rings every five minutes.
+A_WHILE = timedelta(minutes=10)
 # What a tick writes. Not `retry_asked_at`: a page may have written it since the row was read.
 COUNTED = [field.name for field in Running._meta.fields if field.name not in ("group", "retry_asked_at")]
 
@@ -126,6 +131,8 @@ def _note_newest_week(rows: Sequence[Running], had_mail: Collection[UUID], now: 
         if run is not None and row.week != run.week:
             row.week, row.settled_at, row.mails_counted_at = run.week, None, None
             row.judged, row.failed = run.farms - run.failures, run.failures
+    for week, some in _by_week(row for row in rows if row.week and row.settled_at is not None):
+        _note_later_days(week, some, now)
     for week, some in _by_week(row for row in rows if row.week and row.settled_at is None):
         _note_matching(week, some, runs, now)
     for week, some in _by_week(
@@ -139,8 +146,23 @@ def _by_week(rows: Iterable[Running]) -> Iterator[tuple[date, list[Running]]]:
         yield week, list(some)
 
 
+def _note_later_days(week: date, rows: Sequence[Running], now: datetime) -> None:
+    """Count a week again where a farm's own day has come since the counts matched, and its mail isn't written."""
+    chosen = farms_with_mail_day([row.group_id for row in rows])
+    missing = chosen.exclude(Exists(Digest.objects.filter(occasion=occasion_of(week), farm_id=OuterRef("id"))))
+    waiting = {farm.id: farm for farm in missing}
+    come = {
+        waiting[farm_id].group_id
+        for farm_id, weekday in mail_days_of_farms(list(waiting)).items()
+        if weekday != MONDAY and goes_out_at(waiting[farm_id].time_zone, week, weekday) <= now - A_WHILE
+    }
+    for row in rows:
+        if row.group_id in come:
+            row.settled_at = None
+
+
 def _note_matching(week: date, rows: Sequence[Running], runs: Mapping[UUID, CheckRun], now: datetime) -> None:
-    found = _expected(week, [row.group_id for row in rows])
+    found = _expected(week, [row.group_id for row in rows], now)
     for row in rows:
         run, of_group = runs[row.group_id], found.get(row.group_id, Expected())
         row.to_judge = of_group.to_judge
@@ -160,8 +182,8 @@ class Expected:
     written: int = 0
 
 
-def _expected(week: date, group_ids: Collection[UUID]) -> dict[UUID, Expected]:
-    """Farms to judge, those of them whose owners get a mail, and those whose mail is written; by group."""
+def _expected(week: date, group_ids: Collection[UUID], now: datetime) -> dict[UUID, Expected]:
+    """Farms to judge, those of them whose owners get a mail by now, and those whose mail is written; by group."""
     own = {"farm_id": OuterRef("id")}
     # Out of season a farm is judged for what it had open; the run itself may have closed that.
     open_then = Q(closed_at__isnull=True) | Q(closed_week__gte=week)
@@ -173,10 +195,13 @@ def _expected(week: date, group_ids: Collection[UUID]) -> dict[UUID, Expected]:
         & ~Exists(CheckFailure.objects.filter(week=week, solved_at__isnull=True, **own)),
         written=Exists(Digest.objects.filter(occasion=occasion_of(week), **own)),
     )
+    rows = list(counted.values_list("group_id", "id", "time_zone", "owed", "written"))
+    days = mail_days_of_farms([farm_id for _, farm_id, _, owed, written in rows if owed and not written])
     found: dict[UUID, Expected] = {}
-    for group_id, owed, written in counted.values_list("group_id", "owed", "written"):
+    for group_id, farm_id, time_zone, owed, written in rows:
+        by_now = owed and (farm_id not in days or goes_out_at(time_zone, week, days[farm_id]) <= now)
         known = found.get(group_id, Expected())
-        found[group_id] = Expected(known.to_judge + 1, known.owed + owed, known.written + (owed and written))
+        found[group_id] = Expected(known.to_judge + 1, known.owed + by_now, known.written + (by_now and written))
     return found
 
 

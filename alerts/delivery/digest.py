@@ -30,10 +30,10 @@ from alerts.selectors.corrections import Correction, corrections_since
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
 from alerts.selectors.rounds_since import with_rounds_since
 from alerts.selectors.station_effects import with_station_effects
-from alerts.selectors.told import owners_with_address
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
+from farms.selectors import owners_with_address
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet

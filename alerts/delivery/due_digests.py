@@ -43,15 +43,15 @@ def due_farms(run: CheckRun, now: datetime) -> "list[Farm]":
     """The farms that were judged in a run, whose day has come, and of whose owners one has no mail about it yet."""
     judged = list(_judged(run.group, run.week))
     days = mail_days_of_farms([farm.id for farm in judged])
-    come = [farm for farm in judged if goes_out_at(farm, run.week, days.get(farm.id, MONDAY)) <= now]
+    come = [farm for farm in judged if goes_out_at(farm.time_zone, run.week, days.get(farm.id, MONDAY)) <= now]
     waiting = set(owners_without([farm.id for farm in come], run.week).values_list("farm_id", flat=True))
     return [farm for farm in come if farm.id in waiting]
 
 
-def goes_out_at(farm: "Farm", week: date, weekday: int) -> datetime:
+def goes_out_at(time_zone: str, week: date, weekday: int) -> datetime:
     """05:00 of the farm's own clock on its day of the week after the one that was judged."""
     day = week + WEEK + timedelta(days=weekday - MONDAY)
-    return datetime.combine(day, time(DUE_TIME.hour), ZoneInfo(farm.time_zone))
+    return datetime.combine(day, time(DUE_TIME.hour), ZoneInfo(time_zone))
 
 
 def _judged(group: "Group", week: date) -> "list[Farm]":

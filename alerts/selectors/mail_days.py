@@ -4,11 +4,12 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from alerts.models import MailDay
 from alerts.models.mail_day import MONDAY
 from farms.lookups import array_of
+from farms.selectors import farms_of_groups
 
 if TYPE_CHECKING:
     from farms.models import Farm
@@ -22,6 +23,11 @@ def mail_days_chosen(farm: "Farm") -> QuerySet[MailDay]:
 def mail_day_of(farm: "Farm") -> int:
     """The weekday of the farm's mail; 1 is Monday."""
     return mail_days_of_farms([farm.id]).get(farm.id, MONDAY)
+
+
+def farms_with_mail_day(group_ids: Collection[UUID]) -> "QuerySet[Farm]":
+    """The farms of some groups that ever chose a day."""
+    return farms_of_groups(group_ids).filter(Exists(MailDay.objects.filter(farm_id=OuterRef("id"))))
 
 
 def mail_days_of_farms(farm_ids: Collection[UUID]) -> dict[UUID, int]:

@@ -10,13 +10,10 @@ from django.db.models import QuerySet
 from alerts.models import Digest, Told
 from alerts.models.outbox import DeliveryState, occasion_of
 from farms.lookups import array_of
-from farms.selectors import owners_of_farms
+from farms.selectors import owners_with_address
 
 if TYPE_CHECKING:
-    from farms.models import Farm, Membership
-
-# Nothing is delivered to a name under it: how an owner without an address is registered (RFC 6761, section 6.4).
-NOWHERE = ".invalid"
+    from farms.models import Farm
 
 
 def told_of_farms(farm_ids: Collection[UUID], week: date) -> dict[UUID, Told]:
@@ -29,12 +26,6 @@ def told_of_farms(farm_ids: Collection[UUID], week: date) -> dict[UUID, Told]:
 def told_rows_of(farm: "Farm") -> QuerySet[Told]:
     """Everything that was noted of telling the farm, newest first."""
     return Told.objects.filter(farm_id=farm.id).order_by("-entry")
-
-
-def owners_with_address(farm_ids: Collection[UUID]) -> "QuerySet[Membership]":
-    """The owners of these farms, with their users, to whom a mail can arrive anywhere."""
-    owners = owners_of_farms(farm_ids).filter(user__email__contains="@")
-    return owners.exclude(user__email__endswith=NOWHERE)
 
 
 def farms_without_mail(farm_ids: Collection[UUID], week: date) -> set[UUID]:
