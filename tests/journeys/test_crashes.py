@@ -133,16 +133,15 @@ def until_at_work(trouble: Trouble, week: date) -> bool:
     return True
 
 
-def finish(trouble: Trouble, week: date) -> float:
-    """From recovery to the end of the week's run; the minutes that it takes, those of the clock and real ones."""
-    began, recovered = time.monotonic(), trouble.now
+def finish(trouble: Trouble, week: date) -> None:
+    """Ring until the week's run has come to its end, and let minutes pass only where something waits for its hour."""
+    deadline = time.monotonic() + 180
     while patiently(lambda: runs_left(trouble.group, week)):
-        assert time.monotonic() < began + 180, "The week does not come to its end."
+        assert time.monotonic() < deadline, "The week does not come to its end."
         trouble.ring()
         _wait(lambda: not patiently(lambda: runs_left(trouble.group, week)))
         if patiently(lambda: waits_for_time(trouble.group, week, trouble.now)):
             trouble.pass_time(1)
-    return (trouble.now - recovered) / MINUTE + (time.monotonic() - began) / 60
 
 
 def _wait(until: Callable[[], bool]) -> None:
@@ -153,7 +152,11 @@ def _wait(until: Callable[[], bool]) -> None:
 
 
 def a_week(trouble: Trouble, week: date, length: float, waiting: list[str]) -> None:
-    """One week's run, disturbed up to three times at random moments of it, until it has come to its end."""
+    """One week's run, disturbed up to three times at random moments of it, until it has come to its end.
+
+    Notes how long that took after the last disturbance: minutes that the clock was moved, and those that passed.
+    """
+    recovered, began = trouble.now, time.monotonic()
     for _ in range(3):
         if not waiting or not until_at_work(trouble, week):
             break
@@ -161,9 +164,11 @@ def a_week(trouble: Trouble, week: date, length: float, waiting: list[str]) -> N
         if not patiently(lambda: runs_left(trouble.group, week)):
             break
         trouble.disturb(waiting.pop())
+        recovered, began = trouble.now, time.monotonic()
         # Over the leases of whoever was killed, and the pause after a fault.
         trouble.pass_time(6)
-    trouble.minutes.append(finish(trouble, week))
+    finish(trouble, week)
+    trouble.minutes.append((trouble.now - recovered) / MINUTE + (time.monotonic() - began) / 60)
 
 
 def compare(left: EndState, right: EndState) -> None:
