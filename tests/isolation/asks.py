@@ -28,7 +28,7 @@ PLAIN = {"name": "none.eml", "number": "1", "file_id": "0197d0c2-5c00-7000-8000-
 KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
-HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next"}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
@@ -38,12 +38,18 @@ OTHER_DAYS = {
 OWN_IDS = {"readings": "reading_id", "hung": "placement_id", "notes": "note_id", "": "reading_id"}
 CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\n"
 TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
-# What is sent from a page that has no such form for the scene: a season that has its last day, a feed that is there.
+# What is sent from a page that has no such form for the scene: a season that has its last day, a feed that is there, a
+# closure that is set already; and from forms that advisers have and owners don't.
 NO_FORM = {
     "farms/{farm_id}/settings/seasons/{season_id}/close/": {"closes_on": ["2026-10-01"]},
     "dates/": {"kind": ["calendar"]},
     # Of the farm that is asked about: `farm_id` is filled in.
     "mails/": {"kind": ["digest"], "about": ["farm_id"], "how_often": ["none"]},
+    "farms/{farm_id}/settings/closure/": {"from_on": ["2026-06-01"]},
+    "regions/{region_id}/closure/": {"from_on": ["2026-06-01"]},
+    "farms/{farm_id}/visits/": {"kind": ["visit"], "day": ["2026-06-09"]},
+    "farms/{farm_id}/told/": {"week": ["2026-05-25"], "how": ["call"], "told_on": ["2026-06-01"]},
+    "farms/{farm_id}/told/take-back/": {"week": ["2026-05-25"]},
 }
 WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/", "mail-events/")
 # Records of one table that an address tells apart.

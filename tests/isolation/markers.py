@@ -6,6 +6,8 @@ import re
 import zipfile
 from typing import Any
 
+from pypdf import PdfReader
+
 from tests.isolation.asks import Ask
 from tests.isolation.scene import Asker, FarmScene, Scene
 
@@ -46,6 +48,8 @@ def _readable(content: bytes) -> str:
 
         table = pyarrow.parquet.read_table(io.BytesIO(content))
         return str(table.to_pylist()) + str(table.schema)
+    if content.startswith(b"%PDF"):
+        return "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(content)).pages)
     return content.decode(errors="replace")
 
 

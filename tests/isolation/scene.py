@@ -31,6 +31,7 @@ from farms.models import (
     GroupMember,
     Membership,
     Region,
+    RegionClosure,
     Season,
     SignInLink,
     User,
@@ -49,6 +50,7 @@ from tests.isolation.forms import Fields
 from tests.server.api.senders import Sender
 
 TODAY = NOW.date()
+AUTUMN = date(2026, 9, 1)  # closed to visits from then on
 # One word and one five-digit number for each farm: no other text of the service has them.
 WORDS = {
     "home": ("Quillhaven", 61370),
@@ -353,9 +355,12 @@ def records_of_a_season(scene: FarmScene) -> None:
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
+        services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     import_on_its_way(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     with as_factory():
         Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
+        office = make_user(f"Office{uuid7().hex[-8:]}")
+        RegionClosure.objects.create(region=farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
         FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)

@@ -61,7 +61,7 @@ def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield
         add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
     of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
                "phones", "levels", "seasons", "consents", "keys", "log", "temperatures",
-               "data")  # fmt: skip
+               "data", "closure", "visits")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [
@@ -130,11 +130,9 @@ def test_every_page_fits_is_named_and_keeps_to_the_policy(
     pages = (
         [*addresses, *mails[0]],
         [reverse("monday"), *mails[1]],
-        [
-            reverse("region_temperatures", args=[region.id]),
-            reverse("guests", args=[region.group_id]),
-            reverse("running", args=[region.group_id]),
-        ],
+        [reverse(name, args=[region.id]) for name in ("region_temperatures", "region_closure")]
+        + [reverse(name, args=[region.group_id]) for name in ("guests", "visit_rules", "running", "rules")]
+        + [reverse("rule", args=[region.group_id, "siting"])],
     )
     wrong = {}
     with chromium() as browser:

@@ -33,6 +33,7 @@ class ClosureSerializer(serializers.Serializer):
 
 
 class AppliedClosureSerializer(serializers.Serializer):
+    farm_id = serializers.UUIDField()
     closed = serializers.BooleanField()
     from_on = serializers.DateField(allow_null=True, help_text="The first day; null where visits are open.")
     open_from = serializers.DateField(allow_null=True, help_text="From when visits are open again, where that is set.")
@@ -78,7 +79,13 @@ class Closures(OnFarmForPeople):
         """Whether the farm is closed to visits on a day, by itself or with its region."""
         on = self.query(ClosedOnQuery).get("on") or local_date(self.now, self.farm.time_zone)
         found = closure_of(self.farm, on)
-        told = {"closed": found is not None, "from_on": None, "open_from": None, "whole_region": False}
+        told: dict[str, Any] = {
+            "farm_id": self.farm.id,
+            "closed": found is not None,
+            "from_on": None,
+            "open_from": None,
+            "whole_region": False,
+        }
         return self.told(AppliedClosureSerializer(told | (vars(found) if found else {})).data)
 
 

@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiTypes, extend_schema
 from rest_framework.request import Request
 
 from alerts.delivery.paper import PaperLetter, letters_of_adviser, paper_letters
+from alerts.selectors import newest_week
 from farms.access import Need, group_for
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
@@ -31,7 +32,7 @@ class NoLetter(Missing):
 
 
 class LetterQuery(Body):
-    week = Day(required=False, help_text="Any day of the week; the newest one that is over unless it is given.")
+    week = Day(required=False, help_text="Any day of the week; the newest one unless it is given.")
     paper = Choice([*PAPERS], required=False, help_text="What is usual where the farm is unless it is given.")
 
 
@@ -44,10 +45,10 @@ class LettersView(ApiViewSet):
             raise NoLetter()
         return pdf_answer(letters, sheets_of(week, str(self.user), asked.get("paper") or usual_paper(zone)), week)
 
-    def week_asked(self, asked: dict[str, Any], zone: str) -> tuple[date, date]:
-        """The week's Monday, and today."""
+    def week_asked(self, asked: dict[str, Any], zone: str, judged: date | None = None) -> tuple[date, date]:
+        """The week's Monday, and today; unless it is given, the newest week (that has a result)."""
         today = local_date(self.now, zone)
-        newest = monday_of(today) - WEEK
+        newest = judged or monday_of(today) - WEEK
         return min(monday_of(asked["week"]), newest) if "week" in asked else newest, today
 
 
@@ -61,7 +62,7 @@ class FarmLetter(OnFarmForPeople, LettersView):
         It says what the mail says. What doesn't fit on the page is shortened; the cautions never are.
         """
         asked = self.query(LetterQuery)
-        week, today = self.week_asked(asked, self.farm.time_zone)
+        week, today = self.week_asked(asked, self.farm.time_zone, newest_week(self.farm))
         letters = paper_letters([self.farm], week, today, self.user)
         return self.written(letters, week, asked, self.farm.time_zone)
 

@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from alerts.wording.closures import closure_sentence
 from farms import clock
@@ -48,7 +48,7 @@ def closure(request: HttpRequest, visit: Visit) -> HttpResponse:
 
 
 @farm_page(Need.MANAGE)
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def closure_lift(request: HttpRequest, visit: Visit) -> HttpResponse:
     return _lifting(request, _of_farm(request, visit))
 
@@ -61,7 +61,7 @@ def region_closure(request: HttpRequest, region_id: UUID) -> HttpResponse:
 
 
 @signed_in
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def region_closure_lift(request: HttpRequest, region_id: UUID) -> HttpResponse:
     return _lifting(request, _of_region(request, region_id))
 
@@ -111,7 +111,8 @@ def _closing(request: HttpRequest, place: Place) -> HttpResponse:
 
 
 def _lifting(request: HttpRequest, place: Place) -> HttpResponse:
-    form = ClosureForm(request.POST, initial={"from_on": place.today})
+    """As `_closing`; looked at, it is the same page, so that a refusal may be loaded again."""
+    form = ClosureForm(request.POST if request.method == "POST" else None, initial={"from_on": place.today})
     if form.is_valid() and accepted(form, lambda: place.lift(form.cleaned_data["from_on"])):
         messages.success(request, _("From that day on visits are open again."))
         return redirect(place.page)

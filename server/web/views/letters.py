@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from alerts.delivery.paper import PaperLetter, letters_of_adviser, paper_letters
+from alerts.selectors import newest_week
 from farms import clock
 from farms.access import Need
 from farms.clock import local_date, monday_of
@@ -38,7 +39,7 @@ def letters(request: HttpRequest) -> HttpResponse:
 @require_safe
 def letter(request: HttpRequest, visit: Visit) -> HttpResponse:
     """One farm's letter, whether it gets mail or not; for its owner and its advisers."""
-    week = _week_asked(request, visit.today)
+    week = _week_asked(request, visit.today, newest_week(visit.farm))
     written = paper_letters([visit.farm], week, visit.today, request.user)  # type: ignore[arg-type]  # signed in
     return _pdf(request, written, week, visit.farm.time_zone) or redirect("farm", farm_id=visit.farm.id)
 
@@ -52,9 +53,9 @@ def _pdf(request: HttpRequest, written: Sequence[PaperLetter], week: date, zone:
     return pdf_answer(written, sheets_of(week, str(request.user), paper), week)
 
 
-def _week_asked(request: HttpRequest, today: date) -> date:
-    """The week that is asked for by one of its days, or the newest one that is over."""
-    newest = monday_of(today) - WEEK
+def _week_asked(request: HttpRequest, today: date, judged: date | None = None) -> date:
+    """The week that is asked for by one of its days, or else the newest one (that has a result)."""
+    newest = judged or monday_of(today) - WEEK
     try:
         return min(monday_of(date.fromisoformat(request.GET.get("week", ""))), newest)
     except ValueError:

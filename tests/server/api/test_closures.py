@@ -25,10 +25,11 @@ def test_a_farm_is_closed_and_opened_again(anna: User, dana: User, ben: User, no
     assert adviser.post(path(northfield), {"closed": False, "from_on": "2026-06-20"}).status_code == 201
     assert [row["closed"] for row in session_of(ben).get(path(northfield)).json()["results"]] == [True, False]
     assert owner.get(f"{path(northfield)}/applied").json() == {
-        "closed": False, "from_on": None, "open_from": None, "whole_region": False
+        "farm_id": str(northfield.id), "closed": False, "from_on": None, "open_from": None, "whole_region": False
     }  # fmt: skip
     assert owner.get(f"{path(northfield)}/applied?on=2026-06-10").json() == {
-        "closed": True, "from_on": "2026-06-08", "open_from": "2026-06-20", "whole_region": False
+        "farm_id": str(northfield.id), "closed": True, "from_on": "2026-06-08", "open_from": "2026-06-20",
+        "whole_region": False,
     }  # fmt: skip
 
 
