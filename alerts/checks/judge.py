@@ -1,7 +1,7 @@
 """Judging one week of many farms at once; a farm that can't be judged is set aside with its error."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import partial, reduce
 from operator import or_
@@ -32,6 +32,7 @@ from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Season, Walks
 from alerts.selectors.results import assessments_of_farms, latest
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from farms.closures import closed_farms
 from farms.lookups import array_of
 from farms.selectors import farms_of_group, in_season
 from monitoring.arrays import readings_for_check
@@ -120,10 +121,12 @@ def _known_weeks(farms: Farms, seasons: Seasons, drafts: Drafts, occasion: Occas
     was_met = last_noted([alert for own in alerts.values() for alert in own], occasion.week)
     # No round can be dated after its farm's own today, so the latest of these days serves all.
     walks = walks_of_farms(seasons, max(days.values()))
+    closed = closed_farms(farms, max(days.values()))
     for farm in farms:
         own = farm.id
         if own in results or own in alerts or _may_be_overdue(walks[own], days[own], occasion):
-            yield KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own], was_met)
+            known = KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own])
+            yield replace(known, was_met=was_met, no_visitors=own in closed)
 
 
 def _may_be_overdue(walks: Walks, day: date, occasion: Occasion) -> bool:

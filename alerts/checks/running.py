@@ -15,7 +15,7 @@ from uuid import UUID
 from django.db.models import Count, Exists, Min, OuterRef, Q, Subquery
 
 from alerts.checks.calendar import WEEK, due_at, newest_due, weeks_of
-from alerts.delivery.due_digests import goes_out_at
+from alerts.delivery.due_digests import goes_out_at, has_news
 from alerts.models import Alert, CheckFailure, CheckRun, Digest, MondayList, Ring, Running
 from alerts.models.check import RunState
 from alerts.models.mail_day import MONDAY
@@ -191,8 +191,7 @@ def _expected(week: date, group_ids: Collection[UUID], now: datetime) -> dict[UU
     began = CheckRun.objects.filter(group_id=OuterRef("group_id"), week=week).values("started_at")
     farms = farms_of_groups(group_ids).filter(in_season(week, week + SUNDAY) | has_alerts)
     counted = farms.alias(began=Subquery(began)).annotate(
-        owed=owned_since_before("began")
-        & ~Exists(CheckFailure.objects.filter(week=week, solved_at__isnull=True, **own)),
+        owed=Q(owned_since_before("began")) & has_news(week),
         written=Exists(Digest.objects.filter(occasion=occasion_of(week), **own)),
     )
     rows = list(counted.values_list("group_id", "id", "time_zone", "owed", "written"))

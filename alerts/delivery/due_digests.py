@@ -5,7 +5,7 @@ from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 
 from alerts.checks.calendar import DUE_TIME, WEEK, newest_due
 from alerts.delivery.digest import TOGETHER, owners_without, queue_digests
@@ -55,10 +55,14 @@ def goes_out_at(time_zone: str, week: date, weekday: int) -> datetime:
 
 
 def _judged(group: "Group", week: date) -> "list[Farm]":
-    """Farms with a result, or with an alert that is open or was closed by this week, but not those set aside."""
+    return list(farms_of_group(group.id).filter(has_news(week)).order_by("id"))
+
+
+def has_news(week: date) -> Q:
+    """A condition on farms: a result, or an alert that is open or was closed by this week, and not set aside."""
     own = {"farm_id": OuterRef("id")}
     result = Exists(Assessment.objects.filter(week=week, **own))
     alert = Exists(Alert.objects.filter(closed_at__isnull=True, **own))
     closed = Exists(Alert.objects.filter(closed_week=week, **own))
     failed = Exists(CheckFailure.objects.filter(week=week, solved_at__isnull=True, **own))
-    return list(farms_of_group(group.id).filter(result | alert | closed).exclude(failed).order_by("id"))
+    return (Q(result) | Q(alert) | Q(closed)) & ~Q(failed)

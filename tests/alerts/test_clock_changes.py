@@ -17,6 +17,7 @@ from alerts.checks.calendar import due_at
 from alerts.models import Assessment, CheckRun, Digest, MondayList
 from farms.models import Farm, Group, Membership, Region, Season
 from farms.models.access import FarmRole
+from monitoring.models import Station
 from tests.cast import NOW, as_factory, make_facility, make_farm, make_stations, make_user
 
 ZONES = ("America/New_York", "Europe/Madrid", "Australia/Sydney")
@@ -61,6 +62,8 @@ def valley(number: int, zone: str, opens_on: date) -> Farm:
         Membership.objects.create(farm=farm, user=second, role=FarmRole.OWNER, began_at=NOW)
         Season.objects.filter(farm=farm).update(opens_on=opens_on)
     make_stations(make_facility(farm, "Calf barn", "calf_barn"), "card", range(1, 6))
+    with as_factory():
+        Station.objects.filter(farm=farm).update(since=opens_on)
     return farm
 
 

@@ -69,7 +69,7 @@ class TestWhen:
 
     def test_five_is_five_on_the_day_the_clocks_go_back(self, group: Group, counted: Farm, anna: User):
         # November 1, 2026, a Sunday: at 05:00 it is winter time already, 11:00 UTC.
-        assert goes_out_at(counted, date(2026, 10, 19), 7) == datetime(2026, 11, 1, 11, tzinfo=UTC)
+        assert goes_out_at(counted.time_zone, date(2026, 10, 19), 7) == datetime(2026, 11, 1, 11, tzinfo=UTC)
 
     def test_not_before_the_week_is_judged(self, group: Group, counted: Farm):
         assert due(group, WEDNESDAY) == 0

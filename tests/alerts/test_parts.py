@@ -155,7 +155,7 @@ class TestTogether:
     ):
         write(group, hers)
         with monkeypatch.context() as patched:
-            patched.setattr(outbox, "_record_all", lambda *args, **columns: "sent")
+            patched.setattr(outbox, "_record", lambda *args, **columns: "sent")
             send()
         send(MONDAY + outbox.LEASE)
         first, again = sent()

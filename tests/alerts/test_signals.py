@@ -9,10 +9,11 @@ import pytest
 from alerts.checks.group_week import judge_late_readings
 from alerts.models import AlertEvent, GroupRule
 from farms.models import Facility, Farm, Group, Region, User
+from farms.services.closure import close_farm, open_farm
 from monitoring.models import Siting, Station
 from tests.alerts.large_group import count_weeks, make_group_of, make_places
 from tests.alerts.scene import alerts, check, check_time, correct, count_week, events, monday
-from tests.cast import as_factory, as_role, make_facility, make_stations
+from tests.cast import acting, as_factory, as_role, make_facility, make_stations
 
 pytestmark = pytest.mark.django_db
 LEVEL = [30, 31, 29, 30, 30]
@@ -215,3 +216,26 @@ class TestRisesAcrossTheGroup:
         make_facility(farms[0], "Hutches", "calf_hutches")
         check(group, monday(8))
         assert len(alerts(farms[0], rule="rising")) == 1
+
+
+class TestNoVisitors:
+    """A farm that is closed to visits: what would ask for one waits, and whoever counts goes on."""
+
+    @pytest.fixture(autouse=True)
+    def closed(self, northfield: Farm, anna: User) -> None:
+        with acting(anna):
+            close_farm(farm=northfield, from_on=monday(0), by=anna, now=check_time(monday(0)) - timedelta(days=7))
+
+    def test_overdue_few_animals_and_how_they_hang_wait(
+        self, group: Group, northfield: Farm, leg_station: Station, anna: User
+    ):
+        season(group, [leg_station], [[[2] * 9], None, None])
+        assert alerts(northfield) == []
+        with acting(anna):
+            open_farm(farm=northfield, from_on=monday(3), by=anna, now=check_time(monday(1)))
+        check(group, monday(3))
+        assert {alert.rule for alert in alerts(northfield)} == {"overdue", "siting"}
+
+    def test_what_is_counted_is_judged(self, group: Group, northfield: Farm, cards: list[Station]):
+        season(group, cards, [[150] * 5])
+        assert [alert.rule for alert in alerts(northfield)] == ["over"]
