@@ -23,15 +23,17 @@ from alerts.services.choice_key import keys_to_sign
 SALT = "alerts.choice_address"
 KINDS = (MailKind.DIGEST, MailKind.MONDAY_LIST)
 LENGTH = 33  # a byte for the kind, two ids
+EVERY = 0x80  # beside the kind: of every farm that somebody owns in the group that is named
 
 
 @dataclass(frozen=True)
 class Reader:
-    """Whose mail it is, and of which farm or group."""
+    """Whose mail it is, and of which farm or group; `every`: the digests of all their farms in that group."""
 
     user_id: UUID
     kind: MailKind
     about_id: UUID
+    every: bool = False
 
 
 def choice_page() -> str:
@@ -39,17 +41,26 @@ def choice_page() -> str:
     return f"{settings.SITE_URL}{reverse('your_mails')}"
 
 
-def choice_address(mail: Digest | MondayList, now: datetime) -> str:
-    """The secret address of this mail's reader, the same in each of their mails of this kind."""
-    kind = MailKind.DIGEST if isinstance(mail, Digest) else MailKind.MONDAY_LIST
-    about_id = mail.farm_id if isinstance(mail, Digest) else mail.group_id
-    key = choice_token(Reader(mail.recipient_id, kind, about_id), keys_to_sign(now))
+def choice_address(mail: Digest | MondayList, now: datetime, *, every: bool = False) -> str:
+    """The secret address of this mail's reader, the same in each of their mails of this kind.
+
+    `every`: of a message that holds several farms' digests, which one click stops as a whole.
+    """
+    key = choice_token(_reader_of(mail, every=every), keys_to_sign(now))
     return f"{settings.SITE_URL}{reverse('mail_choice', args=[key])}"
+
+
+def _reader_of(mail: Digest | MondayList, *, every: bool) -> Reader:
+    if isinstance(mail, Digest):
+        about_id = mail.farm.group_id if every else mail.farm_id
+        return Reader(mail.recipient_id, MailKind.DIGEST, about_id, every)
+    return Reader(mail.recipient_id, MailKind.MONDAY_LIST, mail.group_id)
 
 
 def choice_token(reader: Reader, keys: list[bytes]) -> str:
     """The signed part of the address."""
-    said = bytes([KINDS.index(reader.kind)]) + reader.user_id.bytes + reader.about_id.bytes
+    kind = KINDS.index(reader.kind) | (EVERY if reader.every else 0)
+    said = bytes([kind]) + reader.user_id.bytes + reader.about_id.bytes
     return _signer(keys).sign(urlsafe_b64encode(said).decode())
 
 
@@ -60,9 +71,9 @@ def reader_of(token: str) -> Reader | None:
         said = urlsafe_b64decode(_signer(keys).unsign(token)) if keys else b""
     except (BadSignature, Error, ValueError):
         return None
-    if len(said) != LENGTH or said[0] >= len(KINDS):
+    if len(said) != LENGTH or said[0] & ~EVERY >= len(KINDS):
         return None
-    return Reader(UUID(bytes=said[1:17]), KINDS[said[0]], UUID(bytes=said[17:]))
+    return Reader(UUID(bytes=said[1:17]), KINDS[said[0] & ~EVERY], UUID(bytes=said[17:]), bool(said[0] & EVERY))
 
 
 def _signer(keys: list[bytes]) -> Signer:

@@ -30,7 +30,7 @@ def message_of(rows: Sequence[Digest | MondayList], *, now: datetime) -> Related
 
     Sent twice it has one Message-ID, so that a mailbox can drop the second.
     """
-    whole, secret = whole_of(rows), choice_address(rows[0], now)
+    whole, secret = whole_of(rows), choice_address(rows[0], now, every=len(rows) > 1)
     message = RelatedMessage(
         subject=" ".join(whole.subject.split()),
         body=whole.text.replace(choice_page(), secret),

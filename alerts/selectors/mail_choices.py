@@ -61,6 +61,15 @@ def subscription_for(user: "User", kind: str, about_id: UUID | None) -> Subscrip
     return subscription
 
 
+def digests_in_group(user: "User", group_id: UUID | None) -> list[Subscription]:
+    """The digests of all farms that a user owns in a group, by name. Raises Missing where there is none."""
+    digests = [each for each in subscriptions_of(user) if each.kind == MailKind.DIGEST]
+    found = [each for each in digests if each.about.group_id == group_id]  # type: ignore[union-attr]  # a farm's
+    if not found:
+        raise Missing()
+    return found
+
+
 def _subscription(kind: MailKind, about: "Farm | Group", choices: "Mapping[UUID, Choice]") -> Subscription:
     chosen = choices.get(about.id)
     if chosen is None:

@@ -6,14 +6,16 @@ from collections.abc import Callable, Sequence
 from datetime import timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from urllib.parse import urlsplit
 
 import pytest
 from django.core import mail as django_mail
 from django.core.mail.backends.locmem import EmailBackend
+from django.test import Client
 
 from alerts.delivery import outbox
 from alerts.delivery.digest import queue_digests
-from alerts.models import Digest
+from alerts.models import Digest, DigestChoice
 from farms.models import Farm, Group, Membership, Region, User
 from farms.models.access import FarmRole
 from monitoring.models import Station
@@ -219,3 +221,41 @@ class TestLeftOutAndLate:
                 )  # fmt: skip
 
         return made
+
+
+class TestTheWayOut:
+    """One click stops what one message holds: all of it, and of one farm's mail that farm's."""
+
+    def one_click(self, message: EmailMessage) -> None:
+        address = urlsplit(message["List-Unsubscribe"].strip().strip("<>")).path
+        assert Client().post(address, {"List-Unsubscribe": "One-Click"}).status_code == 200
+
+    def stopped(self) -> set[str]:
+        with as_factory():
+            return {row.farm.name for row in DigestChoice.objects.filter(how_often="none").select_related("farm")}
+
+    def test_of_a_joined_mail_stops_both_parts(self, group: Group, hers: list[Farm]):
+        write(group, hers)
+        send()
+        (message,) = sent()
+        self.one_click(message)
+        assert self.stopped() == {"Northfield", "Sorrel Flats"}
+
+    def test_of_one_farms_mail_stops_that_one(self, group: Group, hers: list[Farm]):
+        write(group, hers[:1])
+        send()
+        (message,) = sent()
+        self.one_click(message)
+        assert self.stopped() == {"Northfield"}
+
+    def test_a_part_that_is_not_wanted_is_left_out(self, group: Group, hers: list[Farm], anna: User):
+        with as_factory():
+            DigestChoice.objects.create(farm=hers[0], recipient=anna, how_often="none", chosen_at=MONDAY, way="page")
+        write(group, hers)
+        send()
+        (message,) = sent()
+        assert "Sorrel Flats" in message["Subject"] and "Northfield" not in message.as_string()
+        with as_factory():
+            assert set(Digest.objects.values_list("farm__name", "state")) == {
+                ("Northfield", "unwanted"), ("Sorrel Flats", "sent"),
+            }  # fmt: skip

@@ -15,10 +15,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
-from alerts.delivery.choice_address import reader_of
+from alerts.delivery.choice_address import Reader, reader_of
 from alerts.models.mail_choice import ChoiceWay, HowOften
-from alerts.selectors.mail_choices import Subscription, subscription_for
+from alerts.selectors.mail_choices import Subscription, digests_in_group, subscription_for
 from alerts.services import choose_how_often
+from alerts.wording.places import and_list
 from farms import clock
 from farms.errors import FlyroundError, Missing
 from farms.selectors import active_user
@@ -41,7 +42,7 @@ def mail_choice(request: HttpRequest, key: str) -> HttpResponse:
     act_for_user(user.id)
     try:
         with translation.override(user.language):
-            return _answer(request, user, subscription_for(user, reader.kind, reader.about_id))
+            return _answer(request, user, _subscriptions(user, reader))
     except Missing:
         # No mail comes any more: the role on the farm or in the group has ended.
         return _nothing(request)
@@ -49,15 +50,23 @@ def mail_choice(request: HttpRequest, key: str) -> HttpResponse:
         act_for_nobody()
 
 
-def _answer(request: HttpRequest, user: Any, subscription: Subscription) -> HttpResponse:
+def _subscriptions(user: Any, reader: Reader) -> list[Subscription]:
+    """What the mail was: one, or, of an owner of several farms, the digests of all of them."""
+    if reader.every:
+        return digests_in_group(user, reader.about_id)
+    return [subscription_for(user, reader.kind, reader.about_id)]
+
+
+def _answer(request: HttpRequest, user: Any, mails: list[Subscription]) -> HttpResponse:
     if request.method != "POST":
-        return _page(request, subscription)
+        return _page(request, mails)
+    asked, now = _asked(request), clock.now()
     try:
-        chosen = choose_how_often(
-            subscription=subscription, by=user, how_often=_asked(request), way=ChoiceWay.MAIL, now=clock.now()
-        )
+        chosen = [
+            choose_how_often(subscription=each, by=user, how_often=asked, way=ChoiceWay.MAIL, now=now) for each in mails
+        ]
     except FlyroundError as refusal:
-        return _page(request, subscription, refusal=str(refusal), status=422)
+        return _page(request, mails, refusal=str(refusal), status=422)
     return _page(request, chosen, done=True)
 
 
@@ -69,9 +78,10 @@ def _asked(request: HttpRequest) -> str:
 
 
 def _page(
-    request: HttpRequest, subscription: Subscription, *, done: bool = False, refusal: str = "", status: int = 200
+    request: HttpRequest, mails: list[Subscription], *, done: bool = False, refusal: str = "", status: int = 200
 ) -> HttpResponse:
-    context = {"mail": subscription, "choices": HowOften.choices, "done": done, "refusal": refusal}
+    names = and_list([each.name for each in mails])
+    context = {"mail": mails[0], "names": names, "choices": HowOften.choices, "done": done, "refusal": refusal}
     response = render(request, "web/mail_choice.html", context, status=status)
     response.headers["Content-Language"] = translation.get_language() or ""
     return response
