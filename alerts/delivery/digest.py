@@ -20,6 +20,7 @@ from alerts.delivery import sentences
 from alerts.delivery.chart import picture_of
 from alerts.delivery.development_sentences import development_paragraph
 from alerts.delivery.letter import Letter
+from alerts.delivery.matter_sentences import matters_paragraph
 from alerts.delivery.missed_sentences import missed_paragraph, weeks_last_told
 from alerts.delivery.outbox import queue
 from alerts.delivery.since_sentences import since_paragraph
@@ -154,7 +155,7 @@ def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
     development = development_paragraph(told)
     missed, corrected = missed_paragraph(told, since.last_told), sentences.corrected_paragraph(since.corrected)
     next_round = sentences.next_round_paragraph(told)
-    others = (since_paragraph(told), where, development, work, next_round, missed, corrected)
+    others = (since_paragraph(told), where, matters_paragraph(told), development, work, next_round, missed, corrected)
     return Letter(
         subject=sentences.subject(told),
         title=told.farm.name,

@@ -18,6 +18,8 @@ from farms.lookups import array_of
 if TYPE_CHECKING:
     from farms.models import Farm
 
+OPENINGS = (EventKind.OPENED, EventKind.REOPENED)
+
 
 def open_alerts(farm: "Farm") -> QuerySet[Alert]:
     """A farm's open alerts, the whole farm's first, then by facility in walking order."""
@@ -26,24 +28,38 @@ def open_alerts(farm: "Farm") -> QuerySet[Alert]:
 
 
 def with_state(alerts: QuerySet[Alert]) -> QuerySet[Any]:
-    """Alerts with how each stands: `seen_at` and `later_until` since it last opened, and `counted_week`.
+    """Alerts with how each stands: beside what somebody did (`with_deeds`) whether it is counted.
 
-    `seen_at` is when somebody first looked at it or did something about it; `later_until` the day to which it is put
-    off; `counted_week` the last week with a count of what it is about, and `judged_week` the group's last judged one:
+    `counted_week` is the last week with a count of what it is about, and `judged_week` the group's last judged one:
     where the first lies before the second, it is not counted since.
     """
-    since = Coalesce("reopened_at", "opened_at")
+    found: QuerySet[Any] = with_deeds(alerts).annotate(
+        counted_week=Subquery(_counted().values("week")[:1]), judged_week=Subquery(_judged().values("week")[:1])
+    )
+    return found
+
+
+def with_deeds(alerts: QuerySet[Alert]) -> QuerySet[Any]:
+    """Alerts with what somebody did about each since it last opened.
+
+    `seen_at` is when somebody first looked at it or did something about it, `later_until` the day to which it is put
+    off.
+    """
     events = AlertEvent.objects.filter(
         farm_id=OuterRef("farm_id"), alert_id=OuterRef("id"), at__gte=OuterRef("since"), kind__in=BY_SOMEBODY
     )
     until = Cast(KeyTextTransform("until", "evidence"), DateField())
     put_off = events.filter(kind=EventKind.SNOOZED).order_by("-at", "-id").annotate(until=until)
-    return alerts.annotate(since=since).annotate(
+    return alerts.annotate(since=Coalesce("reopened_at", "opened_at")).annotate(
         seen_at=Subquery(events.order_by("at").values("at")[:1]),
         later_until=Subquery(put_off.values("until")[:1]),
-        counted_week=Subquery(_counted().values("week")[:1]),
-        judged_week=Subquery(_judged().values("week")[:1]),
     )
+
+
+def evidence_of_openings(farm_ids: Collection[UUID], week: date) -> dict[UUID, dict[str, Any]]:
+    """What the alerts rest on that opened, or opened again, with a week; by alert."""
+    opened = AlertEvent.objects.filter(farm_id__any_of=array_of(farm_ids), week=week, kind__in=OPENINGS)
+    return dict(opened.order_by("at", "id").values_list("alert_id", "evidence"))
 
 
 def _counted() -> QuerySet[Assessment]:

@@ -12,8 +12,10 @@ from alerts.models import Alert, Assessment, CheckFailure
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Walks, days_without, due_on
+from alerts.selectors.alerts import evidence_of_openings, with_deeds
 from alerts.selectors.results import WeekMean, assessments_of_farms, means_of_farms
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from farms.lookups import array_of
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
 from monitoring.selectors import development_of_farms, last_works
@@ -38,8 +40,10 @@ class FarmWeek:
     `farm_rows` maps a method to this week's result; `facility_rows` are the facilities' in walking order; `series` maps
     a place (facility or None for the farm, method) to its figures of the last eight weeks, None where there is none.
     `listed` are the methods in which the group's list names the farm as rising; only an adviser's list has it.
-    `work` is the last one noted; `work_effect`, what became of the counts since, and `stations`, how each stands beside
-    the farm's others, are there where somebody asked for them; so is `since`, a round that the check has not seen.
+    `alerts` are the open ones, each with what somebody did about it (`with_deeds`); `evidence` is what those rest on
+    that opened with this week. `work` is the last one noted; `work_effect`, what became of the counts since, and
+    `stations`, how each stands beside the farm's others, are there where somebody asked for them; so is `since`, a
+    round that the check has not seen.
     """
 
     farm: "Farm"
@@ -49,7 +53,8 @@ class FarmWeek:
     facility_rows: Sequence[Assessment] = ()
     series: Mapping[Place, Sequence[WeekMean | None]] = field(default_factory=dict)
     facilities: Mapping[UUID, "Facility"] = field(default_factory=dict)
-    alerts: Sequence[Alert] = ()
+    alerts: Sequence[Any] = ()
+    evidence: Mapping[UUID, Mapping[str, Any]] = field(default_factory=dict)
     work: "Work | None" = None
     work_effect: "WorkEffect | None" = None
     walks: Walks = field(default_factory=lambda: Walks((), None))
@@ -84,6 +89,13 @@ class FarmWeek:
         return bool(self.over or self.rising or self.is_overdue)
 
     @property
+    def put_off_to(self) -> date | None:
+        """The day to which everything that is over its level was put off, seen from `day`; None where it wasn't."""
+        over = [alert for alert in self.alerts if alert.rule == Rule.OVER]
+        days = [day for alert in over if (day := getattr(alert, "later_until", None)) and day > self.day]
+        return min(days) if days and len(days) == len(over) else None
+
+    @property
     def due_on(self) -> date | None:
         return due_on(self.walks, self.day)
 
@@ -115,11 +127,12 @@ def share_of_level(row: Assessment) -> float:
 
 
 def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
-    """The week of each farm, seen from a day after it; eleven queries, however many farms."""
+    """The week of each farm, seen from a day after it; twelve queries, however many farms."""
     farm_ids = [farm.id for farm in farms]
     results = _by_farm(assessments_of_farms(farm_ids, week, week))
     means = _by_farm(means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
-    alerts = _by_farm(Alert.objects.filter(farm_id__in=farm_ids, closed_at__isnull=True).order_by("opened_week", "id"))
+    open_ones = with_deeds(Alert.objects.filter(farm_id__any_of=array_of(farm_ids), closed_at__isnull=True))
+    alerts, evidence = _by_farm(open_ones.order_by("opened_week", "id")), evidence_of_openings(farm_ids, week)
     facilities = _by_farm(facilities_of_farms(farm_ids))
     works, walks = last_works(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
     developed = development_of_farms(farms, day)
@@ -128,8 +141,8 @@ def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmW
     return [
         FarmWeek(
             farm=farm, week=week, day=day, facilities={place.id: place for place in facilities[farm.id]},
-            alerts=alerts[farm.id], work=works.get(farm.id), walks=walks[farm.id], failed=farm.id in failed,
-            development=developed[farm.id],
+            alerts=alerts[farm.id], evidence=evidence, work=works.get(farm.id), walks=walks[farm.id],
+            failed=farm.id in failed, development=developed[farm.id],
             **_told(results[farm.id], means[farm.id], facilities[farm.id], week),
         )
         for farm in farms

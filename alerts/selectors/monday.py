@@ -152,11 +152,20 @@ def verdict_of(told: FarmWeek) -> Verdict:
 
     Rising is what the group's list names: beyond the week that all its farms share.
     """
-    if told.over or _rising_near(told):
+    if (told.over and told.put_off_to is None) or _rising_near(told):
         return Verdict.CALL
-    unknown = told.failed or told.is_overdue or _mostly_missing(told)
-    watched = _rising(told) or _soon_over(told) or _open(told, Rule.OVER) is not None
+    unknown = told.failed or told.is_overdue or _mostly_missing(told) or _is_unseen(told)
+    watched = _rising(told) or _soon_over(told) or _open(told, Rule.OVER) is not None or _has_jumped(told)
     return Verdict.ASK if unknown or watched else Verdict.FINE
+
+
+def _is_unseen(told: FarmWeek) -> bool:
+    """Whether something was told to the adviser since nobody on the farm looked at it, and still nobody has."""
+    return any(alert.escalated_at is not None and getattr(alert, "seen_at", None) is None for alert in told.alerts)
+
+
+def _has_jumped(told: FarmWeek) -> bool:
+    return any(alert.rule == Rule.JUMP and alert.id in told.evidence for alert in told.alerts)
 
 
 def _rising(told: FarmWeek) -> list[Assessment]:
@@ -202,12 +211,16 @@ def _row_told_of(told: FarmWeek) -> Assessment | None:
 def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[str]:
     if told.failed:
         return [_("the check failed here and is tried again")]
-    overdue = told.is_overdue
+    overdue, unseen = told.is_overdue, _("nobody there has looked for a week") if _is_unseen(told) else ""
     if verdict == Verdict.CALL:
-        return [_levels(told), *_rise(told), place, _doubt(told), _days(told) if overdue else "", _work(told)]
+        days = _days(told) if overdue else ""
+        return [_levels(told), *_rise(told), place, _doubt(told), days, unseen, _work(told)]
     if verdict == Verdict.ASK:
         return [
             _days(told) if overdue else "",
+            unseen,
+            _put_off(told),
+            _("a jump against its own past") if _has_jumped(told) else "",
             _watched(told),
             _missing(told),
             *_rise(told),
@@ -267,9 +280,17 @@ def _work(told: FarmWeek) -> str:
     return _("nothing noted since {day}").format(day=day)
 
 
+def _put_off(told: FarmWeek) -> str:
+    """Cards over, put off to July 14."""
+    if not told.over or told.put_off_to is None:
+        return ""
+    words = _("{methods} over, put off to {day}")
+    return words.format(methods=methods_phrase(told.over), day=day_phrase(told.put_off_to))
+
+
 def _watched(told: FarmWeek) -> str:
     alert = _open(told, Rule.OVER)
-    return _("was over, now below") if alert is not None and not _not_counted(told) else ""
+    return _("was over, now below") if alert is not None and not told.over and not _not_counted(told) else ""
 
 
 def _missing(told: FarmWeek) -> str:
