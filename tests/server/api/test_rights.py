@@ -17,7 +17,8 @@ ON_FARM = [route for route in routes() if "{farm_id}" in route.template]
 PHONE_MAY = {"get people", "get people/{person_id}", "get round-sheet", "put rounds/{round_id}"}
 WRITING_MAY = PHONE_MAY | {
     "post skips", "post works", "post readings/bulk", "post imports", "post readings/{reading_id}/corrections",
-    "post alerts/{alert_id}/seen", "post temperatures",
+    "post alerts/{alert_id}/seen", "post alerts/{alert_id}/acknowledge", "post alerts/{alert_id}/later",
+    "post alerts/{alert_id}/works", "post temperatures",
 }  # fmt: skip
 OWNERS_ONLY = {
     "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
