@@ -11,7 +11,8 @@ from structlog.contextvars import bound_contextvars
 
 if TYPE_CHECKING:
     from alerts.checks.occasion import Occasion
-    from alerts.models import CheckRun, Digest, MondayList
+    from alerts.models import CheckRun
+    from alerts.models.outbox import Mail
 
 
 def judging(run: "CheckRun") -> AbstractContextManager[Any]:
@@ -24,6 +25,6 @@ def judging_week(occasion: "Occasion") -> AbstractContextManager[Any]:
     return bound_contextvars(group=str(occasion.group.id), week=occasion.week.isoformat())
 
 
-def sending(mail: "Digest | MondayList") -> AbstractContextManager[Any]:
+def sending(mail: "Mail") -> AbstractContextManager[Any]:
     """While a mail is sent."""
     return bound_contextvars(mail=str(mail.id))

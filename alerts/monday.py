@@ -16,6 +16,7 @@ from alerts.checks.calendar import WEEK, due_weeks, is_newest, newest_due
 from alerts.checks.claims import RunLost, claim, finish, give_back, renew
 from alerts.checks.escalation import escalate_unseen
 from alerts.checks.group_week import WEEKS_BACK, judge_late_readings, retry_failures, run_group_week
+from alerts.delivery.coordinator_report import queue_coordinator_reports
 from alerts.delivery.due_digests import queue_due_digests, write_due
 from alerts.delivery.monday_list import queue_monday_lists
 from alerts.log_context import judging
@@ -111,3 +112,4 @@ def _write_mails(run: CheckRun, now: datetime) -> None:
     write_due(run, now, keep=partial(renew, run))
     renew(run)
     queue_monday_lists(run.group, week=run.week, now=now)
+    queue_coordinator_reports(run.group, run.week, now)

@@ -252,6 +252,12 @@ def advisers_of_group(group_id: UUID) -> QuerySet[User]:
     return User.objects.filter(is_active=True, id__in=roles.values("user_id")).order_by("id")
 
 
+def coordinators_of_group(group_id: UUID) -> QuerySet[User]:
+    """The group's coordinators who can sign in."""
+    roles = GroupMember.objects.lasting().filter(group_id=group_id, role=GroupRole.COORDINATOR)
+    return User.objects.filter(is_active=True, id__in=roles.values("user_id")).order_by("id")
+
+
 def advised_farms(user: User) -> QuerySet[Farm]:
     """The farms whose consent names this adviser, whoever else may see them, by name."""
     consents = Consent.objects.filter(adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)

@@ -12,19 +12,19 @@ from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.db.models import Count, Exists, Min, OuterRef, Q, Subquery
+from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet, Subquery
 
 from alerts.checks.calendar import WEEK, due_at, newest_due, weeks_of
 from alerts.delivery.due_digests import goes_out_at, has_news
-from alerts.models import Alert, CheckFailure, CheckRun, Digest, MondayList, Ring, Running
+from alerts.models import Alert, CheckFailure, CheckRun, Digest, Ring, Running
 from alerts.models.check import RunState
 from alerts.models.mail_day import MONDAY
-from alerts.models.outbox import DeliveryState, occasion_of
+from alerts.models.outbox import TABLES, DeliveryState, occasion_of
 from alerts.rounds import Season
 from alerts.selectors.mail_days import farms_with_mail_day, mail_days_of_farms
 from alerts.selectors.running import RING, newest_runs
 from farms.ids import moment_of
-from farms.lookups import array_of
+from farms.lookups import IdArray, array_of
 from farms.selectors import farms_of_groups, groups, in_season, owned_since_before, season_spans_by_group
 from monitoring.selectors import unfinished_imports
 
@@ -103,10 +103,12 @@ def _note_waiting(rows: Iterable[Running]) -> None:
     """The mails that are on their way, of whatever week."""
     found: dict[UUID, list[tuple[str, int, datetime]]] = {}
     states = [DeliveryState.QUEUED, DeliveryState.SENDING]
-    for mails, group_id in ((Digest.objects, "farm__group_id"), (MondayList.objects, "group_id")):
-        counted = mails.filter(state__in=states).order_by().values(group_id, "state")
-        for each in counted.annotate(number=Count("queued_at"), oldest=Min("queued_at")):
-            found.setdefault(each[group_id], []).append((each["state"], each["number"], each["oldest"]))
+    counted = (
+        _by_group(mails.filter(state__in=states)).annotate(number=Count("queued_at"), oldest=Min("queued_at"))
+        for mails in _all_mails()
+    )
+    for group_id, state, number, oldest in next(counted).union(*counted, all=True):
+        found.setdefault(group_id, []).append((state, number, oldest))
     for row in rows:
         of_group = found.get(row.group_id, [])
         row.waiting = sum(number for state, number, _ in of_group if state == DeliveryState.QUEUED)
@@ -214,13 +216,23 @@ def _note_mails(week: date, rows: Sequence[Running], now: datetime) -> None:
     """The mails of a week that were sent or refused."""
     ids = array_of(row.group_id for row in rows)
     found: dict[tuple[UUID, str], int] = {}
-    digests = Digest.objects.filter(farm__group_id__any_of=ids)
-    lists = MondayList.objects.filter(group_id__any_of=ids)
-    for mails, group_id in ((digests, "farm__group_id"), (lists, "group_id")):
-        counted = mails.filter(occasion=occasion_of(week)).order_by().values_list(group_id, "state")
-        for of_group, state, number in counted.annotate(number=Count("queued_at")):
-            found[of_group, state] = found.get((of_group, state), 0) + number
+    counted = (_by_group(mails.filter(occasion=occasion_of(week))) for mails in _all_mails(ids))
+    numbers = (mails.annotate(number=Count("queued_at")) for mails in counted)
+    for of_group, state, number in next(numbers).union(*numbers, all=True):
+        found[of_group, state] = found.get((of_group, state), 0) + number
     for row in rows:
         row.sent = found.get((row.group_id, DeliveryState.SENT), 0)
         row.refused = found.get((row.group_id, DeliveryState.REFUSED), 0)
         row.mails_counted_at = now
+
+
+def _all_mails(group_ids: IdArray | None = None) -> Iterator[QuerySet[Any]]:
+    """What the outbox holds, table by table; of some groups, or of all."""
+    for model in TABLES:
+        mails: QuerySet[Any] = model._default_manager.order_by()
+        own = "farm__group_id" if model is Digest else "group_id"
+        yield mails if group_ids is None else mails.filter(**{f"{own}__any_of": group_ids})
+
+
+def _by_group(mails: QuerySet[Any]) -> QuerySet[Any]:
+    return mails.values_list("farm__group_id" if mails.model is Digest else "group_id", "state")

@@ -15,13 +15,15 @@ from django.conf import settings
 from django.core.signing import BadSignature, Signer
 from django.urls import reverse
 
-from alerts.models import Digest, MondayList
+from alerts.models import CoordinatorReport, Digest
 from alerts.models.mail_choice import MailKind
+from alerts.models.outbox import Mail
 from alerts.selectors.mail_choices import choice_keys
 from alerts.services.choice_key import keys_to_sign
 
 SALT = "alerts.choice_address"
-KINDS = (MailKind.DIGEST, MailKind.MONDAY_LIST)
+# By their places in addresses that were given away: new ones at the end.
+KINDS = (MailKind.DIGEST, MailKind.MONDAY_LIST, MailKind.COORDINATOR_REPORT)
 LENGTH = 33  # a byte for the kind, two ids
 EVERY = 0x80  # beside the kind: of every farm that somebody owns in the group that is named
 
@@ -41,7 +43,7 @@ def choice_page() -> str:
     return f"{settings.SITE_URL}{reverse('your_mails')}"
 
 
-def choice_address(mail: Digest | MondayList, now: datetime, *, every: bool = False) -> str:
+def choice_address(mail: Mail, now: datetime, *, every: bool = False) -> str:
     """The secret address of this mail's reader, the same in each of their mails of this kind.
 
     `every`: of a message that holds several farms' digests, which one click stops as a whole.
@@ -50,11 +52,12 @@ def choice_address(mail: Digest | MondayList, now: datetime, *, every: bool = Fa
     return f"{settings.SITE_URL}{reverse('mail_choice', args=[key])}"
 
 
-def _reader_of(mail: Digest | MondayList, *, every: bool) -> Reader:
+def _reader_of(mail: Mail, *, every: bool) -> Reader:
     if isinstance(mail, Digest):
         about_id = mail.farm.group_id if every else mail.farm_id
         return Reader(mail.recipient_id, MailKind.DIGEST, about_id, every)
-    return Reader(mail.recipient_id, MailKind.MONDAY_LIST, mail.group_id)
+    kind = MailKind.COORDINATOR_REPORT if isinstance(mail, CoordinatorReport) else MailKind.MONDAY_LIST
+    return Reader(mail.recipient_id, kind, mail.group_id)
 
 
 def choice_token(reader: Reader, keys: list[bytes]) -> str:

@@ -11,7 +11,7 @@ from django.core.mail import EmailMultiAlternatives
 
 from alerts.delivery.choice_address import choice_address, choice_page
 from alerts.delivery.parts import whole_of
-from alerts.models import Digest, MondayList
+from alerts.models.outbox import Mail
 
 
 class RelatedMessage(EmailMultiAlternatives):
@@ -20,12 +20,12 @@ class RelatedMessage(EmailMultiAlternatives):
     mixed_subtype = "related"
 
 
-def message_for(row: Digest | MondayList, *, now: datetime) -> RelatedMessage:
+def message_for(row: Mail, *, now: datetime) -> RelatedMessage:
     """The message of one row of the outbox."""
     return message_of([row], now=now)
 
 
-def message_of(rows: Sequence[Digest | MondayList], *, now: datetime) -> RelatedMessage:
+def message_of(rows: Sequence[Mail], *, now: datetime) -> RelatedMessage:
     """The message of one row of the outbox, or of one recipient's digests.
 
     Sent twice it has one Message-ID, so that a mailbox can drop the second.

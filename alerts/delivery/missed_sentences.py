@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from alerts.delivery.letter import Paragraph, paragraph
 from alerts.models import Digest
+from alerts.models.outbox import MIDWEEK, week_of
 from alerts.selectors.farm_weeks import FarmWeek
 from alerts.wording.numbers import day_phrase
 from alerts.wording.results import WeeksResult, level_phrase, mean_phrase
@@ -17,11 +18,12 @@ WEEK = timedelta(days=7)
 
 
 def weeks_last_told(farm_ids: Collection[UUID], week: date) -> dict[UUID, date]:
-    """The newest week before this one (their Mondays) of which each farm had a mail."""
-    rows = Digest.objects.filter(farm_id__any_of=array_of(farm_ids)).values_list("farm_id", "occasion").distinct()
+    """The newest week before this one (their Mondays) of which each farm had its weekly mail."""
+    weekly = Digest.objects.filter(farm_id__any_of=array_of(farm_ids)).exclude(occasion__endswith=MIDWEEK)
+    rows = weekly.values_list("farm_id", "occasion").distinct()
     told: dict[UUID, date] = {}
     for farm_id, occasion in rows:
-        of = date.fromisocalendar(int(occasion[:4]), int(occasion[6:]), 1)
+        of = week_of(occasion)
         if of < week:
             told[farm_id] = max(of, told.get(farm_id, of))
     return told

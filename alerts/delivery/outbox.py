@@ -31,13 +31,12 @@ from alerts.delivery.parts import claim_together
 from alerts.delivery.refusals import code_of, refusal_of, told_of
 from alerts.delivery.wanted import is_wanted
 from alerts.log_context import sending
-from alerts.models import Digest, MondayList
-from alerts.models.outbox import DeliveryState, Refusal
+from alerts.models import Digest
+from alerts.models.outbox import OF_GROUPS, TABLES, DeliveryState, Mail, Refusal
 from alerts.models.stopped_address import StopReason
 from alerts.selectors.stopped_addresses import stop_of
 from alerts.services.stopped_address import Failure, stop_address
 
-Mail = Digest | MondayList
 # Longer than one mail can take: seven answers of a server that needs almost settings.EMAIL_TIMEOUT for each.
 LEASE = timedelta(minutes=5)
 # A server that was down for hours finds every mail due within this time of its return.
@@ -54,23 +53,26 @@ logger = logging.getLogger(__name__)
 def queue(mails: Iterable[Mail]) -> int:
     """Put mails into the outbox; one for the same recipient and occasion that is there already stays as it is."""
     mails = list(mails)
-    for model in (Digest, MondayList):
+    for model in TABLES:
         own: list[Any] = [mail for mail in mails if isinstance(mail, model)]
-        model.objects.bulk_create(own, ignore_conflicts=True)
+        model._default_manager.bulk_create(own, ignore_conflicts=True)
     return len(mails)
 
 
 def groups_with_mail(now: datetime) -> set[UUID]:
     """The groups that have something to send now."""
     of_farms = Digest.objects.filter(is_due(now)).values_list("farm__group_id", flat=True).distinct()
-    return {*of_farms, *MondayList.objects.filter(is_due(now)).values_list("group_id", flat=True).distinct()}
+    found = set(of_farms)
+    for model in OF_GROUPS:
+        found |= set(model._default_manager.filter(is_due(now)).values_list("group_id", flat=True).distinct())
+    return found
 
 
 def due(now: datetime, group_id: UUID | None = None) -> list[Mail]:
     """What may be sent now, of one group or of all: waiting and its time has come, or left by a worker that died."""
     found: list[Mail] = []
-    for model in (Digest, MondayList):
-        rows: QuerySet[Any] = _of_group(model.objects.filter(is_due(now)), group_id)
+    for model in TABLES:
+        rows: QuerySet[Any] = _of_group(model._default_manager.filter(is_due(now)), group_id)
         found += rows.select_related("recipient").order_by("next_try_at", "id")[:BATCH]
     return found
 
@@ -224,7 +226,7 @@ def _of_group(rows: QuerySet[Any], group_id: UUID | None) -> QuerySet[Any]:
 def _is_sending(group_id: UUID, now: datetime) -> bool:
     """Whether a worker has one of the group's mails in hand."""
     sending = {"state": DeliveryState.SENDING, "lease_until__gt": now}
-    return any(_of_group(model.objects.filter(**sending), group_id).exists() for model in (Digest, MondayList))
+    return any(_of_group(model._default_manager.filter(**sending), group_id).exists() for model in TABLES)
 
 
 def _row(mail: Mail) -> QuerySet[Any]:

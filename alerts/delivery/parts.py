@@ -8,7 +8,6 @@ import hashlib
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,8 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from alerts.models import Digest, MondayList
+from alerts.models import Digest
+from alerts.models.outbox import Mail, week_of
 from alerts.wording.numbers import day_phrase
 from monitoring.charts import LIGHT
 
@@ -65,7 +65,7 @@ def claim_together(mail: Digest, is_due: Q, claim: Callable[[Digest], bool]) -> 
         return [row for row in joined if claim(row)]
 
 
-def whole_of(rows: Sequence[Digest | MondayList]) -> Whole:
+def whole_of(rows: Sequence[Mail]) -> Whole:
     """The message of one row as it is stored, or of several digests, the most pressing farm's first."""
     digests = [row for row in rows if isinstance(row, Digest)]
     if len(digests) < 2:
@@ -94,8 +94,7 @@ def _id_of(rows: Sequence[Digest]) -> str:
 
 def _subject(rows: Sequence[Digest]) -> str:
     """Hollow Creek: cards over your action level; Sorrel Flats: below your action levels, week of June 29."""
-    year, week = rows[0].occasion.split("-W")
-    told = {"first": rows[0].headline, "day": day_phrase(date.fromisocalendar(int(year), int(week), 1))}
+    told = {"first": rows[0].headline, "day": day_phrase(week_of(rows[0].occasion))}
     if len(rows) == 2:
         return _("{first}; {second}, week of {day}").format(second=rows[1].headline, **told)
     return _("{first}; and {n} more farms, week of {day}").format(n=len(rows) - 1, **told)

@@ -3,9 +3,9 @@ from alerts.models.assessment import Assessment
 from alerts.models.borrowed import BorrowedFigures
 from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
-from alerts.models.mail_choice import ChoiceKey, DigestChoice, MondayListChoice
+from alerts.models.mail_choice import ChoiceKey, CoordinatorReportChoice, DigestChoice, MondayListChoice
 from alerts.models.mail_day import MailDay
-from alerts.models.outbox import Digest, MondayList
+from alerts.models.outbox import CoordinatorReport, Digest, MondayList
 from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
 from alerts.models.stopped_address import StoppedAddress
@@ -21,6 +21,8 @@ __all__ = [
     "CheckFailure",
     "CheckRun",
     "ChoiceKey",
+    "CoordinatorReport",
+    "CoordinatorReportChoice",
     "Digest",
     "DigestChoice",
     "FarmLevel",

@@ -17,6 +17,7 @@ class HowOften(models.TextChoices):
 class MailKind(models.TextChoices):
     DIGEST = "digest", _("weekly mail of a farm")
     MONDAY_LIST = "monday_list", _("Monday list")
+    COORDINATOR_REPORT = "coordinator_report", _("coordinator's report")
 
 
 class ChoiceWay(models.TextChoices):
@@ -54,6 +55,16 @@ class MondayListChoice(ChoiceFields):
 
     class Meta:
         indexes = [models.Index(name="list_choice_by_reader", fields=["group", "recipient", "chosen_at"])]
+
+
+class CoordinatorReportChoice(ChoiceFields):
+    """How often a coordinator wants the report of a group. Seen by nobody but the coordinator."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    group = models.ForeignKey("farms.Group", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        indexes = [models.Index(name="report_choice_by_reader", fields=["group", "recipient", "chosen_at"])]
 
 
 class ChoiceKey(models.Model):

@@ -1,4 +1,7 @@
-"""Mails waiting to be sent, and sent: the row is the queue. A farm's digest, and an adviser's Monday list."""
+"""Mails waiting to be sent, and sent: the row is the queue.
+
+A farm's digest or mid-week mail, an adviser's Monday list, a coordinator's report.
+"""
 
 from datetime import date
 
@@ -10,11 +13,24 @@ from django.utils.translation import gettext_lazy as _
 from farms.ids import uuid7
 from farms.tenancy.keys import FarmRecord
 
+MIDWEEK = "-midweek"
+
 
 def occasion_of(week: date) -> str:
     """2026-W27: what a mail is about, as ISO 8601 writes its week."""
     year, number, _day = week.isocalendar()
     return f"{year}-W{number:02d}"
+
+
+def midweek_occasion_of(week: date) -> str:
+    """2026-W27-midweek: what a mail is about that could not wait for the Monday after its week."""
+    return occasion_of(week) + MIDWEEK
+
+
+def week_of(occasion: str) -> date:
+    """The Monday of the week that an occasion is about, of either kind."""
+    year, number = occasion.removesuffix(MIDWEEK).split("-W")
+    return date.fromisocalendar(int(year), int(number), 1)
 
 
 class DeliveryState(models.TextChoices):
@@ -30,6 +46,7 @@ class Refusal(models.TextChoices):
 
     NO_OWNER = "no_owner", _("its reader was no longer an owner of the farm")
     NO_ADVISER = "no_adviser", _("its reader was no longer an adviser of the group")
+    ROLE_ENDED = "role_ended", _("its reader was no longer a coordinator of the group")
     WITHDREW = "withdrew", _("a farm on this list had withdrawn its consent since it was written")
     STOPPED = "stopped", _("mails to this address don't arrive, so none is sent there")
     ADDRESS = "address", _("the mail server there refused the address")
@@ -37,7 +54,10 @@ class Refusal(models.TextChoices):
 
 
 class Delivery(models.Model):
-    """A rendered mail to one recipient on one occasion (an ISO week such as 2026-W27), and how far it got."""
+    """A rendered mail to one recipient on one occasion, and how far it got.
+
+    The occasion is an ISO week as 2026-W27, or 2026-W27-midweek for what could not wait for the Monday after it.
+    """
 
     recipient = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     occasion = models.CharField(max_length=20)
@@ -99,3 +119,24 @@ class MondayList(Delivery):
             models.UniqueConstraint(name="monday_list_once_an_occasion", fields=["group", "recipient", "occasion"])
         ]
         indexes = [_due("monday_list_due")]
+
+
+class CoordinatorReport(Delivery):
+    """A coordinator's report of a week: numbers a region and no farm. Seen by nobody but the coordinator."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    group = models.ForeignKey("farms.Group", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="coordinator_report_once_an_occasion", fields=["group", "recipient", "occasion"]
+            )
+        ]
+        indexes = [_due("coordinator_report_due")]
+
+
+# What the outbox holds: rows of any of its tables.
+Mail = Digest | MondayList | CoordinatorReport
+TABLES: tuple[type[Mail], ...] = (Digest, MondayList, CoordinatorReport)
+OF_GROUPS = (MondayList, CoordinatorReport)

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from alerts.models import ChoiceKey, DigestChoice, MondayListChoice
+from alerts.models import ChoiceKey, CoordinatorReportChoice, DigestChoice, MondayListChoice
 from alerts.models.mail_choice import HowOften, MailKind
 from farms.access import OWNER
 from farms.errors import Missing
@@ -15,7 +15,7 @@ from farms.selectors import farms_with_roles, group_roles_of
 if TYPE_CHECKING:
     from farms.models import Farm, Group, User
 
-Choice = DigestChoice | MondayListChoice
+Choice = DigestChoice | MondayListChoice | CoordinatorReportChoice
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Subscription:
 
     @property
     def group_id(self) -> UUID | None:
-        return self.about.id if self.kind == MailKind.MONDAY_LIST else None
+        return self.about.id if self.kind != MailKind.DIGEST else None
 
     @property
     def name(self) -> str:
@@ -41,14 +41,20 @@ class Subscription:
 
 
 def subscriptions_of(user: "User") -> list[Subscription]:
-    """Digests of the farms that a user owns, by name, then the lists of the groups whose adviser they are."""
+    """Digests of the farms that a user owns, by name, then lists of the groups that they advise for, then reports of
+    those that they coordinate.
+    """
     farms = [farm for farm, role in farms_with_roles(user) if role == OWNER]
-    groups = [role.group for role in group_roles_of(user) if role.role == "adviser"]
+    roles = list(group_roles_of(user))
+    groups = [role.group for role in roles if role.role == "adviser"]
+    coordinated = [role.group for role in roles if role.role == "coordinator"]
     digests = digest_choices(user.id, [farm.id for farm in farms])
     lists = list_choices(user.id, [group.id for group in groups])
+    reports = report_choices(user.id, [group.id for group in coordinated])
     return [
         *(_subscription(MailKind.DIGEST, farm, digests) for farm in farms),
         *(_subscription(MailKind.MONDAY_LIST, group, lists) for group in groups),
+        *(_subscription(MailKind.COORDINATOR_REPORT, group, reports) for group in coordinated),
     ]
 
 
@@ -86,6 +92,12 @@ def digest_choices(user_id: UUID, farm_ids: Collection[UUID]) -> dict[UUID, Choi
 def list_choices(user_id: UUID, group_ids: Collection[UUID]) -> dict[UUID, Choice]:
     """What an adviser chose last for the list of each group; without those of which they never chose."""
     rows = MondayListChoice.objects.filter(recipient_id=user_id, group_id__in=group_ids)
+    return {row.group_id: row for row in rows.order_by("chosen_at", "id")}
+
+
+def report_choices(user_id: UUID, group_ids: Collection[UUID]) -> dict[UUID, Choice]:
+    """What a coordinator chose last for the report of each group; without those of which they never chose."""
+    rows = CoordinatorReportChoice.objects.filter(recipient_id=user_id, group_id__in=group_ids)
     return {row.group_id: row for row in rows.order_by("chosen_at", "id")}
 
 

@@ -4,8 +4,9 @@ from typing import TYPE_CHECKING
 
 from django.db.models import QuerySet
 
-from alerts.models import Digest, MondayList
+from alerts.models import CoordinatorReport, Digest, MondayList
 from farms.access import ADVISER, Role, farms_of
+from farms.selectors import group_roles_of
 
 if TYPE_CHECKING:
     from farms.models import Farm, User
@@ -30,3 +31,10 @@ def lists_shown(user: "User") -> QuerySet[MondayList]:
     seen = list(farms_of(user).order_by().values_list("id", flat=True))
     lists = MondayList.objects.filter(recipient_id=user.id, farm_ids__contained_by=seen)
     return lists.select_related("group", "recipient").order_by("-queued_at", "-id")
+
+
+def reports_shown(user: "User") -> QuerySet[CoordinatorReport]:
+    """A coordinator's own reports, newest first: of the groups that they coordinate now."""
+    groups = group_roles_of(user).filter(role="coordinator").order_by().values("group_id")
+    reports = CoordinatorReport.objects.filter(recipient_id=user.id, group_id__in=groups)
+    return reports.select_related("group", "recipient").order_by("-queued_at", "-id")

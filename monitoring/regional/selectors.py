@@ -16,3 +16,8 @@ def reports_of_region(
     if method is not None:
         reports = reports.filter(method=method)
     return reports if since is None else reports.filter(week__gte=since)
+
+
+def reports_of_week(group_id: UUID, week: date, *, using: str = "default") -> QuerySet[RegionReport]:
+    """What was published of a group's regions about an ISO week (its Monday), by region and method."""
+    return RegionReport.objects.using(using).filter(region__group_id=group_id, week=week).order_by("region", "method")

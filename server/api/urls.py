@@ -25,7 +25,7 @@ from server.api.v1.letters import FarmLetter, GroupLetters
 from server.api.v1.log import Log
 from server.api.v1.mail_choices import MailChoices
 from server.api.v1.mail_days import MailDays
-from server.api.v1.mails import Mails, MondayLists
+from server.api.v1.mails import CoordinatorReports, Mails, MondayLists
 from server.api.v1.me import Me
 from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
@@ -80,6 +80,7 @@ router.register("farms", Farms, basename="farm")
 router.register("me/feeds", Feeds, basename="feed")
 router.register("me/mail-choices", MailChoices, basename="mail-choice")
 router.register("me/monday-lists", MondayLists, basename="monday-list")
+router.register("me/coordinator-reports", CoordinatorReports, basename="coordinator-report")
 router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
 router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, basename="region-temperature")

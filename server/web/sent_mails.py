@@ -7,7 +7,7 @@ from csp.constants import NONE, SELF, UNSAFE_INLINE
 from django.http import HttpResponse
 
 from alerts.delivery.parts import CHART_ID
-from alerts.models import Digest, MondayList
+from alerts.models.outbox import Mail
 
 # Its own inline styles and its picture inside; no script, no form, nothing from anywhere, in our own pages only.
 POLICY: dict[str, Any] = {
@@ -21,7 +21,7 @@ POLICY: dict[str, Any] = {
 }
 
 
-def framed(mail: Digest | MondayList) -> HttpResponse:
+def framed(mail: Mail) -> HttpResponse:
     """The stored HTML to the letter, but for two things: the picture stands in it, and links open around the frame.
 
     The secret address that its reader got was put in when it left and is stored nowhere; here it is the plain page's.

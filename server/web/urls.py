@@ -35,6 +35,7 @@ from server.web.views import (
     seasons,
     sent_digests,
     sent_lists,
+    sent_reports,
     settings,
     sign_in,
     skip,
@@ -123,6 +124,11 @@ urlpatterns = [
     path("monday/mails/", sent_lists.sent_lists, name="sent_lists"),
     path("monday/mails/<uuid:monday_list_id>/", sent_lists.sent_list, name="sent_list"),
     path("monday/mails/<uuid:monday_list_id>/html/", sent_lists.sent_list_html, name="sent_list_html"),
+    path("coordinating/mails/", sent_reports.sent_reports, name="sent_reports"),
+    path("coordinating/mails/<uuid:coordinator_report_id>/", sent_reports.sent_report, name="sent_report"),
+    path(
+        "coordinating/mails/<uuid:coordinator_report_id>/html/", sent_reports.sent_report_html, name="sent_report_html"
+    ),
     path("monday/letters/", letters.letters, name="letters"),
     path("dates/", feeds.feeds, name="feeds"),
     path("dates/<uuid:feed_id>/off/", feeds.switch_off_feed, name="switch_off_feed"),

@@ -36,6 +36,8 @@ NO_FARMS_DATA = {
 OWN_ROWS = {
     "alerts_mondaylist": "(recipient_id = ",
     "alerts_mondaylistchoice": "(recipient_id = ",
+    "alerts_coordinatorreport": "(recipient_id = ",
+    "alerts_coordinatorreportchoice": "(recipient_id = ",
     "alerts_digestchoice": "(recipient_id = ",
     "farms_ownanswer": "(who = ",
 }
@@ -46,6 +48,7 @@ APPEND_ONLY = {
     "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
+    "alerts_coordinatorreportchoice",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
 }  # fmt: skip
 
@@ -176,7 +179,7 @@ def test_every_unique_key_of_a_farm_table_leads_with_the_farm():
         " JOIN pg_class c ON c.oid = i.indrelid"
         " LEFT JOIN pg_attribute a ON a.attrelid = c.oid AND a.attnum = i.indkey[0]"
         " WHERE i.indisunique AND c.relname = ANY(%s)",
-        list(farm_tables() - {"farms_farm", "farms_ownanswer", "alerts_mondaylist", "alerts_mondaylistchoice"}),
+        list(farm_tables() - {"farms_farm", *OWN_ROWS} | {"alerts_digestchoice"}),
     )
     assert len(keys) > 30
     assert [key for key in keys if key[2] != "farm_id"] == []

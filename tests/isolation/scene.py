@@ -15,7 +15,7 @@ from django.core import signing
 from django.utils import timezone
 
 from alerts.delivery.choice_address import Reader, choice_token
-from alerts.models import MondayList
+from alerts.models import CoordinatorReport, MondayList
 from alerts.models.mail_choice import MailKind
 from alerts.services import NewLevel, set_farm_level, set_mail_day
 from farms import services
@@ -137,6 +137,7 @@ class Scene:
         ids["adviser_id"] = [self.outsiders[scene.name].id]
         ids["feed_id"], ids["feed_key"] = ([each] for each in dead_feed_of(scene.owner))
         ids["monday_list_id"] = [list_about(scene, self._advisers()[scene.name])]
+        ids["coordinator_report_id"] = [report_to_somebody(scene)]
         ids["choice_key"] = [choice_signed_by_nobody(scene)]
         ids["guest_id"], ids["user_id"], ids["link_key"] = (
             [guest_in(farm.group)],
@@ -286,6 +287,16 @@ def list_about(scene: FarmScene, adviser: User) -> UUID:
         return MondayList.objects.create(
             group=scene.farm.group, recipient=adviser, occasion="2026-W22", language="en", subject=text, text=text,
             html=f"<head></head><p>{text}</p>", queued_at=NOW, next_try_at=NOW, farm_ids=[scene.farm.id],
+        ).id  # fmt: skip
+
+
+def report_to_somebody(scene: FarmScene) -> UUID:
+    """A coordinator's report of the farm's group, to a coordinator who asks for nothing."""
+    reader = in_group(scene.farm.group, f"Cordula{uuid7().hex[-8:]}", GroupRole.COORDINATOR)
+    with as_factory():
+        return CoordinatorReport.objects.create(
+            group=scene.farm.group, recipient=reader, occasion="2026-W22", language="en", subject="5 of 6 rounds came",
+            text="6 farms in season", html="<head></head><p>6 farms in season</p>", queued_at=NOW, next_try_at=NOW,
         ).id  # fmt: skip
 
 

@@ -60,6 +60,9 @@ NOBODY_GETS_IN = {
     "post /phone/": "the code that is typed is no farm's",
     "get /sign-in/link/{key}/": "the scene's links are somebody else's",
     "post /sign-in/link/{key}/": "and they are spent",
+    "get /coordinating/mails/{coordinator_report_id}/": "the scene's are others' (test_sent_mails.py has both)",
+    "get /coordinating/mails/{coordinator_report_id}/html/": "likewise",
+    "get /api/v1/me/coordinator-reports/{coordinator_report_id}": "likewise (tests/server/api/test_mails.py)",
     "get /monday/letters/": "every owner of the scene has an address; who gets which is in test_letters.py",
     "get /api/v1/groups/{group_id}/letters": "likewise",
 }

@@ -22,14 +22,14 @@ EXAMPLE = OpenApiExample(
 class MailChoiceSerializer(serializers.Serializer):
     kind = serializers.ChoiceField(MailKind.choices)
     farm_id = serializers.UUIDField(allow_null=True, help_text="Of a digest.")
-    group_id = serializers.UUIDField(allow_null=True, help_text="Of a Monday list.")
+    group_id = serializers.UUIDField(allow_null=True, help_text="Of a Monday list or a coordinator's report.")
     name = serializers.CharField(help_text="The farm's or the group's.")
     how_often = serializers.ChoiceField(HowOften.choices)
     chosen_at = serializers.DateTimeField(allow_null=True, help_text="Null: every week, as nothing was chosen.")
 
 
 class NewMailChoice(Body):
-    kind = Choice(MailKind.choices, help_text="digest: with farm_id. monday_list: with group_id.")
+    kind = Choice(MailKind.choices, help_text="digest: with farm_id. Others: with group_id.")
     farm_id = Id(required=False)
     group_id = Id(required=False)
     how_often = Choice(
@@ -44,8 +44,8 @@ class MailChoices(ApiViewSet):
     def list(self, request: Request) -> Response:
         """The mails that come to you, and how often.
 
-        The digest of each farm that you own, and the Monday list of each group that you advise for. For people only: a
-        token is refused.
+        The digest of each farm that you own, the Monday list of each group that you advise for, and the report of each
+        that you coordinate. For people only: a token is refused.
         """
         return self.page(subscriptions_of(self.user), MailChoiceSerializer)
 

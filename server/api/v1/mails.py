@@ -1,4 +1,4 @@
-"""The mails that were written, to the letter, and what became of each: a farm's digests, an adviser's Monday lists."""
+"""The mails that were written, to the letter, and what became of each: of a farm, an adviser, a coordinator."""
 
 from base64 import b64encode
 from typing import Any
@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from alerts.models.outbox import DeliveryState, Refusal
-from alerts.selectors.sent_mails import digests_shown, lists_shown
+from alerts.selectors.sent_mails import digests_shown, lists_shown, reports_shown
 from farms.access import Need, one_of
 from server.api.views import ApiViewSet, OnFarm
 
@@ -21,7 +21,9 @@ NEWEST_FIRST = ("-queued_at", "-id")
 class MailSerializer(serializers.Serializer):
     id = serializers.UUIDField()
     recipient_id = serializers.UUIDField()
-    occasion = serializers.CharField(help_text="The ISO week that it is about, as 2026-W27.")
+    occasion = serializers.CharField(
+        help_text="The ISO week that it is about, as 2026-W27. 2026-W27-midweek could not wait for Monday."
+    )
     language = serializers.CharField()
     subject = serializers.CharField()
     state = serializers.ChoiceField(
@@ -49,6 +51,14 @@ class MondayListSerializer(MailSerializer):
 
 class WholeMondayListSerializer(WholeMailSerializer):
     group_id = serializers.UUIDField()
+
+
+class CoordinatorReportSerializer(MondayListSerializer):
+    pass
+
+
+class WholeCoordinatorReportSerializer(WholeMondayListSerializer):
+    pass
 
 
 class Mails(OnFarm):
@@ -86,3 +96,21 @@ class MondayLists(ApiViewSet):
     def retrieve(self, request: Request, monday_list_id: UUID) -> Response:
         """One Monday list with its text, its HTML and its picture."""
         return self.told(WholeMondayListSerializer(one_of(lists_shown(self.user), monday_list_id)).data)
+
+
+class CoordinatorReports(ApiViewSet):
+    lookup_url_kwarg = "coordinator_report_id"
+    newest_first = NEWEST_FIRST
+
+    @extend_schema(responses=CoordinatorReportSerializer(many=True))
+    def list(self, request: Request) -> Response:
+        """The coordinator's reports that were written to you, newest first.
+
+        For people only: a token is refused.
+        """
+        return self.page(reports_shown(self.user).defer(*HEAVY), CoordinatorReportSerializer)
+
+    @extend_schema(responses=WholeCoordinatorReportSerializer)
+    def retrieve(self, request: Request, coordinator_report_id: UUID) -> Response:
+        """One coordinator's report with its text and its HTML."""
+        return self.told(WholeCoordinatorReportSerializer(one_of(reports_shown(self.user), coordinator_report_id)).data)

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from alerts.models import Digest, MondayList
+from alerts.models import CoordinatorReport, Digest, MondayList
 from farms.models import Farm, Group, User
 from tests.alerts.test_outbox import make_digest
 from tests.cast import NOW, as_factory
@@ -14,6 +14,7 @@ from tests.server.api.test_problems import assert_problem
 
 pytestmark = pytest.mark.django_db
 LISTS = "/api/v1/me/monday-lists"
+REPORTS = "/api/v1/me/coordinator-reports"
 BRIEF = {
     "id", "recipient_id", "occasion", "language", "subject", "state", "reason", "needs_a_look", "queued_at", "sent_at",
 }  # fmt: skip
@@ -68,3 +69,17 @@ def test_an_advisers_own_lists(anna: User, dana: User, erik: User, group: Group,
     for other in (anna, erik):
         assert session_of(other).get(LISTS).json()["results"] == []
         assert_problem(session_of(other).get(f"{LISTS}/{monday_list.id}"), 404, "not_found")
+
+
+def test_a_coordinators_own_reports(anna: User, dana: User, erik: User, group: Group):
+    with as_factory():
+        report = CoordinatorReport.objects.create(
+            group=group, recipient=erik, occasion="2026-W22", language="en", subject="5 of 6 rounds came", text="",
+            html="<p>6 farms in season</p>", queued_at=NOW, next_try_at=NOW,
+        )  # fmt: skip
+    (brief,) = session_of(erik).get(REPORTS).json()["results"]
+    assert set(brief) == BRIEF | {"group_id"} and brief["group_id"] == str(group.id)
+    assert session_of(erik).get(f"{REPORTS}/{report.id}").json()["html"] == "<p>6 farms in season</p>"
+    for other in (anna, dana):
+        assert session_of(other).get(REPORTS).json()["results"] == []
+        assert_problem(session_of(other).get(f"{REPORTS}/{report.id}"), 404, "not_found")

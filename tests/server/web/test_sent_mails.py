@@ -5,12 +5,14 @@ import re
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
+from alerts.delivery.coordinator_report import queue_coordinator_reports
 from alerts.delivery.message import message_for
 from alerts.delivery.monday_list import queue_monday_lists
-from alerts.models import Digest, MondayList
+from alerts.models import CoordinatorReport, Digest, MondayList
 from farms import services
-from farms.models import Consent, Membership
+from farms.models import Consent, GroupMember, Membership
 from tests.alerts.scene import check, check_time, count_week, monday
 from tests.alerts.test_digest import parsed
 from tests.alerts.test_outbox import make_digest
@@ -155,3 +157,33 @@ class TestMondayLists:
         # Row security says the same by itself.
         with acting(dana):
             assert not MondayList.objects.exists()
+
+
+class TestCoordinatorReports:
+    @pytest.fixture
+    def report(self, group, northfield, erik) -> CoordinatorReport:
+        with as_role("worker"):
+            queue_coordinator_reports(group, monday(3), check_time(monday(3)))
+        with as_factory():
+            return CoordinatorReport.objects.get()
+
+    def test_a_coordinator_finds_their_own(self, browser, erik, group, report):
+        client, all_of_them = browser(erik), reverse("sent_reports")
+        assert f'href="{all_of_them}"' in client.get(reverse("group", args=[group.id])).text
+        assert "Valley Advisers: week of April 27" in words(client.get(all_of_them))
+        assert "to erik@example.org · waiting" in words(client.get(reverse("sent_report", args=[report.id])))
+        assert "Fewer than 5 farms" in client.get(reverse("sent_report_html", args=[report.id])).text
+        assert f'href="{all_of_them}"' in client.get(reverse("your_mails")).text
+
+    def test_nobody_else_does(self, browser, anna, ben, carla, dana, report):
+        for user in (anna, ben, carla, dana):
+            client = browser(user)
+            assert "No report was written to you yet." in words(client.get(reverse("sent_reports")))
+            for name in ("sent_report", "sent_report_html"):
+                assert client.get(reverse(name, args=[report.id])).status_code == 404
+        assert browser().get(reverse("sent_reports")).status_code == 302
+
+    def test_nor_the_coordinator_once_the_role_has_ended(self, browser, erik, report):
+        with as_factory():
+            GroupMember.objects.filter(user=erik).update(ended_at=timezone.now())
+        assert browser(erik).get(reverse("sent_report", args=[report.id])).status_code == 404

@@ -33,6 +33,9 @@ OPEN = {
     "sent_lists",
     "sent_list",
     "sent_list_html",
+    "sent_reports",
+    "sent_report",
+    "sent_report_html",
     "letters",
 }
 

@@ -1,0 +1,96 @@
+"""Which rounds of a week came, in numbers a region: what a coordinator may know, and no farm by it.
+
+Coordinators see no farm. A small region's numbers would tell of single farms, so they stand together with those of
+other small regions, and where these are few even so, the group's total stands alone: beside the other regions' numbers
+the few would be what remains. Whether a farm is closed to visits is not asked here: its missing round is nothing noted.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from alerts.checks.rules import overdue
+from alerts.models import CheckFailure
+from alerts.models.alert import Rule
+from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from alerts.selectors.rules import rules_of_group
+from farms.lookups import array_of
+from farms.selectors import farms_of_group, in_season
+from monitoring.arrays import days_of_last_rounds
+
+if TYPE_CHECKING:
+    from farms.models import Group
+
+FEWEST = 5  # farms in season; our own choice, as few as region reports say a word of
+SUNDAY = timedelta(days=6)
+
+
+@dataclass(frozen=True)
+class Participation:
+    """Some farms in season: how many there are, of how many a round of the week came, how many rounds are overdue, and
+    how many farms the check set aside with an error.
+    """
+
+    farms: int = 0
+    came: int = 0
+    overdue: int = 0
+    set_aside: int = 0
+
+    def __add__(self, other: "Participation") -> "Participation":
+        return Participation(
+            self.farms + other.farms,
+            self.came + other.came,
+            self.overdue + other.overdue,
+            self.set_aside + other.set_aside,
+        )
+
+
+@dataclass(frozen=True)
+class Told:
+    """What may be told: the total, None where the group has too few farms; regions by name; the small ones together."""
+
+    total: Participation | None
+    regions: Mapping[str, Participation]
+    smaller: Participation | None
+
+
+def participation_of(group: "Group", week: date, day: date) -> dict[str, Participation]:
+    """The week of each region that has farms in season, by its name, seen from a day after it; seven queries."""
+    farms = farms_of_group(group.id).filter(in_season(week, week + SUNDAY)).select_related("region")
+    regions: dict[UUID, str] = {farm.id: farm.region.name for farm in farms}
+    came, late, failed = _came(list(regions), week), _overdue(group, list(regions), day), _failed(list(regions), week)
+    found: dict[str, Participation] = {}
+    for farm_id, name in sorted(regions.items(), key=lambda each: each[1]):
+        own = Participation(1, farm_id in came, farm_id in late, farm_id in failed)
+        found[name] = found.get(name, Participation()) + own
+    return found
+
+
+def told_of(regions: Mapping[str, Participation]) -> Told:
+    """What may be told of these regions, so that fewer than five farms never stand alone, nor remain as the rest."""
+    total = sum(regions.values(), Participation())
+    large = {name: own for name, own in regions.items() if own.farms >= FEWEST}
+    smaller = sum((own for own in regions.values() if own.farms < FEWEST), Participation())
+    if total.farms < FEWEST:
+        return Told(None, {}, None)
+    if 0 < smaller.farms < FEWEST:
+        return Told(total, {}, None)
+    return Told(total, large, smaller if smaller.farms else None)
+
+
+def _came(farm_ids: list[UUID], week: date) -> set[UUID]:
+    """Of which farms a round was walked in the week."""
+    return {farm_id for farm_id, day in days_of_last_rounds(farm_ids, week + SUNDAY).items() if day >= week}
+
+
+def _overdue(group: "Group", farm_ids: list[UUID], day: date) -> set[UUID]:
+    days = rules_of_group(group.id, day).number(Rule.OVERDUE, "days")
+    walks = walks_of_farms(seasons_by_farm(farm_ids), day)
+    return {farm_id for farm_id, own in walks.items() if overdue.opens(own, day, days)}
+
+
+def _failed(farm_ids: Collection[UUID], week: date) -> set[UUID]:
+    unsolved = CheckFailure.objects.filter(farm_id__any_of=array_of(farm_ids), week=week, solved_at__isnull=True)
+    return set(unsolved.values_list("farm_id", flat=True))
