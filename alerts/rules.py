@@ -24,6 +24,7 @@ class Number:
 NUMBERS: Mapping[str, Mapping[str, Number]] = {
     Rule.OVER.value: {
         "closes_below": Number(0.8, 0.5, 1.0, _("part of the action level below which it closes, two weeks running")),
+        "sharply": Number(1.5, 1.2, 5, _("times the action level from which a mail goes out before Monday")),
     },
     Rule.SOON.value: {
         "weeks": Number(2, 1, 3, _("likelier over than not within so many weeks")),

@@ -12,6 +12,7 @@ from celery import shared_task
 
 from alerts import monday
 from alerts.delivery import outbox
+from alerts.delivery.midweek import queue_midweek_mails
 from farms.clock import now
 from farms.selectors import groups
 
@@ -43,6 +44,18 @@ def judge_again() -> None:
 def judge_group_again(group_id: str) -> None:
     """What arrived after its week was judged, and the farms that had been set aside."""
     monday.judge_again(groups().get(id=group_id), now())
+
+
+@shared_task
+def look_between_mondays() -> None:
+    """Ring for each group, since a round may have crossed its level sharply since the last look."""
+    _ring(look_at_group, groups().values_list("id", flat=True))
+
+
+@shared_task
+def look_at_group(group_id: str) -> None:
+    """Write the mails that can't wait for Monday."""
+    queue_midweek_mails(groups().get(id=group_id), now())
 
 
 @shared_task

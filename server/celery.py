@@ -11,6 +11,7 @@ app.config_from_object(settings.CELERY)
 app.conf.beat_schedule = {
     "weekly check: find what is due": {"task": "alerts.tasks.check_due_groups", "schedule": 60.0},
     "weekly check: judge late readings again": {"task": "alerts.tasks.judge_again", "schedule": 300.0},
+    "between Mondays: look at rounds that came in": {"task": "alerts.tasks.look_between_mondays", "schedule": 300.0},
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
     "running: count what must match": {"task": "server.tasks.watch", "schedule": 60.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
@@ -21,7 +22,14 @@ for entry in app.conf.beat_schedule.values():
 # Queues of their own, with processes of their own (docs/running.md): no slow mail server holds up a check, no long
 # check a mail. Imports are done in the app's role, for whoever sent them.
 QUEUES = {
-    "checks": ("check_due_groups", "check_group", "judge_again", "judge_group_again"),
+    "checks": (
+        "check_due_groups",
+        "check_group",
+        "judge_again",
+        "judge_group_again",
+        "look_between_mondays",
+        "look_at_group",
+    ),
     "mail": ("send_due_mail", "send_mail_of_group"),
 }
 app.conf.task_routes = {

@@ -164,14 +164,15 @@ def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
         paragraphs=tuple(each for each in others if each is not None),
         picture=picture_of(told),
         link=settings.SITE_URL + reverse("farm", args=[told.farm.id]),
-        small_print=_small_print(told, cautions=any((where, development, work))),
+        small_print=small_print(told.farm, cautions=any((where, development, work))),
     )
 
 
-def _small_print(told: FarmWeek, *, cautions: bool) -> tuple[str, ...]:
+def small_print(farm: "Farm", *, cautions: bool) -> tuple[str, ...]:
+    """Why its reader gets a farm's mail, and the cautions where it tells of work."""
     caution = _(
         "Before any spray, pour-on or bait, the label, local rules and licensed people decide. Cattle and manure gas "
         "can hurt: stay out of pits, and don't work alone among animals."
     )
-    reason = _("You get this mail as an owner of {farm}.").format(farm=told.farm.name)
+    reason = _("You get this mail as an owner of {farm}.").format(farm=farm.name)
     return (caution, reason) if cautions else (reason,)

@@ -15,7 +15,7 @@ from monitoring.selectors.readings import (
     readings_of_round,
     summaries_of,
 )
-from monitoring.selectors.results import FacilityResult, PlaceToLook, round_result
+from monitoring.selectors.results import FacilityResult, PlaceToLook, round_ranges, round_result
 from monitoring.selectors.rounds import last_round, newest_rounds_received, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
@@ -42,6 +42,7 @@ __all__ = [
     "readings_of",
     "readings_of_round",
     "refused_rows",
+    "round_ranges",
     "round_result",
     "round_sheet",
     "rounds_last_noted",

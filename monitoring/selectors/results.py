@@ -8,8 +8,9 @@ import numpy as np
 
 from farms.models import Facility, Farm
 from monitoring.analysis.action_level import compare_with_level
-from monitoring.analysis.farm_mean import WeeklyMeans, weekly_means
+from monitoring.analysis.farm_mean import STATIONS_FOR_AN_INTERVAL, WeeklyMeans, weekly_means
 from monitoring.analysis.hot_station import hot_stations, question_on_the_spot
+from monitoring.analysis.leg_count import leg_means_of_sums
 from monitoring.analysis.rates import DEVICE_DAYS, PER_ANIMAL, Readings, StationWeeks, station_weeks
 from monitoring.analysis.shapes import Floats, Ints, Words
 from monitoring.analysis.weeks import middle_day
@@ -79,6 +80,48 @@ def round_result(
                 place=places[row])
         for row, pair in enumerate(pairs)
     ]  # fmt: skip
+
+
+def round_ranges(found: Sequence[Reading]) -> dict[tuple[UUID, str], tuple[float | None, float | None]]:
+    """The range in which each facility's mean of a round may lie, by facility and method; None where no end is known.
+
+    As a weekly check gives it: from three stations on, and of legs at fewer places from their animals.
+    """
+    readings = current_of(found)
+    if not readings:
+        return {}
+    stations = list({reading.station_id: reading.station for reading in readings}.values())
+    pairs = list(dict.fromkeys((station.facility_id, station.method) for station in stations))
+    owner = np.array([pairs.index((station.facility_id, station.method)) for station in stations], np.int64)
+    means = weekly_means(_rates(readings, stations), owner, len(pairs))
+    interval = means.interval()
+    low, high = interval.low[:, 0], interval.high[:, 0]
+    few = means.stations[:, 0] < STATIONS_FOR_AN_INTERVAL
+    for row in np.flatnonzero(few):
+        low[row], high[row] = _ends_by_animals([each for each in readings if _pair_of(each) == pairs[row]])
+    return {pair: (_number(low[row]), _number(high[row])) for row, pair in enumerate(pairs)}
+
+
+def _pair_of(reading: Reading) -> tuple[UUID, str]:
+    return reading.station.facility_id, reading.method
+
+
+def _ends_by_animals(readings: Sequence[Reading]) -> tuple[float, float]:
+    """The ends from the animals of leg counts; NaN for what hangs."""
+    flies = [reading.animals for reading in readings if reading.animals]
+    if not flies:
+        return np.nan, np.nan
+    sums = np.array([(len(own), sum(own), _squares(own)) for own in flies], np.float64)
+    legs = leg_means_of_sums(sums[:, 0], sums[:, 1], sums[:, 2], np.zeros(len(flies), np.int64), 1)
+    return float(legs.low[0]), float(legs.high[0])
+
+
+def _squares(flies: Sequence[int]) -> int:
+    return sum(each * each for each in flies)
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
 
 
 def current_of(readings: Sequence[Reading]) -> list[Reading]:

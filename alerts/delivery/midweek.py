@@ -1,0 +1,186 @@
+"""The mail between two Mondays: to a farm's owners, where something crossed its action level sharply.
+
+At most one a farm and ISO week. How far the rounds were looked at is noted on the week's run, in the transaction that
+writes the mails: a crash loses nothing and writes nothing twice.
+"""
+
+import logging
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.conf import settings
+from django.db import transaction
+from django.urls import reverse
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from alerts.checks.calendar import newest_due
+from alerts.delivery.digest import small_print
+from alerts.delivery.letter import Letter, Paragraph, paragraph, strong
+from alerts.delivery.outbox import queue
+from alerts.delivery.work_sentences import last_noted
+from alerts.models import Assessment, CheckRun, Digest
+from alerts.models.check import RunState
+from alerts.models.outbox import midweek_occasion_of
+from alerts.selectors.midweek import OLDEST, Crossed, Midweek, midweek_of
+from alerts.wording.numbers import day_phrase, weekday_phrase
+from alerts.wording.places import and_list, facility_phrase, places_to_look, question_text, stations_phrase
+from alerts.wording.results import heading, level_phrase, mean_phrase, methods_phrase
+from farms.lookups import array_of
+from farms.selectors import owners_with_address
+
+if TYPE_CHECKING:
+    from farms.models import Group, User
+
+# A round's moment is taken before it is stored, and its readings may follow: so far a look goes back behind the last.
+OVERLAP = timedelta(minutes=15)
+MOST_PLACES_IN_SUBJECT = 2
+PRESSING = 5  # as a digest of what is over its level
+logger = logging.getLogger(__name__)
+
+
+@transaction.atomic
+def queue_midweek_mails(group: "Group", now: datetime) -> int:
+    """Look at the group's rounds since the last look, and write a mail where one crossed its level sharply."""
+    run = _newest_run(group, now)
+    if run is None or run.judged_to is None:
+        return 0
+    since = max((run.looked_to or run.judged_to) - OVERLAP, now - OLDEST)
+    found = _without_mail(midweek_of(run, since, now))
+    written = queue(_mails(found, now))
+    CheckRun.objects.filter(id=run.id).update(looked_to=now)
+    return written
+
+
+def _newest_run(group: "Group", now: datetime) -> CheckRun | None:
+    """The group's newest week where it is judged, held against another worker's look."""
+    runs = CheckRun.objects.select_for_update(of=("self",)).select_related("group")
+    return runs.filter(group_id=group.id, week=newest_due(group.time_zone, now), state=RunState.DONE).first()
+
+
+def _without_mail(found: list[Midweek]) -> list[Midweek]:
+    """Those farms of which none was written this week, to no owner."""
+    if not found:
+        return []
+    farm_ids = array_of(told.farm.id for told in found)
+    written = Digest.objects.filter(farm_id__any_of=farm_ids, occasion=midweek_occasion_of(found[0].week))
+    had = set(written.values_list("farm_id", flat=True))
+    return [told for told in found if told.farm.id not in had]
+
+
+def _mails(found: list[Midweek], now: datetime) -> list[Digest]:
+    owners: dict[UUID, list[User]] = {}
+    for membership in owners_with_address([told.farm.id for told in found]):
+        owners.setdefault(membership.farm_id, []).append(membership.user)
+    return [_mail(told, owner, now) for told in found for owner in owners.get(told.farm.id, [])]
+
+
+def _mail(told: Midweek, owner: "User", now: datetime) -> Digest:
+    with override(owner.language):
+        letter = letter_of(told)
+        return Digest(
+            farm_id=told.farm.id, recipient=owner, occasion=midweek_occasion_of(told.week), language=owner.language,
+            subject=letter.subject[:200], headline=_headline(told)[:200], pressing=PRESSING, text=letter.as_text(),
+            html=letter.as_html(), needs_a_look=True, queued_at=now, next_try_at=now,
+        )  # fmt: skip
+
+
+def letter_of(told: Midweek) -> Letter:
+    """What crossed, where to look, the last work, in the active language."""
+    return Letter(
+        subject=_("{headline}, round of {day}").format(headline=_headline(told), day=day_phrase(told.walked_on)),
+        title=told.farm.name,
+        week=_("round of {day}").format(day=weekday_phrase(told.walked_on)),
+        counts=tuple(_what(each) for each in told.crossed),
+        paragraphs=(*_where(told.crossed), _work(told), _why_now()),
+        picture=None,
+        link=settings.SITE_URL + reverse("farm", args=[told.farm.id]),
+        small_print=small_print(told.farm, cautions=True),
+    )
+
+
+def _headline(told: Midweek) -> str:
+    """Hollow Creek: cards far over your action level in the calf barn."""
+    places = list(dict.fromkeys(facility_phrase(each.result.facility) for each in told.crossed))
+    facts = {"farm": told.farm.name, "methods": methods_phrase(_row(each) for each in told.crossed)}
+    if len(places) > MOST_PLACES_IN_SUBJECT:
+        words = _("{farm}: {methods} far over your action level in {number} places")
+        return words.format(number=len(places), **facts)
+    return _("{farm}: {methods} far over your action level in {places}").format(places=and_list(places), **facts)
+
+
+def _what(crossed: Crossed) -> Paragraph:
+    """Cards in the calf barn: 210 specks a card (170 to 260). Over your action level of 100. That is 2.1 times ..."""
+    row, result = _row(crossed), crossed.result
+    place = facility_phrase(result.facility)
+    return paragraph(
+        f"{mean_phrase(row)}.",
+        strong(f"{level_phrase(row)}."),
+        _("That is {times} times the level, and the whole range is over it.").format(
+            times=_times(result.mean, result.level)
+        ),
+        _before(crossed.before),
+        heading=_("{method} in {place}").format(method=heading(row.method), place=place),
+        level=row.result,
+    )
+
+
+def _row(crossed: Crossed) -> Assessment:
+    """The round's result in the shape of a week's, for the same sentences."""
+    result = crossed.result
+    return Assessment(
+        method=result.method.code, mean=result.mean, low=crossed.low, high=crossed.high, at_least=result.at_least,
+        level=result.level, result=result.word,
+    )  # fmt: skip
+
+
+def _times(mean: float | None, level: float | None) -> str:
+    return number_format(int((mean or 0.0) / (level or 1.0) * 10) / 10, 1, use_l10n=True)
+
+
+def _before(before: Assessment | None) -> str:
+    if before is None or before.mean is None:
+        return ""
+    return _("In the week of {day} it was {mean}.").format(day=day_phrase(before.week), mean=mean_phrase(before))
+
+
+def _where(crossed: Iterable[Crossed]) -> list[Paragraph]:
+    """For each place once: what holds the most there, what its siting asks, and where flies may hatch."""
+    said: dict[str, list[str]] = {}
+    kinds: dict[str, str] = {}
+    for each in crossed:
+        place = facility_phrase(each.result.facility)
+        kinds[place] = each.result.facility.kind
+        said.setdefault(place, []).extend(_station(each))
+    look = _("Worth a look in {place}: {places}.")
+    return [
+        paragraph(*told, look.format(place=place, places=places_to_look(kinds[place]))) for place, told in said.items()
+    ]
+
+
+def _station(crossed: Crossed) -> list[str]:
+    place = crossed.result.place
+    if place is None:
+        return []
+    named = stations_phrase(place.station.method, [place.station.number])
+    words = _("{named} holds the most: {share} % of it.")
+    return [words.format(named=named, share=round(100 * place.share)), question_text(place.question)]
+
+
+def _work(told: Midweek) -> Paragraph:
+    if told.work is None:
+        return paragraph(_("No work has been noted yet this season."))
+    facilities = {told.work.facility_id: told.work.facility} if told.work.facility_id else {}
+    return paragraph(f"{last_noted(told.work, facilities)}.")
+
+
+def _why_now() -> Paragraph:
+    return paragraph(
+        _(
+            "This mail did not wait for Monday, since it rose so sharply. On Monday the week is judged with all that "
+            "is counted by then."
+        )
+    )
