@@ -145,6 +145,17 @@ def salted(text: str, salt: bytes) -> str:
     return hashlib.sha256(salt + text.encode()).hexdigest()
 
 
+def actors_of_entries(entries: Iterable[tuple[UUID, int]]) -> dict[tuple[UUID, int], UUID | None]:
+    """Who made these entries, each named by its farm and number. One query."""
+    wanted = set(entries)
+    rows = LedgerEntry.objects.filter(
+        farm_id__any_of=array_of({farm_id for farm_id, _number in wanted}),
+        number__in={number for _farm_id, number in wanted},
+    )  # fmt: skip
+    found = {(row.farm_id, row.number): row.actor_id for row in rows}
+    return {entry: found[entry] for entry in wanted if entry in found}
+
+
 def verify_links(farm_id: UUID, *, using: str = "default") -> list[ChainFault]:
     """Faults in a farm's chain of entries: a gap, a fork, a changed entry, a head that isn't the last."""
     entries = LedgerEntry.objects.using(using).filter(farm_id=farm_id).order_by("number")

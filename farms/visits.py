@@ -77,6 +77,12 @@ def visits_of_adviser(user: User, farms: Iterable[Farm], first: date, last: date
     return visits_told(visits.select_related("farm", "adviser").order_by("day", "farm__name", "id"), user)
 
 
+def planned_of_adviser(user_id: UUID, farm_ids: Iterable[UUID], day: date) -> QuerySet[PlannedVisit]:
+    """What an adviser has planned on these farms from a day on."""
+    visits = PlannedVisit.objects.filter(farm_id__any_of=array_of(farm_ids), taken_back_at__isnull=True)
+    return visits.filter(adviser_id=user_id, day__gte=day).order_by("day", "farm_id", "id")
+
+
 def visits_told(visits: Iterable[PlannedVisit], who: User) -> list[VisitTold]:
     """Planned visits as somebody is told of them."""
     visits = list(visits)

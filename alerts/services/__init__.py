@@ -1,5 +1,6 @@
 """What is written about alerts by a person. The caller has come through `farms.access` and opened the transaction."""
 
+from alerts.services.adviser import let_adviser_leave
 from alerts.services.alert import (
     AlertClosed,
     NoteTooLong,
@@ -64,6 +65,7 @@ __all__ = [
     "acknowledge",
     "address_works_again",
     "choose_how_often",
+    "let_adviser_leave",
     "link_work",
     "mark_seen",
     "mark_told",

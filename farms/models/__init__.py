@@ -5,10 +5,13 @@ from farms.models.closure import FarmClosure, RegionClosure
 from farms.models.farm import Facility, Farm, Season
 from farms.models.group import Group, Holding, Region
 from farms.models.log import LogEvent
+from farms.models.offer import AdviserOffer
 from farms.models.people import Person, User
+from farms.models.promise import OpenPromise
 from farms.models.visit import GroupVisitRules, LastFarmVisited, PlannedVisit
 
 __all__ = [
+    "AdviserOffer",
     "ApiToken",
     "Consent",
     "Facility",
@@ -25,6 +28,7 @@ __all__ = [
     "LedgerHead",
     "LogEvent",
     "Membership",
+    "OpenPromise",
     "OwnAnswer",
     "Person",
     "PhoneCode",

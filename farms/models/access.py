@@ -87,13 +87,20 @@ class ConsentKind(models.TextChoices):
 
 
 class Consent(FarmRecord):
-    """The farm's yes to its adviser, or to the regional comparison. Withdrawn, it ends at once."""
+    """The farm's yes to its adviser, or to the regional comparison. Withdrawn, it ends at once.
+
+    `whoever_follows`: the owner agreed to the next adviser, too, should this one leave the group.
+    """
+
+    # Columns that are younger than the chain; entries from before them hold their rows without.
+    chained_where_known = ("whoever_follows",)
 
     kind = models.CharField(_("kind"), max_length=10, choices=ConsentKind)
     adviser = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT, related_name="consents")
     given_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     given_at = models.DateTimeField()
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    whoever_follows = models.BooleanField(null=True, blank=True)
     entry = models.BigIntegerField()
 
     class Meta:

@@ -19,6 +19,9 @@ class LogKind(models.TextChoices):
     FEED_ENDED = "feed_ended", _("feed address switched off")
     MEMBER_ADDED = "member_added", _("role given")
     MEMBER_ENDED = "member_ended", _("role ended")
+    ADVISER_LEFT = "adviser_left", _("the adviser left")
+    SUCCESSOR_NAMED = "successor_named", _("next adviser named")
+    SUCCESSOR_REFUSED = "successor_refused", _("no to the next adviser")
 
 
 class LogEvent(FarmRecord):

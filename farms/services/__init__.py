@@ -5,6 +5,9 @@ acts. Every function takes `now` from its entry point.
 """
 
 from farms.models.log import LogKind
+from farms.models.offer import OfferAnswer
+from farms.models.promise import PromiseKind
+from farms.services.adviser import AdviserLeftAlready, Promise, end_adviser, farms_left_by, lock_role
 from farms.services.closure import (
     ClosedAlready,
     ClosureDayWrong,
@@ -22,6 +25,23 @@ from farms.services.guest import AlreadyGuest, GuestEndWrong, end_guest, invite_
 from farms.services.language import LanguageUnknown, set_language
 from farms.services.log import note_in_all_logs, note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
+from farms.services.offer import (
+    AdviserStays,
+    OfferAnswered,
+    OfferAnswerUnknown,
+    PromiseTaken,
+    RegionElsewhere,
+    Successor,
+    SuccessorUnknown,
+    TakeOverDayWrong,
+    answer_offer,
+    begin_due,
+    check_successor,
+    days_to_begin,
+    name_successor,
+    pass_promises,
+    take_promise_over,
+)
 from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
@@ -41,6 +61,8 @@ from farms.services.visit import (
 )
 
 __all__ = [
+    "AdviserLeftAlready",
+    "AdviserStays",
     "AdviserUnknown",
     "AlreadyGuest",
     "AlreadyMember",
@@ -61,11 +83,21 @@ __all__ = [
     "LogKind",
     "NewFarm",
     "NotClosed",
+    "OfferAnswer",
+    "OfferAnswerUnknown",
+    "OfferAnswered",
     "PhoneCodeWrong",
     "Plan",
+    "Promise",
+    "PromiseKind",
+    "PromiseTaken",
+    "RegionElsewhere",
     "SeasonClosesTooEarly",
     "SeasonsOverlap",
     "SignInLinkSpent",
+    "Successor",
+    "SuccessorUnknown",
+    "TakeOverDayWrong",
     "TokenLifeWrong",
     "VisitDayWrong",
     "VisitKindUnknown",
@@ -73,27 +105,36 @@ __all__ = [
     "add_facility",
     "add_member",
     "add_person",
+    "answer_offer",
+    "begin_due",
     "change_facility",
     "change_farm",
+    "check_successor",
     "close_farm",
     "close_region",
     "close_season",
+    "days_to_begin",
+    "end_adviser",
     "end_guest",
     "end_membership",
     "end_person",
     "erase_last_farm",
+    "farms_left_by",
     "give_consent",
     "invite_guest",
+    "lock_role",
     "make_feed",
     "make_phone_code",
     "make_sign_in_link",
     "make_token",
+    "name_successor",
     "note_feed_use",
     "note_in_all_logs",
     "note_in_log",
     "open_farm",
     "open_region",
     "open_season",
+    "pass_promises",
     "plan_visit",
     "register_farm",
     "rename_person",
@@ -102,6 +143,7 @@ __all__ = [
     "set_language",
     "set_visit_rules",
     "take_back_visit",
+    "take_promise_over",
     "use_phone_code",
     "use_sign_in_link",
     "withdraw_consent",

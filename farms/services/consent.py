@@ -31,8 +31,13 @@ class ConsentKindUnknown(Invalid):
 
 
 @transaction.atomic
-def give_consent(*, farm: Farm, kind: str, adviser: User | None = None, by: User, now: datetime) -> Consent:
-    """Let an adviser see the farm, or count it in region reports. Raises Invalid kinds or ConsentAlreadyGiven."""
+def give_consent(
+    *, farm: Farm, kind: str, adviser: User | None = None, whoever_follows: bool = False, by: User, now: datetime
+) -> Consent:
+    """Let an adviser see the farm, or count it in region reports. Raises Invalid kinds or ConsentAlreadyGiven.
+
+    `whoever_follows`: also the next one that the group names, should this adviser leave it.
+    """
     _check(farm, kind, adviser)
     head = lock_heads([farm.id])[farm.id]
     with explained(
@@ -42,8 +47,9 @@ def give_consent(*, farm: Farm, kind: str, adviser: User | None = None, by: User
         }
     ):
         consent = Consent.objects.create(
-            farm=farm, kind=kind, adviser=adviser, given_by=by, given_at=now, entry=next_number(head)
-        )
+            farm=farm, kind=kind, adviser=adviser, given_by=by, given_at=now, entry=next_number(head),
+            whoever_follows=True if whoever_follows and adviser is not None else None,
+        )  # fmt: skip
     actor = actor_on(by, farm.id)
     append(head, kind="consent_given", actor=actor, row_hashes=[given_hash(consent)], now=now)
     note_in_log(farm=farm, kind=LogKind.CONSENT_GIVEN, actor=actor, now=now, about=_about(consent))

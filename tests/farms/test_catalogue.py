@@ -22,6 +22,12 @@ DEFINER_FUNCTIONS = {
     "use_phone_code": {"app"},
     "register_farm": {"app"},
     "advised_farms": {"app"},
+    "coordinates": set(),
+    "advises_group": set(),
+    "name_successor": {"app"},
+    "offers_of_group": {"app"},
+    "open_promises_of_group": {"app"},
+    "pass_promises": {"app"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {

@@ -1,0 +1,51 @@
+"""What an adviser has promised the farms they advise and not done yet: visits, calls, another look, a week to tell."""
+
+from collections.abc import Collection, Iterator
+from datetime import date, timedelta
+from uuid import UUID
+
+from django.db.models import OuterRef, Subquery
+
+from alerts.models import AlertEvent, Assessment
+from alerts.models.alert import EventKind
+from alerts.selectors.alerts import open_alerts_of_farms
+from alerts.selectors.told import farms_without_mail, told_of_farms
+from farms.clock import monday_of
+from farms.ledger import actors_of_entries
+from farms.lookups import array_of
+from farms.services import Promise, PromiseKind
+from farms.visits import planned_of_adviser
+
+
+def promises_of_adviser(user_id: UUID, farm_ids: Collection[UUID], today: date) -> list[Promise]:
+    """Open from today on, on these farms; a farm that gets no mail is owed the last week, if it was judged."""
+    found = [*_planned(user_id, farm_ids, today), *_put_off(user_id, farm_ids, today), *_to_tell(farm_ids, today)]
+    return sorted(found, key=lambda promise: (promise.day, promise.kind, promise.farm_id))
+
+
+def _planned(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator[Promise]:
+    for visit in planned_of_adviser(user_id, farm_ids, today):
+        yield Promise(visit.farm_id, visit.kind, visit.day)
+
+
+def _put_off(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator[Promise]:
+    """Open matters whose last putting off was theirs: the entry of the chain says whose it was."""
+    put_off = AlertEvent.objects.filter(
+        farm_id=OuterRef("farm_id"), alert_id=OuterRef("id"), kind=EventKind.SNOOZED
+    ).order_by("-at", "-id")
+    alerts = open_alerts_of_farms(farm_ids).annotate(
+        put_off_entry=Subquery(put_off.values("entry")[:1]), until=Subquery(put_off.values("evidence__until")[:1])
+    )
+    found = list(alerts.filter(until__isnull=False).values_list("farm_id", "put_off_entry", "until"))
+    actors = actors_of_entries((farm_id, entry) for farm_id, entry, _until in found)
+    for farm_id, entry, until in found:
+        if actors.get((farm_id, entry)) == user_id and date.fromisoformat(until) >= today:
+            yield Promise(farm_id, PromiseKind.PUT_OFF, date.fromisoformat(until))
+
+
+def _to_tell(farm_ids: Collection[UUID], today: date) -> Iterator[Promise]:
+    week = monday_of(today) - timedelta(weeks=1)
+    judged = Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week=week)
+    owed = set(judged.values_list("farm_id", flat=True)) & farms_without_mail(farm_ids, week)
+    for farm_id in sorted(owed - set(told_of_farms(list(owed), week))):
+        yield Promise(farm_id, PromiseKind.TELL, today)
