@@ -7,6 +7,8 @@ from rest_framework.routers import SimpleRouter
 
 from server.api.documentation import Documentation, openapi
 from server.api.v1.action_levels import ActionLevels, GroupActionLevels
+from server.api.v1.adviser_offers import AdviserOffers, Promises
+from server.api.v1.advisers import Advisers
 from server.api.v1.alerts import Alerts
 from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
@@ -66,6 +68,8 @@ ON_FARM: dict[str, Any] = {
     "seasons": Seasons,
     "people": People,
     "consents": Consents,
+    "adviser-offers": AdviserOffers,
+    "promises": Promises,
     "closures": Closures,
     "visits": Visits,
     "told": Tellings,
@@ -89,6 +93,7 @@ router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basen
 router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
 router.register("groups/<uuid:group_id>/visit-rules", GroupVisitRulesView, basename="group-visit-rules")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")
+router.register("groups/<uuid:group_id>/advisers", Advisers, basename="group-adviser")
 for noun, view in ON_FARM.items():
     router.register(f"farms/<uuid:farm_id>/{noun}", view, basename=f"farm-{noun.replace('/', '-')}")
 

@@ -11,7 +11,7 @@ from farms.access import Need, one_of
 from farms.models.access import ConsentKind
 from farms.selectors import advisers_of_group, consents_of
 from farms.services import AdviserUnknown, give_consent, withdraw_consent
-from server.api.fields import Body, Choice, Id
+from server.api.fields import Body, Choice, Id, YesNo
 from server.api.pagination import OnePage
 from server.api.views import OnFarm
 
@@ -22,6 +22,9 @@ class ConsentSerializer(serializers.Serializer):
     id = serializers.UUIDField()
     kind = serializers.ChoiceField(ConsentKind.choices)
     adviser_id = serializers.UUIDField(allow_null=True)
+    whoever_follows = serializers.BooleanField(
+        allow_null=True, help_text="Whether it holds for the next adviser of the group too, should this one leave it."
+    )
     given_by_id = serializers.UUIDField()
     given_at = serializers.DateTimeField()
     withdrawn_at = serializers.DateTimeField(allow_null=True)
@@ -30,6 +33,9 @@ class ConsentSerializer(serializers.Serializer):
 class NewConsent(Body):
     kind = Choice(ConsentKind.choices)
     adviser_id = Id(default=None, allow_null=True, help_text="Needed where the consent is for an adviser.")
+    whoever_follows = YesNo(
+        default=False, help_text="Also the next adviser that the group names, should this one leave."
+    )
 
 
 class Consents(OnFarm):
@@ -49,7 +55,10 @@ class Consents(OnFarm):
         adviser = advisers_of_group(self.farm.group_id).filter(id=body["adviser_id"]).first()
         if adviser is None and (body["adviser_id"] or body["kind"] == ConsentKind.ADVISER):
             raise AdviserUnknown(pointer="/adviser_id")
-        consent = give_consent(farm=self.farm, kind=body["kind"], adviser=adviser, by=self.user, now=self.now)
+        consent = give_consent(
+            farm=self.farm, kind=body["kind"], adviser=adviser, whoever_follows=body["whoever_follows"], by=self.user,
+            now=self.now,
+        )  # fmt: skip
         return Response(ConsentSerializer(consent).data, status=201)
 
     @extend_schema(responses={204: None})
