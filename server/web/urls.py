@@ -5,6 +5,8 @@ from django.urls import include, path
 from django.views.generic import RedirectView
 
 from server.web.views import (
+    adviser_offers,
+    advisers,
     alert,
     closure,
     consents,
@@ -79,6 +81,7 @@ farm_settings = [
     path("agreements/adviser/", consents.agree_adviser, name="agree_adviser"),
     path("agreements/region/", consents.agree_region, name="agree_region"),
     path("agreements/<uuid:consent_id>/withdraw/", consents.withdraw, name="withdraw"),
+    path("agreements/next/<uuid:adviser_offer_id>/", adviser_offers.answer, name="answer_offer"),
     path("keys/", keys.keys, name="keys"),
     path("log/", log.log, name="log"),
     path("keys/<uuid:token_id>/off/", keys.switch_off_key, name="switch_off_key"),
@@ -111,6 +114,7 @@ of_a_farm = [
     path("visits/", visits.visits, name="visits"),
     path("visits/<uuid:planned_visit_id>/take-back/", visits.take_back, name="take_back_visit"),
     path("visits/<uuid:planned_visit_id>/erase/", visits.erase_last, name="erase_last_farm"),
+    path("promises/<uuid:open_promise_id>/take-over/", adviser_offers.take_over, name="take_promise_over"),
     path("settings/", include(farm_settings)),
 ]
 
@@ -154,6 +158,13 @@ urlpatterns = [
     path("groups/<uuid:group_id>/running/again/", running.try_again, name="try_again"),
     path("running/", running.everywhere, name="running_everywhere"),
     path("groups/<uuid:group_id>/visit-rules/", visits.visit_rules, name="visit_rules"),
+    path("groups/<uuid:group_id>/advisers/", advisers.advisers, name="advisers"),
+    path("groups/<uuid:group_id>/advisers/<uuid:group_adviser_id>/", advisers.adviser, name="adviser"),
+    path(
+        "groups/<uuid:group_id>/advisers/<uuid:group_adviser_id>/promises/",
+        advisers.pass_promises_on,
+        name="pass_promises",
+    ),
     path("groups/<uuid:group_id>/guests/", guests.guests, name="guests"),
     path("groups/<uuid:group_id>/guests/<uuid:guest_id>/end/", guests.end_guest_here, name="end_guest"),
     path("mail/", mail.mails, name="mails"),

@@ -56,6 +56,13 @@ class AdviserForm(forms.Form):
     """Which adviser of the group may see the farm."""
 
     adviser = forms.ChoiceField(label=_("Adviser"))
+    whoever_follows = forms.BooleanField(
+        label=_("Also whoever follows"), required=False,
+        help_text=_(
+            "Should this adviser leave, the next one begins on the day that the group names, a week ahead or more. You "
+            "are told first and may say no. Without it nobody begins before you say yes."
+        ),
+    )  # fmt: skip
 
     def __init__(self, *args: Any, advisers: list[Any], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -1,6 +1,7 @@
 """What the farm agrees to: who advises it, and whether it counts in region reports. The owner's to give and end."""
 
 from contextlib import suppress
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -10,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from farms.access import Need, one_of
+from farms.offers import standing_offers
 from farms.selectors import advisers_of_group, consents_of
 from farms.services import ConsentAlreadyGiven, give_consent, withdraw_consent
 from server.web.doors import Visit, farm_page
@@ -31,8 +33,8 @@ def agree_adviser(request: HttpRequest, visit: Visit) -> HttpResponse:
     advisers = {str(user.id): user for user in advisers_of_group(visit.farm.group_id)}
     form = AdviserForm(request.POST, advisers=list(advisers.values()))
     if form.is_valid():
-        adviser = advisers[form.cleaned_data["adviser"]]
-        if accepted(form, lambda: _give(request, visit, "adviser", adviser)):
+        adviser, follows = advisers[form.cleaned_data["adviser"]], form.cleaned_data["whoever_follows"]
+        if accepted(form, lambda: _give(request, visit, "adviser", adviser=adviser, whoever_follows=follows)):
             messages.success(request, _("%(name)s may see the farm now.") % {"name": adviser})
             return redirect("consents", farm_id=visit.farm.id)
     return render(request, "web/consents.html", _context(visit, form), status=422)
@@ -55,8 +57,8 @@ def withdraw(request: HttpRequest, visit: Visit, consent_id: UUID) -> HttpRespon
     return redirect("consents", farm_id=visit.farm.id)
 
 
-def _give(request: HttpRequest, visit: Visit, kind: str, adviser: object | None = None) -> None:
-    give_consent(farm=visit.farm, kind=kind, adviser=adviser, by=request.user, now=visit.now)  # type: ignore[arg-type]
+def _give(request: HttpRequest, visit: Visit, kind: str, **agreed: Any) -> None:
+    give_consent(farm=visit.farm, kind=kind, **agreed, by=request.user, now=visit.now)  # type: ignore[arg-type]
 
 
 def _context(visit: Visit, form: AdviserForm) -> dict[str, object]:
@@ -65,6 +67,7 @@ def _context(visit: Visit, form: AdviserForm) -> dict[str, object]:
     return {
         "visit": visit,
         "form": form,
+        "offers": standing_offers([visit.farm.id]),
         "advisers": [consent for consent in lasting if consent.kind == "adviser"],
         "regional": next((consent for consent in lasting if consent.kind == "regional"), None),
         "past": [consent for consent in given if consent.withdrawn_at is not None],

@@ -19,6 +19,7 @@ from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
 from farms.clock import monday_of
 from farms.closures import closure_of, closures_ahead
+from farms.offers import standing_offers
 from farms.selectors import season_on
 from farms.visits import visit_rules_of, visits_ahead
 from monitoring.selectors import last_round, readings_of, stations_of, works_of
@@ -63,6 +64,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "last": last_round(visit.farm),
         "season": season_on(visit.farm, visit.today),
         "closures": closure_sentences(visit),
+        "offers": standing_offers([visit.farm.id]),
         "planned": visits_ahead(visit.farm, visit.today, request.user),
         "rules": visit_rules_of(visit.farm.group),
     }

@@ -13,6 +13,7 @@ from farms import clock
 from farms.access import GroupRole, Need, group_for, one_of
 from farms.closures import closure_of
 from farms.errors import Forbidden
+from farms.offers import promises_of
 from farms.selectors import group_roles_of
 from farms.services import Plan, erase_last_farm, plan_visit, set_visit_rules, take_back_visit
 from farms.visits import visit_rules_of, visits_ahead, visits_of, written_rules_of
@@ -36,6 +37,7 @@ def visits(request: HttpRequest, visit: Visit) -> HttpResponse:
         "visit": visit,
         "form": form if visit.role.name == "adviser" else None,
         "planned": visits_ahead(visit.farm, visit.today, request.user),
+        "promises": promises_of(visit.farm),
         "closure": closure_of(visit.farm, visit.today),
         "rules": visit_rules_of(visit.farm.group),
     }

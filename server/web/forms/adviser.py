@@ -1,0 +1,41 @@
+"""An adviser leaves, and who is next."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from server.web.forms.farm import day_field
+
+ALL_FARMS = ("", _("all farms"))
+
+
+class SuccessorForm(forms.Form):
+    """Who would take over, where and from when; nobody yet where `may_be_nobody`."""
+
+    successor_id = forms.ChoiceField(label=_("Who takes over"), required=False)
+    region_id = forms.ChoiceField(label=_("Which farms"), required=False)
+    begins_on = day_field(_("From"), required=False, help_text=_("At least a week ahead: each farm may say no."))
+
+    def __init__(
+        self, *args: Any, advisers: list[Any], regions: list[Any], days: tuple[date, date], may_be_nobody: bool,
+        **kwargs: Any,
+    ) -> None:  # fmt: skip
+        super().__init__(*args, initial={"begins_on": days[0]}, **kwargs)
+        nobody = [("", _("nobody yet"))] if may_be_nobody else []
+        fields: Any = self.fields
+        fields["successor_id"].choices = [*nobody, *((str(user.id), str(user)) for user in advisers)]
+        fields["successor_id"].required = fields["begins_on"].required = not may_be_nobody
+        fields["region_id"].choices = [ALL_FARMS, *((str(region.id), region.name) for region in regions)]
+        fields["begins_on"].widget.attrs |= {"min": days[0].isoformat(), "max": days[1].isoformat()}
+
+
+class PassForm(forms.Form):
+    """To which adviser the open promises go."""
+
+    adviser_id = forms.ChoiceField(label=_("To"))
+
+    def __init__(self, *args: Any, advisers: list[Any], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["adviser_id"].choices = [(str(user.id), str(user)) for user in advisers]  # type: ignore[attr-defined]
