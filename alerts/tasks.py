@@ -13,8 +13,9 @@ from celery import shared_task
 from alerts import monday
 from alerts.delivery import outbox
 from alerts.delivery.midweek import queue_midweek_mails
-from farms.clock import now
+from farms.clock import local_date, now
 from farms.selectors import groups
+from farms.services import begin_due
 
 RINGS_FOR = 300  # seconds
 # One mail may take some minutes where its server answers at the last moment each time; then it is put off, and in the
@@ -56,6 +57,14 @@ def look_between_mondays() -> None:
 def look_at_group(group_id: str) -> None:
     """Write the mails that can't wait for Monday."""
     queue_midweek_mails(groups().get(id=group_id), now())
+
+
+@shared_task
+def begin_successors() -> None:
+    """Let in the advisers whose day to take over has come, where an owner agreed to that beforehand."""
+    moment = now()
+    for group in groups():
+        begin_due(group_id=group.id, today=local_date(moment, group.time_zone), now=moment)
 
 
 @shared_task

@@ -12,6 +12,7 @@ app.conf.beat_schedule = {
     "weekly check: find what is due": {"task": "alerts.tasks.check_due_groups", "schedule": 60.0},
     "weekly check: judge late readings again": {"task": "alerts.tasks.judge_again", "schedule": 300.0},
     "between Mondays: look at rounds that came in": {"task": "alerts.tasks.look_between_mondays", "schedule": 300.0},
+    "advisers: let in who takes over today": {"task": "alerts.tasks.begin_successors", "schedule": 300.0},
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
     "running: count what must match": {"task": "server.tasks.watch", "schedule": 60.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
@@ -29,6 +30,7 @@ QUEUES = {
         "judge_group_again",
         "look_between_mondays",
         "look_at_group",
+        "begin_successors",
     ),
     "mail": ("send_due_mail", "send_mail_of_group"),
 }

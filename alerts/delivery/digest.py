@@ -17,6 +17,7 @@ from django.utils.translation import override
 from alerts.checks.failures import set_aside
 from alerts.checks.side_by_side import no_search_for_cycles
 from alerts.delivery import sentences
+from alerts.delivery.adviser_sentences import adviser_paragraph, offers_not_told
 from alerts.delivery.chart import picture_of
 from alerts.delivery.development_sentences import development_paragraph
 from alerts.delivery.letter import Letter
@@ -39,7 +40,7 @@ from farms.selectors import owners_with_address
 if TYPE_CHECKING:
     from django.db.models import QuerySet
 
-    from farms.models import Farm, Group, Membership, User
+    from farms.models import AdviserOffer, Farm, Group, Membership, User
 
 # Farms whose mails, each with its picture, are held in memory at once.
 TOGETHER = 200
@@ -48,10 +49,11 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Since:
-    """What a farm's mail tells of older weeks: those after the last that was told, and what was corrected."""
+    """What a farm's mail tells beside its week: the weeks after the last that was told, corrections, a new adviser."""
 
     last_told: date | None = None
     corrected: Sequence[Correction] = ()
+    offers: Sequence["AdviserOffer"] = ()
 
 
 NOTHING_SINCE = Since()
@@ -77,10 +79,12 @@ def queue_digests(
 def _mails(weeks: Sequence[FarmWeek], corrected: Mapping[UUID, Sequence[Correction]], now: datetime) -> list[Digest]:
     """The mails of some farms to their owners; a farm whose mail can't be written is set aside."""
     mails: list[Digest] = []
-    owners, last_told = _owners(weeks), weeks_last_told([told.farm.id for told in weeks], weeks[0].week)
+    farm_ids = [told.farm.id for told in weeks]
+    owners, last_told, offers = _owners(weeks), weeks_last_told(farm_ids, weeks[0].week), offers_not_told(farm_ids)
     for told in with_effects(weeks):
         try:
-            since = Since(last_told.get(told.farm.id), corrected.get(told.farm.id, ()))
+            farm_id = told.farm.id
+            since = Since(last_told.get(farm_id), corrected.get(farm_id, ()), offers.get(farm_id, ()))
             mails += _digests(told, owners.get(told.farm.id, []), since, now)
         except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
             set_aside(told.farm, told.week, error, now)
@@ -155,7 +159,8 @@ def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
     development = development_paragraph(told)
     missed, corrected = missed_paragraph(told, since.last_told), sentences.corrected_paragraph(since.corrected)
     next_round = sentences.next_round_paragraph(told)
-    others = (since_paragraph(told), where, matters_paragraph(told), development, work, next_round, missed, corrected)
+    told_and_looked = (since_paragraph(told), where, matters_paragraph(told), development, work)
+    others = (*told_and_looked, next_round, adviser_paragraph(since.offers), missed, corrected)
     return Letter(
         subject=sentences.subject(told),
         title=told.farm.name,
