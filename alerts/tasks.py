@@ -9,9 +9,10 @@ from typing import Any
 from uuid import UUID
 
 from celery import shared_task
+from django.utils import timezone
 
 from alerts import monday
-from alerts.delivery import outbox
+from alerts.delivery import hooks, outbox
 from alerts.delivery.midweek import queue_midweek_mails
 from farms.clock import local_date, now
 from farms.selectors import groups
@@ -21,6 +22,9 @@ RINGS_FOR = 300  # seconds
 # One mail may take some minutes where its server answers at the last moment each time; then it is put off, and in the
 # end the process is, too. Within the lease of a mail (alerts.delivery.outbox).
 MAIL_SECONDS, MOST_MAIL_SECONDS = 180, 240
+# A webhook's turn is twenty seconds and its last call ten more; within the lease of a message (alerts.delivery.hooks).
+HOOK_SECONDS, MOST_HOOK_SECONDS = 60, 90
+HOOK_RINGS_FOR = 30  # seconds: beat rings again, and who is rung twice is called twice at once
 
 
 @shared_task
@@ -77,6 +81,24 @@ def send_due_mail() -> None:
 def send_mail_of_group(group_id: str) -> None:
     """Send what waits in the outbox for one group's people, for some seconds."""
     outbox.send_due(now(), UUID(group_id))
+
+
+@shared_task
+def ring_webhooks() -> None:
+    """Write what webhooks are to tell, and ring for each that something waits for.
+
+    By the real clock: the receivers compare the time of a message with theirs.
+    """
+    moment = timezone.now()
+    hooks.queue_new(moment)
+    for farm_id, webhook_id in hooks.webhooks_due(moment):
+        send_to_webhook.apply_async([str(farm_id), str(webhook_id)], expires=HOOK_RINGS_FOR)
+
+
+@shared_task(soft_time_limit=HOOK_SECONDS, time_limit=MOST_HOOK_SECONDS)
+def send_to_webhook(farm_id: str, webhook_id: str) -> None:
+    """Send what waits for one webhook, for some seconds."""
+    hooks.send_due(UUID(farm_id), UUID(webhook_id), timezone.now())
 
 
 def _ring(task: Any, group_ids: Iterable[UUID]) -> None:

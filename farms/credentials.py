@@ -1,11 +1,13 @@
 """Keys that are told once and stored as a hash: API tokens, farm phones, sign-in links, phone codes."""
 
+import base64
 import hashlib
 import secrets
 
 from django.utils.crypto import salted_hmac
 
 PREFIX = "fly_"
+HOOK_SECRET_PREFIX = "whsec_"  # noqa: S105 - how the specification Standard Webhooks begins every secret
 
 
 def new_key() -> str:
@@ -26,3 +28,9 @@ def key_hash(key: str) -> bytes:
 def code_hash(digits: str) -> bytes:
     """HMAC-SHA-256 under SECRET_KEY: eight digits alone could be tried out by whoever reads the table."""
     return salted_hmac("farms.phone_code", digits, algorithm="sha256").digest()
+
+
+def new_hook_secret() -> tuple[str, bytes]:
+    """A webhook's secret as it is shown once, and the 256 random bits that messages are signed with."""
+    key = secrets.token_bytes(32)
+    return HOOK_SECRET_PREFIX + base64.b64encode(key).decode(), key

@@ -14,6 +14,7 @@ app.conf.beat_schedule = {
     "between Mondays: look at rounds that came in": {"task": "alerts.tasks.look_between_mondays", "schedule": 300.0},
     "advisers: let in who takes over today": {"task": "alerts.tasks.begin_successors", "schedule": 300.0},
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
+    "webhooks: tell what happened": {"task": "alerts.tasks.ring_webhooks", "schedule": 30.0},
     "running: count what must match": {"task": "server.tasks.watch", "schedule": 60.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
 }
@@ -21,7 +22,7 @@ for entry in app.conf.beat_schedule.values():
     # A bell that nobody heard is not kept: after days without a worker there is one to hear, not thousands.
     entry["options"] = {"expires": 300}
 # Queues of their own, with processes of their own (docs/running.md): no slow mail server holds up a check, no long
-# check a mail. Imports are done in the app's role, for whoever sent them.
+# check a mail, no address of a farm's program either. Imports are done in the app's role, for whoever sent them.
 QUEUES = {
     "checks": (
         "check_due_groups",
@@ -33,6 +34,7 @@ QUEUES = {
         "begin_successors",
     ),
     "mail": ("send_due_mail", "send_mail_of_group"),
+    "hooks": ("ring_webhooks", "send_to_webhook"),
 }
 app.conf.task_routes = {
     **{f"alerts.tasks.{task}": {"queue": queue} for queue, tasks in QUEUES.items() for task in tasks},

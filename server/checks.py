@@ -18,6 +18,8 @@ NEEDED_LOGINS = {"app": ("region",), "worker": ("cohort",)}
 DEMO_ONLY = {
     "CLOCK_FILE": "it moves the clock, and with it every date in the record",
     "DEMO_MAIL_DIR": "it shows everybody's mails on a page",
+    "WEBHOOKS_TEST_NETWORKS": "it lets webhooks reach into your own network",
+    "WEBHOOKS_TEST_CA": "it lets webhooks trust certificates that nobody else trusts",
 }
 LOCAL = ("127.0.0.1", "localhost", "::1")
 

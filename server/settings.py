@@ -202,6 +202,10 @@ ANYMAIL = env.json("ANYMAIL", default={}) | ({"WEBHOOK_SECRET": env("MAIL_EVENTS
 # Off in the tests, which look at once.
 AFTER_ANSWER_IN_THREAD = env.bool("AFTER_ANSWER_IN_THREAD", default=True)
 
+# --- Webhooks: for the tests only, networks that aren't public and an authority of their own (server/checks.py) ------
+WEBHOOKS_TEST_NETWORKS = env.list("WEBHOOKS_TEST_NETWORKS", default=[])
+WEBHOOKS_TEST_CA = env("WEBHOOKS_TEST_CA", default="")
+
 # --- Cache, Celery: Redis is the bell, PostgreSQL the truth ----------------------------------------------------------
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}}
 _broker = REDIS_URL.replace("unix://", "redis+socket://", 1) if REDIS_URL.startswith("unix://") else REDIS_URL

@@ -23,6 +23,7 @@ from alerts.models.outbox import TABLES, DeliveryState, occasion_of
 from alerts.rounds import Season
 from alerts.selectors.mail_days import farms_with_mail_day, mail_days_of_farms
 from alerts.selectors.running import RING, newest_runs
+from alerts.selectors.webhooks import HookQueue, hook_queues
 from farms.ids import moment_of
 from farms.lookups import IdArray, array_of
 from farms.selectors import farms_of_groups, groups, in_season, owned_since_before, season_spans_by_group
@@ -50,6 +51,7 @@ def note_running(now: datetime) -> list[Running]:
     _note_failures(rows)
     _note_waiting(rows)
     _note_imports(rows)
+    _note_hooks(rows)
     _note_newest_week(rows, had_mail, now)
     changed = [row for row in rows if before.get(row.group_id) != _values(row)]
     Running.objects.bulk_create(changed, update_conflicts=True, unique_fields=["group"], update_fields=COUNTED)
@@ -114,6 +116,13 @@ def _note_waiting(rows: Iterable[Running]) -> None:
         row.waiting = sum(number for state, number, _ in of_group if state == DeliveryState.QUEUED)
         row.sending = sum(number for state, number, _ in of_group if state == DeliveryState.SENDING)
         row.oldest_mail_at = min((oldest for *_, oldest in of_group), default=None)
+
+
+def _note_hooks(rows: Iterable[Running]) -> None:
+    queues = hook_queues()
+    for row in rows:
+        queue = queues.get(row.group_id, HookQueue())
+        row.hooks, row.oldest_hook_at, row.hooks_failing = queue.waiting, queue.oldest_at, queue.failing
 
 
 def _note_imports(rows: Iterable[Running]) -> None:

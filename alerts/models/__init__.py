@@ -10,6 +10,7 @@ from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
 from alerts.models.stopped_address import StoppedAddress
 from alerts.models.told import Told
+from alerts.models.webhook import Webhook, WebhookDelivery, WebhookSecret
 
 __all__ = [
     "Alert",
@@ -36,4 +37,7 @@ __all__ = [
     "Running",
     "StoppedAddress",
     "Told",
+    "Webhook",
+    "WebhookDelivery",
+    "WebhookSecret",
 ]

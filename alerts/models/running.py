@@ -37,6 +37,9 @@ class Running(models.Model):
     retry_asked_at = models.DateTimeField(null=True)
     imports = models.IntegerField(default=0)
     oldest_import_at = models.DateTimeField(null=True)
+    hooks = models.IntegerField(default=0, db_default=0, help_text="Messages that wait for webhooks switched on.")
+    oldest_hook_at = models.DateTimeField(null=True)
+    hooks_failing = models.IntegerField(default=0, db_default=0, help_text="Webhooks that last took nothing.")
 
 
 class Ring(models.Model):

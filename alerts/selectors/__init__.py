@@ -18,6 +18,7 @@ from alerts.selectors.results import assessments_of, newest_week, run_of, week_r
 from alerts.selectors.rounds import RoundDue, rounds_due
 from alerts.selectors.rules import rules_of_group, set_rules_of_group
 from alerts.selectors.told import told_of_farms, told_rows_of
+from alerts.selectors.webhooks import webhooks_of
 
 __all__ = [
     "MondayRow",
@@ -47,6 +48,7 @@ __all__ = [
     "set_rules_of_group",
     "told_of_farms",
     "told_rows_of",
+    "webhooks_of",
     "week_result",
     "with_state",
     "works_linked_to",

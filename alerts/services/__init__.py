@@ -37,6 +37,14 @@ from alerts.services.rules import (
 )
 from alerts.services.stopped_address import address_works_again
 from alerts.services.told import NotTold, Telling, ToldDayWrong, ToldHowUnknown, mark_told, take_back_told
+from alerts.services.webhook import (
+    NewWebhook,
+    TooManyWebhooks,
+    WebhookKindsUnknown,
+    end_webhook,
+    make_webhook,
+    switch_webhook,
+)
 
 __all__ = [
     "AlertClosed",
@@ -47,6 +55,7 @@ __all__ = [
     "MethodUnknown",
     "NewLevel",
     "NewRule",
+    "NewWebhook",
     "NotTold",
     "NoteTooLong",
     "NothingToTakeBack",
@@ -60,13 +69,17 @@ __all__ = [
     "Telling",
     "ToldDayWrong",
     "ToldHowUnknown",
+    "TooManyWebhooks",
+    "WebhookKindsUnknown",
     "WeekdayUnknown",
     "WorkBeforeAlert",
     "acknowledge",
     "address_works_again",
     "choose_how_often",
+    "end_webhook",
     "let_adviser_leave",
     "link_work",
+    "make_webhook",
     "mark_seen",
     "mark_told",
     "set_farm_level",
@@ -74,6 +87,7 @@ __all__ = [
     "set_group_rule",
     "set_mail_day",
     "snooze",
+    "switch_webhook",
     "take_back_told",
     "take_farm_level_back",
     "take_group_level_back",

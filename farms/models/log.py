@@ -22,6 +22,9 @@ class LogKind(models.TextChoices):
     ADVISER_LEFT = "adviser_left", _("the adviser left")
     SUCCESSOR_NAMED = "successor_named", _("next adviser named")
     SUCCESSOR_REFUSED = "successor_refused", _("no to the next adviser")
+    WEBHOOK_MADE = "webhook_made", _("webhook made")
+    WEBHOOK_CHANGED = "webhook_changed", _("webhook changed")
+    WEBHOOK_ENDED = "webhook_ended", _("webhook taken away")
 
 
 class LogEvent(FarmRecord):

@@ -87,10 +87,11 @@ def start_site(processes: Processes, port: int) -> None:
 
 
 def start_worker(processes: Processes) -> None:
-    """Start Celery workers for checks and mails in the worker's role, one for imports in the app's role, and beat."""
+    """Start Celery workers for checks, mails and webhooks as the worker, one for imports as the app, and beat."""
     schedule = processes.logs / "beat-schedule"
     start_checks(processes)
     start_mail(processes)
+    start_hooks(processes)
     start_importer(processes)
     processes.start(
         "beat", "celery", "-A", "server.celery", "beat", "--schedule", str(schedule), "--pidfile", "",
@@ -106,6 +107,11 @@ def start_checks(processes: Processes) -> subprocess.Popen[bytes]:
 def start_mail(processes: Processes, name: str = "mail") -> subprocess.Popen[bytes]:
     """Start a Celery worker that sends mails, and rings for imports."""
     return _start_celery(processes, name, "mail,celery", role="worker")
+
+
+def start_hooks(processes: Processes) -> subprocess.Popen[bytes]:
+    """Start a Celery worker that calls webhooks."""
+    return _start_celery(processes, "hooks", "hooks", role="worker")
 
 
 def start_importer(processes: Processes) -> subprocess.Popen[bytes]:

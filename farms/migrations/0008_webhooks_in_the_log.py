@@ -1,0 +1,38 @@
+"""Safe at any time: choices only, which the database doesn't know."""
+
+from django.db import migrations, models
+
+
+class Migration(migrations.Migration):
+    dependencies = [
+        ("farms", "0007_advisers_leave"),
+    ]
+
+    operations = [
+        migrations.AlterField(
+            model_name="logevent",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("sign_in", "signed in"),
+                    ("token_made", "key made"),
+                    ("token_ended", "key switched off"),
+                    ("phone_joined", "farm phone joined"),
+                    ("export", "data taken out"),
+                    ("consent_given", "agreed to"),
+                    ("consent_withdrawn", "agreement withdrawn"),
+                    ("feed_made", "feed address made"),
+                    ("feed_ended", "feed address switched off"),
+                    ("member_added", "role given"),
+                    ("member_ended", "role ended"),
+                    ("adviser_left", "the adviser left"),
+                    ("successor_named", "next adviser named"),
+                    ("successor_refused", "no to the next adviser"),
+                    ("webhook_made", "webhook made"),
+                    ("webhook_changed", "webhook changed"),
+                    ("webhook_ended", "webhook taken away"),
+                ],
+                max_length=20,
+            ),
+        ),
+    ]
