@@ -92,7 +92,7 @@ def ring_webhooks() -> None:
     moment = timezone.now()
     hooks.queue_new(moment)
     for farm_id, webhook_id in hooks.webhooks_due(moment):
-        send_to_webhook.apply_async([str(farm_id), str(webhook_id)], expires=HOOK_RINGS_FOR)
+        send_to_webhook.apply_async((str(farm_id), str(webhook_id)), expires=HOOK_RINGS_FOR)
 
 
 @shared_task(soft_time_limit=HOOK_SECONDS, time_limit=MOST_HOOK_SECONDS)

@@ -26,7 +26,7 @@ from alerts.selectors.running import last_ring, newest_runs, number_of_runs, run
 from farms import clock
 from server.celery import app
 
-QUEUES = ("celery", "checks", "mail", "imports")
+QUEUES = ("celery", "checks", "mail", "hooks", "imports")
 PATIENCE = 2.0  # seconds for the broker to answer
 
 
@@ -103,11 +103,14 @@ GAUGES: dict[str, tuple[str, Callable[[Running], int]]] = {
     "flyround_notices_sending": ("Mails that a worker has claimed.", lambda row: row.sending),
     "flyround_notices_sent": ("Mails of the newest week that were sent.", lambda row: row.sent),
     "flyround_notices_refused": ("Mails of the newest week that were refused for good.", lambda row: row.refused),
+    "flyround_webhook_messages_waiting": ("Messages that wait for webhooks switched on.", lambda row: row.hooks),
+    "flyround_webhooks_failing": ("Webhooks whose last try failed.", lambda row: row.hooks_failing),
     "flyround_imports_unfinished": ("Imports that wait or are being done.", lambda row: row.imports),
 }  # fmt: skip
 AGES: dict[str, tuple[str, Callable[[Running], datetime | None]]] = {
     "flyround_check_oldest_due_seconds": ("Since the oldest week not judged is due.", lambda row: row.due_at),
     "flyround_notice_oldest_waiting_seconds": ("Age of the oldest mail not sent.", lambda row: row.oldest_mail_at),
+    "flyround_webhook_oldest_seconds": ("Age of the oldest message to a webhook.", lambda row: row.oldest_hook_at),
     "flyround_import_oldest_seconds": ("Age of the oldest import not done.", lambda row: row.oldest_import_at),
 }
 

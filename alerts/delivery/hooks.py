@@ -150,7 +150,8 @@ def message_id(delivery: WebhookDelivery) -> str:
 
 def pause_after(tries: int, longest: timedelta, jitter: float = 1.0) -> timedelta:
     """30 seconds, then twice as long each time up to the longest, times a jitter about 1."""
-    return min(FIRST_PAUSE * 2 ** min(tries - 1, 12), longest) * jitter
+    doublings: int = 2 ** min(tries - 1, 12)
+    return min(FIRST_PAUSE * doublings, longest) * jitter
 
 
 def _send(webhook: Webhook, delivery: WebhookDelivery, now: datetime, call: Post) -> str:

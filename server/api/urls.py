@@ -45,6 +45,7 @@ from server.api.v1.tokens import Tokens
 from server.api.v1.told import Tellings
 from server.api.v1.trend import TrendOfFarm
 from server.api.v1.visits import GroupVisitRulesView, Visits
+from server.api.v1.webhooks import Webhooks
 from server.api.v1.weeks import Weeks
 from server.api.v1.works import Works
 
@@ -74,6 +75,7 @@ ON_FARM: dict[str, Any] = {
     "visits": Visits,
     "told": Tellings,
     "tokens": Tokens,
+    "webhooks": Webhooks,
     "phone-codes": PhoneCodes,
     "log": Log,
     "mails": Mails,

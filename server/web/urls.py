@@ -45,6 +45,7 @@ from server.web.views import (
     temperatures,
     told,
     visits,
+    webhooks,
     work,
     worth,
     your_mails,
@@ -83,6 +84,9 @@ farm_settings = [
     path("agreements/<uuid:consent_id>/withdraw/", consents.withdraw, name="withdraw"),
     path("agreements/next/<uuid:adviser_offer_id>/", adviser_offers.answer, name="answer_offer"),
     path("keys/", keys.keys, name="keys"),
+    path("webhooks/", webhooks.webhooks, name="webhooks"),
+    path("webhooks/<uuid:webhook_id>/switch/", webhooks.switch_webhook_here, name="switch_webhook"),
+    path("webhooks/<uuid:webhook_id>/end/", webhooks.end_webhook_here, name="end_webhook"),
     path("log/", log.log, name="log"),
     path("keys/<uuid:token_id>/off/", keys.switch_off_key, name="switch_off_key"),
 ]

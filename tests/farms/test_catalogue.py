@@ -54,7 +54,7 @@ APPEND_ONLY = {
     "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
-    "alerts_coordinatorreportchoice",
+    "alerts_coordinatorreportchoice", "alerts_webhooksecret",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
 }  # fmt: skip
 

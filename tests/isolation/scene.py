@@ -17,7 +17,8 @@ from django.utils import timezone
 from alerts.delivery.choice_address import Reader, choice_token
 from alerts.models import CoordinatorReport, MondayList
 from alerts.models.mail_choice import MailKind
-from alerts.services import NewLevel, set_farm_level, set_mail_day
+from alerts.models.webhook import Happening
+from alerts.services import NewLevel, NewWebhook, make_webhook, set_farm_level, set_mail_day
 from farms import services
 from farms.credentials import key_hash, new_key, new_token_key
 from farms.ids import uuid7
@@ -50,6 +51,7 @@ from tests.isolation.forms import Fields
 from tests.server.api.senders import Sender
 
 TODAY = NOW.date()
+HAPPENINGS = tuple(Happening.values)
 AUTUMN = date(2026, 9, 1)  # closed to visits from then on
 # One word and one five-digit number for each farm: no other text of the service has them.
 WORDS = {
@@ -366,6 +368,7 @@ def records_of_a_season(scene: FarmScene) -> None:
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
+        make_webhook(farm=farm, new=NewWebhook(f"https://{word}.example.org/{number}", HAPPENINGS), by=owner, now=NOW)
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     import_on_its_way(scene)
     program(scene, "read", "spare program")

@@ -19,7 +19,7 @@ from alerts.models.check import RunState
 from alerts.models.outbox import DeliveryState
 from server.celery import app
 from server.demo.clockwork import set_clock
-from server.demo.processes import Processes, free_port, running, start_checks, start_mail, start_site
+from server.demo.processes import Processes, free_port, running, start_checks, start_hooks, start_mail, start_site
 from tests.cast import as_factory
 from tests.patience import wait_until
 
@@ -93,6 +93,7 @@ def world(folder: Path, server: Any = None) -> Iterator[World]:
             start_site(processes, port)
             start_checks(processes)
             start_mail(processes)
+            start_hooks(processes)
             yield World(f"http://127.0.0.1:{port}", folder / "clock", mailbox, processes)
     finally:
         smtp.stop()

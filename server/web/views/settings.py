@@ -5,7 +5,7 @@ from django.shortcuts import render
 from django.utils.dates import WEEKDAYS
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import mail_day_of
+from alerts.selectors import mail_day_of, webhooks_of
 from farms.access import Need
 from farms.closures import closure_of
 from farms.selectors import people_of, season_on, tokens_of
@@ -25,6 +25,7 @@ def settings(request: HttpRequest, visit: Visit) -> HttpResponse:
         "stations": len(stations_of(visit.farm)),
         "mail_day": WEEKDAYS[mail_day_of(visit.farm) - 1],
         "closure": closure_of(visit.farm, visit.today),
+        "webhooks": sum(webhook.is_on for webhook in webhooks_of(visit.farm)),
         "season": season_on(visit.farm, visit.today),
     }
     return render(request, "web/settings.html", context)

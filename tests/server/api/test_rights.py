@@ -22,7 +22,8 @@ WRITING_MAY = PHONE_MAY | {
 }  # fmt: skip
 OWNERS_ONLY = {
     "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
-    "patch farms/{farm_id}",
+    "patch farms/{farm_id}", "get webhooks", "post webhooks", "post webhooks/{webhook_id}/switched",
+    "delete webhooks/{webhook_id}",
 }  # fmt: skip
 
 # What an adviser does as the one who comes: an owner plans nobody's visits.
@@ -46,7 +47,8 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
 
 # A mail is a letter to an owner; the adviser reads it by the farm's consent, and prints it for who has no address.
 MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - {"get tokens", "get log"}
+OF_OWNERS = {"get tokens", "get log", "get webhooks"}
+READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - OF_OWNERS
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 ALL = {short(route) for route in ON_FARM}
