@@ -34,8 +34,8 @@ def test_how_traps_hang_is_told_once_with_the_labels_caution(group: Group, north
     check(group, monday(0))
     assert said(told(northfield, 0)) == (
         "Traps: Only 2 traps hang there (Free-stall barn): five or more say more. Nobody has confirmed yet that "
-        "Traps 1 and 2 hang out of reach of animals and children. Their bait may be an insecticide: the label and local rules "
-        "decide where they may hang."
+        "Traps 1 and 2 hang out of reach of animals and children. Their bait may be an insecticide: the label and "
+        "local rules decide where they may hang."
     )
     check(group, monday(1))
     assert said(told(northfield, 1)) == ""
