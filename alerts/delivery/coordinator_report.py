@@ -21,6 +21,7 @@ from alerts.wording.places import and_list
 from alerts.wording.results import heading
 from farms.clock import local_date
 from farms.selectors import coordinators_of_group, regions_of
+from monitoring.methods import METHODS
 from monitoring.regional.selectors import reports_of_week
 
 if TYPE_CHECKING:
@@ -168,11 +169,11 @@ def _page_of(region: "Region") -> str:
 
 
 def _as_what(methods: dict[str, list[str]]) -> str:
-    """Published: cards and traps with numbers; nothing of legs."""
+    """Published: cards and traps with numbers; nothing may be said of legs."""
     words = {
         "numbers": _("{methods} with numbers"),
         "word": _("{methods} in a word"),
-        "nothing": _("nothing of {methods}"),
+        "nothing": _("nothing may be said of {methods}"),
     }
     said = [words[each].format(methods=_named(methods[each])) for each in words if each in methods]
     if not said:
@@ -181,7 +182,7 @@ def _as_what(methods: dict[str, list[str]]) -> str:
 
 
 def _named(methods: Sequence[str]) -> str:
-    return and_list([heading(method).lower() for method in methods])
+    return and_list([heading(method).lower() for method in METHODS if method in methods])
 
 
 def _blocks(section: Section) -> Iterator[str]:

@@ -5,7 +5,7 @@ writes the mails: a crash loses nothing and writes nothing twice.
 """
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -27,10 +27,12 @@ from alerts.models.check import RunState
 from alerts.models.outbox import midweek_occasion_of
 from alerts.selectors.midweek import OLDEST, Crossed, Midweek, midweek_of
 from alerts.wording.numbers import day_phrase, weekday_phrase
-from alerts.wording.places import and_list, facility_phrase, places_to_look, question_text, stations_phrase
+from alerts.wording.places import and_list, facility_phrase, places_to_look, siting_phrase, stations_phrase
 from alerts.wording.results import heading, level_phrase, mean_phrase, methods_phrase
 from farms.lookups import array_of
 from farms.selectors import owners_with_address
+from monitoring.methods import METHODS
+from monitoring.selectors import PlaceToLook
 
 if TYPE_CHECKING:
     from farms.models import Group, User
@@ -148,26 +150,30 @@ def _before(before: Assessment | None) -> str:
 
 
 def _where(crossed: Iterable[Crossed]) -> list[Paragraph]:
-    """For each place once: what holds the most there, what its siting asks, and where flies may hatch."""
-    said: dict[str, list[str]] = {}
-    kinds: dict[str, str] = {}
+    """For each place once: what holds the most there, what its siting says, and where flies may hatch."""
+    by_place: dict[UUID, list[Crossed]] = {}
     for each in crossed:
-        place = facility_phrase(each.result.facility)
-        kinds[place] = each.result.facility.kind
-        said.setdefault(place, []).extend(_station(each))
-    look = _("Worth a look in {place}: {places}.")
-    return [
-        paragraph(*told, look.format(place=place, places=places_to_look(kinds[place]))) for place, told in said.items()
-    ]
+        by_place.setdefault(each.result.facility.id, []).append(each)
+    return [_place(own) for own in by_place.values()]
 
 
-def _station(crossed: Crossed) -> list[str]:
-    place = crossed.result.place
+def _place(crossed: Sequence[Crossed]) -> Paragraph:
+    facility = crossed[0].result.facility
+    held = [sentence for each in crossed for sentence in _station(each.result.place)]
+    look = _("Worth a look there first: {places}.") if held else _("Worth a look in {place}: {places}.")
+    return paragraph(*held, look.format(place=facility_phrase(facility), places=places_to_look(facility.kind)))
+
+
+def _station(place: PlaceToLook | None) -> list[str]:
+    """Card 5 holds the most: 42 % of it. Card 5 hangs near water, so flies may only rest there."""
     if place is None:
         return []
-    named = stations_phrase(place.station.method, [place.station.number])
-    words = _("{named} holds the most: {share} % of it.")
-    return [words.format(named=named, share=round(100 * place.share)), question_text(place.question)]
+    method, siting = place.station.method, getattr(place.station, "siting", None)
+    named = stations_phrase(method, [place.station.number])
+    most = _("{named} holds the most: {share} % of it.").format(named=named, share=round(100 * place.share))
+    if siting is None or not METHODS[method].hangs:
+        return [most]
+    return [most, siting_phrase(named, 1, siting.near, windy=siting.windy) + "."]
 
 
 def _work(told: Midweek) -> Paragraph:

@@ -100,7 +100,7 @@ class TestWhatItSays:
         farms_in(region, [0] * 5)
         published(region, card="numbers", trap="numbers", leg="nothing")
         (mail,) = write(group)
-        assert "Lower Valley: Published: cards and traps with numbers; nothing of legs." in told_in(mail)
+        assert "Lower Valley: Published: cards and traps with numbers; nothing may be said of legs." in told_in(mail)
         assert "Upper Valley: Not published." in told_in(mail)
 
     def test_a_skipped_round_is_not_overdue(self, group: Group, region: Region, erik: User):
