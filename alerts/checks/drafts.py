@@ -5,6 +5,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 from django.conf import settings
@@ -17,6 +18,7 @@ from alerts.checks.occasion import Occasion
 from alerts.checks.outlook import WeeksByMethod, outlook_of
 from alerts.checks.result_columns import Column, facility_rows, farm_columns, said_alike
 from alerts.checks.signals import Signals, signals_of
+from alerts.levels import FarmLevels
 from alerts.models import Assessment
 from alerts.selectors.levels import levels_of_farms
 from monitoring.analysis.action_level import OVER
@@ -99,6 +101,13 @@ class Drafts:
 def drafts_of(grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMethod) -> Drafts:
     """What this week is concluded to be: farm rows (`owners`, with their `weeks`), then facility rows."""
     levels = levels_of_farms(occasion.group.id, grid.arrays.farm_ids, occasion.sunday)
+    return drafts_by(levels, grid, occasion, owners, weeks)
+
+
+def drafts_by(
+    levels: Mapping[UUID, FarmLevels], grid: Grid, occasion: Occasion, owners: Owners, weeks: WeeksByMethod
+) -> Drafts:
+    """The same by action levels that are known already: pure, so that simulated seasons are judged by it too."""
     figures = figures_of(grid, owners, levels)
     outlook = outlook_of(
         owners, weeks, occasion.borrowed, level=figures.level, is_over=figures.word == OVER, flags=figures.flags

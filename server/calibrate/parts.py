@@ -4,7 +4,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from server.calibrate import farm_mean, forecast, group_list, leg_verdict, own_past, rise, trend, weather, work_effect
+from server.calibrate import (
+    alert_season,
+    farm_mean,
+    forecast,
+    group_list,
+    leg_verdict,
+    own_past,
+    rise,
+    trend,
+    weather,
+    work_effect,
+)
 from server.calibrate.cells import PROCESSES
 
 SEED = 20260817
@@ -36,6 +47,7 @@ PARTS: Mapping[str, Part] = {
     "group_list": Part(group_list.figures, 2_000, 50),
     "own_past": Part(own_past.figures, 1_000, 100),
     "weather": Part(weather.figures, 2_400, 100),
+    "alerts": Part(alert_season.figures, 500, 40),
     "farm_mean": Part(farm_mean.figures, 10_000, 400),
     "leg_verdict": Part(leg_verdict.figures, 10_000, 1_000, in_cells=False),
     "work_effect": Part(work_effect.figures, 10_000, 400, in_cells=False),

@@ -1,4 +1,4 @@
-"""The report's pictures, drawn from the figures as SVG text: coverage, power, reliability, gain, false names, fans."""
+"""The report's pictures, drawn from the figures as SVG text: statements about weeks and farms, a season's alerts."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -190,6 +190,50 @@ def _fan(panel: Panel, farm: Row) -> str:
     return drawn + "".join(panel.dot(*pair, colour=LIGHT.accent) for pair in enumerate(farm["came"], start=1))
 
 
+def alerts(figures: Figures) -> str:
+    """How often alerts of each rule were followed, and how early exceedances were announced, by the kind of group."""
+    rows, rules, drawn = _of(figures["alerts"]["alerts"], setting="usual"), ("soon", "rising", "jump"), ""
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    many = len(kinds) * len(rules)
+    bottom = TOP + 34 + 24.0 * many
+    panel = Panel(Axis(0.0, 1.0, 150, 350), Axis(0.0, many, bottom, TOP + 34))
+    drawn += panel.heading("alerts that were followed") + panel.posts((0, 0.25, 0.5, 0.75, 1), percent)
+    for number, (kind, rule) in enumerate((kind, rule) for kind in kinds for rule in rules):
+        (row,) = _of(rows, kind=kind, rule=rule)
+        drawn += _followed(panel, many - number - 0.5, row, first=rule == rules[0])
+    ahead = Panel(Axis(0.8, 4.2, 420, 600), Axis(0.0, 0.75, bottom, TOP + 34))
+    drawn += ahead.heading("exceedances announced") + ahead.rules((0, 0.25, 0.5, 0.75), percent)
+    drawn += ahead.posts((1, 2, 3, 4), lambda week: f"{week:g}") + ahead.below("weeks before, or more")
+    drawn += _announced(ahead, _of(rows, rule="soon or rising"))
+    about = "Left: over the level within two weeks; rust: any week not over. Right: by soon or rising."
+    return sheet("What a season's alerts are worth", about, bottom + 60, drawn)
+
+
+def _followed(panel: Panel, up: float, row: Row, *, first: bool) -> str:
+    """A rule's line: its share with two standard errors, and a mark of rust for chance alone."""
+    place = panel.y(up) + 5
+    drawn = text(row["kind"], MARGIN, place, weight=600) if first else ""
+    drawn += text(row["rule"], 96, place, soft=True)
+    if row["by_chance"] is not None:
+        drawn += panel.dot(row["by_chance"], up, colour=LIGHT.accent, radius=2.6)
+    if row["followed"] is None:
+        return drawn + text("none opened", panel.x(0.3), place, soft=True)
+    off = 2 * (row["followed_error"] or 0.0)
+    ends = [(panel.x(max(0.0, row["followed"] + sign * off)), panel.y(up)) for sign in (-1, 1)]
+    return drawn + line(ends[0], ends[1]) + panel.dot(row["followed"], up)
+
+
+def _announced(panel: Panel, rows: list[Row]) -> str:
+    drawn, highest = "", panel.y.begin + 20
+    for row in sorted(rows, key=lambda row: row["ahead_4"] or 0.0):
+        pairs = [(float(week), row[f"ahead_{week}"] or 0.0) for week in (1, 2, 3, 4)]
+        drawn += panel.path(pairs) + "".join(panel.dot(*pair, radius=2.4) for pair in pairs)
+        # From below upwards, each name a line above the one before it.
+        highest = min(panel.y(pairs[-1][1]) + 5, highest - 17)
+        drawn += text(row["kind"], panel.x(4) + 10, highest)
+    return drawn
+
+
 def _of(rows: list[Row], **wanted: Any) -> list[Row]:
     return [row for row in rows if all(row[column] == value for column, value in wanted.items())]
 
@@ -209,5 +253,6 @@ PICTURES: Mapping[str, Picture] = {
     "gain": Picture("forecast", "How much better forecasts are than this week carried forward", gain),
     "reliability": Picture("forecast", "Chances that were told beside how often it came", reliability),
     "fans": Picture("forecast", "Three farms: counted, foretold, and what came", fans),
+    "alerts": Picture("alerts", "Alerts that were followed, and exceedances announced, by kind of group", alerts),
     "false-names": Picture("group_list", "False names by size of the group and share of risers", false_names),
 }

@@ -15,7 +15,7 @@ from server.calibrate.sections import HEAD, SECTIONS, Section, Table
 
 REPORT, QUOTED = "report.md", "figures.json"
 # Columns of words stand at the left.
-WORDS = {"what", "way"}
+WORDS = {"what", "way", "kind", "setting", "rule"}
 # Standard errors that a figure of few farms may be off by.
 CHANCE = 3.0
 KEPT = {True: "yes", False: "**no**"}

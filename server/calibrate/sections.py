@@ -200,6 +200,93 @@ _WEATHER = Section(
         _shares("corner", "Farms with a corner that is not cleaned any more, named within eight weeks"),
     ),
 )
+_WHO = {"kind": "group", "setting": "numbers", "rule": "rule"}
+_ALERTS = Section(
+    "A season's alerts",
+    "Without bars. {seasons} simulated seasons of each kind of group of {size} farms with nine cards, checked each "
+    "Monday by the weekly check's own functions; figures are means over seasons. *Level* farms stay about a usual "
+    "level of their own (log sd 0.4, shocks 0.3, correlation 0.2); of *outbreaks* a fifth multiply by four for some "
+    "weeks; *shared* have a shock of 0.3 that all of them share besides; *weather* has the 22 weeks of the section "
+    "above under an action level of 35, since its flies leave fewer specks. There the true level is that of usual "
+    "cards without the farm's own shocks, so that what is counted says more of its alerts. Until the 13th week the "
+    "printed figures are borrowed, from then on the group's own. Numbers are *usual*, or *fewer* (soon within 1 week, "
+    "rising at a false share of 5 %, jump at a chance of 0.1 %, a station 6 times the others) and *more* (3 weeks, "
+    "20 %, 2 %, 3 times) alerts.",
+    (
+        Table(
+            "alerts",
+            "Alerts, and what came of them",
+            _WHO
+            | {
+                "alerts": "a farm",
+                "again": "again",
+                "followed": "followed",
+                "followed_error": "s.e.",
+                "counted": "by count",
+                "by_chance": "any week",
+                "announced": "announced",
+                "announced_error": "s.e.",
+                "always": "any week",
+                "lasting_announced": "of lasting ones",
+                "lasting_announced_error": "s.e.",
+                "lead": "lead",
+                "lead_error": "s.e.",
+            },
+            frozenset({"alerts", "again", "lead", "lead_error"}),
+            "*A farm*: opened a farm and season, and opened *again* within three weeks of their end. *Followed*: by a "
+            "true mean over the level within two weeks, or *by count*; beside them how often any counted week that is "
+            "not over is. *Announced*: exceedances (the true mean passes the level after two weeks that were not over) "
+            "with an alert of the rule in the four weeks before; beside it how many weeks not over have one, and the "
+            "same of exceedances that last three weeks. *Lead* is the median, in weeks between the week judged and the "
+            "week that is over.",
+        ),
+        Table(
+            "mails",
+            "Mails, and what is open",
+            {
+                "kind": "group",
+                "exceedances": "exceedances",
+                "weekly": "weekly mails",
+                "when_needed": "when needed",
+                "when_needed_error": "s.e.",
+                "news": "weeks with news",
+                "unannounced": "over unannounced",
+                "unannounced_error": "s.e.",
+                "open": "open",
+            },
+            frozenset(
+                {
+                    "exceedances",
+                    "weekly",
+                    "when_needed",
+                    "when_needed_error",
+                    "news",
+                    "unannounced",
+                    "unannounced_error",
+                    "open",
+                }
+            ),
+            "A farm and season; *open* alerts a farm and week. One weekly mail an owner, or, where its reader chose "
+            "so, *when needed* only. An alert over the level that nothing announced is all that could be worth a mail "
+            "between two Mondays: *over unannounced* is the most that there can be of them.",
+        ),
+        Table(
+            "places",
+            "Stations that stand out, beside their true places",
+            {
+                "kind": "group",
+                "setting": "numbers",
+                "alerts": "a farm",
+                "twice": "truly twice",
+                "three_times": "truly three times",
+                "found": "found",
+            },
+            frozenset({"alerts"}),
+            "How many times the mean of the others the named stations truly catch, and how many farms with one of "
+            "three times and more were told of a station. Their places differ by a log standard deviation of 0.6.",
+        ),
+    ),
+)
 _MEAN = {"devices": "devices", "way": "counted", "mean": "mean"}
 _MEAN_PLAIN = frozenset({"devices", "mean", "k", "cap", "factor"})
 _COVERS = {"covers": "holds", "too_high": "too high", "too_low": "too low", "factor": "upper / lower"}
@@ -272,6 +359,7 @@ SECTIONS: Mapping[str, Section] = {
     "group_list": _GROUP_LIST,
     "own_past": _OWN_PAST,
     "weather": _WEATHER,
+    "alerts": _ALERTS,
     "farm_mean": _FARM_MEAN,
     "leg_verdict": _LEG_VERDICT,
     "work_effect": _WORK_EFFECT,
