@@ -1,0 +1,96 @@
+"""Half a season at the action level: what wavers about it is told once, by one mail a week."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from django.core import mail
+
+from alerts.delivery.outbox import send_due
+from alerts.models import Alert, Digest
+from alerts.models.outbox import DeliveryState
+from alerts.monday import check_group, judge_again
+from farms.models import Farm, Group, Membership, Season, User
+from farms.models.access import FarmRole
+from monitoring.models import Station
+from tests.alerts.scene import alerts, check_time, count_week, events, monday
+from tests.cast import NOW, as_factory, as_role
+
+pytestmark = pytest.mark.django_db(databases=["default", "cohort", "owner"])
+WEEKS, LEVEL, WOBBLE = 26, 100, 0.1
+SEEDS = (1, 2, 3)
+
+
+@pytest.fixture(autouse=True)
+def judged_from_its_first_week(group: Group, northfield: Farm) -> None:
+    """The season opens with the first week, and nothing before it is due."""
+    with as_factory():
+        Season.objects.filter(farm=northfield).update(opens_on=monday(0))
+
+
+@pytest.fixture
+def owners(northfield: Farm, anna: User, carla: User) -> list[User]:
+    """Anna, and Carla, who owns Northfield too here."""
+    with as_factory():
+        Membership.objects.create(farm=northfield, user=carla, role=FarmRole.OWNER, began_at=NOW)
+    return [anna, carla]
+
+
+def wobbling(seed: int) -> list[list[int]]:
+    """Weeks of five cards whose mean is drawn about the level with a standard deviation of a tenth of it."""
+    rng = np.random.default_rng(seed)
+    means = LEVEL * (1 + WOBBLE * rng.standard_normal(WEEKS))
+    return [[round(each) + step for step in (-4, -2, 0, 2, 4)] for each in means]
+
+
+def live(group: Group, cards: list[Station], weeks: list[list[int]]) -> None:
+    """Week after week: counted on Monday, checked at half past five, looked at again on Thursday; mails leave."""
+    for number, counts in enumerate(weeks):
+        count_week(cards, monday(number), counts)
+        morning = check_time(monday(number))
+        with as_role("worker"):
+            check_group(group, morning)
+            send_due(morning)
+        in_between(group, morning + timedelta(days=3))
+
+
+def in_between(group: Group, now: datetime) -> None:
+    """What the ticks of a day between two Mondays do. Whatever writes mails in mid-week has its call here."""
+    with as_role("worker"):
+        judge_again(group, now)
+        send_due(now)
+
+
+def sent_to(person: User) -> list[str]:
+    """The subjects of what was sent to somebody, whatever kind of mail it was."""
+    return [str(message.subject) for message in mail.outbox if person.email in message.to]
+
+
+def over_alerts(farm: Farm) -> list[Alert]:
+    return alerts(farm, rule="over")
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_weeks_about_the_level_are_two_episodes_at_most(
+    group: Group, northfield: Farm, cards: list[Station], anna: User, seed: int
+):
+    weeks = wobbling(seed)
+    crossings = np.sum(np.diff([np.mean(week) > LEVEL for week in weeks]))
+    assert crossings >= 5, "the series wavers about the level indeed"
+    live(group, cards, weeks)
+    told = over_alerts(northfield)
+    openings = [kind for alert in told for kind, _ in events(alert) if kind in ("opened", "reopened")]
+    assert 1 <= len(openings) <= 2
+    assert {alert.episode for alert in told} <= {1, 2}
+    with as_factory():
+        digests = list(Digest.objects.filter(farm=northfield).order_by("queued_at"))
+    assert len(digests) == WEEKS == len({each.occasion for each in digests})
+    assert {each.recipient_id for each in digests} == {anna.id}
+    assert {each.queued_at for each in digests} == {check_time(monday(number)) for number in range(WEEKS)}
+    assert {each.state for each in digests} == {DeliveryState.SENT}
+    assert len(sent_to(anna)) == WEEKS
+
+
+def test_each_owner_gets_one_mail_a_week(group: Group, northfield: Farm, cards: list[Station], owners: list[User]):
+    live(group, cards, wobbling(5)[:8])
+    assert [len(sent_to(owner)) for owner in owners] == [8, 8]
