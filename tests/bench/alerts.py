@@ -5,6 +5,11 @@ Spanish; its last nine Mondays are judged, so that every picture has eight weeks
 worker, one a core, and write the newest week's mails of half the farms each under row security, as two workers do that
 each have a group. The first farms are written unmeasured: they load templates, fonts and translations. The figure is
 the mails of both over the time from the first's beginning to the last's end.
+
+`alerts.minutes_20000` is a whole Monday of a group of 20,000 such farms in one worker's process, as its task goes: from
+the claim through judging, side by side on both cores, alerts and the Monday's names, to the last mail written and the
+finished run. The Mondays before it are judged unmeasured. `alerts.growth_20000` is by how much more memory it holds
+while it writes the last thousand mails than while it wrote the first: the most of each.
 """
 
 import json
@@ -26,6 +31,7 @@ from tests.bench.weekly_check import NEWEST, fill, judge
 ROOT = Path(__file__).resolve().parents[2]
 FARMS, WARMING, MONDAYS, WRITERS = 4_400, 200, 9, 2
 MEBIBYTE = 1024  # kibibytes, in which Linux tells the peak
+LARGE_GROUP, THOUSAND = 20_000, 1_000
 
 OWNERS = """
 CREATE TEMPORARY TABLE owned ON COMMIT DROP AS
@@ -74,6 +80,40 @@ def _peak() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / MEBIBYTE
 
 
+def whole_monday(group_id: UUID, week: date) -> dict[str, float]:
+    """Judge a week, open its alerts and write its mails. Returns seconds of both, mails, and growth meanwhile [MiB]."""
+    # Imported late: the figures' process never judges.
+    from alerts.checks.claims import claim, finish, renew
+    from alerts.checks.group_week import run_group_week
+    from alerts.delivery.due_digests import write_due
+
+    now, start, held = moment(week), time.perf_counter(), list[float]()
+    run = claim(group_id, week, now)
+    assert run is not None, week
+
+    def keep() -> None:
+        renew(run)
+        held.append(_resident())
+
+    run_group_week(run=run, now=now)
+    judged = time.perf_counter()
+    written = write_due(run, now, keep=keep)
+    held.append(_resident())
+    assert finish(run, now=now)
+    done = time.perf_counter()
+    assert (written, run.failures) == (run.farms, 0), (written, run.farms, run.failures)
+    # Memory is looked at before each part and after the last; the first part loads templates, fonts and translations.
+    parts = max(1, round(THOUSAND / (written / (len(held) - 1))))
+    growth = max(held[-parts:]) - max(held[1 : 1 + parts])
+    return {"judged": judged - start, "written": done - judged, "mails": written, "growth": growth}
+
+
+def _resident() -> float:
+    """What this process holds now [MiB]."""
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / MEBIBYTE**2
+
+
 def started(*words: str) -> subprocess.Popen[str]:
     """A worker's process of its own that does what the words say."""
     command = [sys.executable, "-m", "tests.bench.alerts", *words]
@@ -104,17 +144,34 @@ def figures() -> dict[str, dict[str, Any]]:
     return {
         "alerts.digests_per_second": {"value": round(mails / seconds, 1), "unit": "digests a second", "runs": mails},
         "alerts.digests_peak_growth": {"value": round(growth, 1), "unit": "MiB a process", "runs": mails},
+    } | figures_of_a_monday()
+
+
+def figures_of_a_monday(farms: int = LARGE_GROUP) -> dict[str, dict[str, Any]]:
+    """Those of a whole Monday of a group of so many farms."""
+    group = str(fill_with_owners(farms))
+    told_by(started(group, "judge before"))
+    told = told_by(started(group, "whole monday"))
+    mails = int(told["mails"])
+    minutes = {
+        f"alerts.minutes_{farms}": (told["judged"] + told["written"]) / 60,
+        f"alerts.minutes_{farms}_judging": told["judged"] / 60,
     }
+    measured = {name: {"value": round(value, 2), "unit": "minutes", "runs": 1} for name, value in minutes.items()}
+    growth = {"value": round(told["growth"], 1), "unit": "MiB from the first thousand mails to the last", "runs": mails}
+    return measured | {f"alerts.growth_{farms}": growth}
 
 
 def main(group: str, what: str) -> None:
     """Judge the last Mondays, or write a part of the newest one's mails and print what that took."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
     django.setup()
-    if what == "judge":
-        for back in reversed(range(MONDAYS)):
+    if what in ("judge", "judge before"):
+        for back in reversed(range(int(what != "judge"), MONDAYS)):
             judge(UUID(group), NEWEST - timedelta(weeks=back))
         print("{}")
+    elif what == "whole monday":
+        print(json.dumps(whole_monday(UUID(group), NEWEST)))
     else:
         print(json.dumps(write(UUID(group), NEWEST, int(what))))
 
