@@ -161,7 +161,9 @@ def _begin(offer: AdviserOffer, now: datetime) -> bool:
     """One farm's, under the lock of its chain, so that a no at the same moment holds."""
     head = lock_heads([offer.farm_id])[offer.farm_id]
     offer = AdviserOffer.objects.select_related("farm", "agreed_by").get(farm_id=offer.farm_id, id=offer.id)
-    if offer.ended_at or offer.answer != OfferAnswer.NOTHING or not _still_holds(offer):
+    if offer.ended_at or offer.answer != OfferAnswer.NOTHING:
+        return False
+    if offer.agreed_by is None or not _still_holds(offer):
         return False
     known = Consent.objects.filter(
         farm_id=offer.farm_id, adviser_id=offer.successor_id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True

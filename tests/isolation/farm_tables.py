@@ -15,13 +15,15 @@ from farms.models import Farm
 from tests.cast import NOW, as_factory
 
 LAST_WEEK = date(2026, 5, 25)  # a Monday
+FLOORS = ("farms", "monitoring", "alerts", "server")
 Record = type[models.Model]
 
 
 @cache
 def farm_models() -> tuple[Record, ...]:
-    """The models of all tables with a farm_id."""
-    return tuple(model for model in apps.get_models() if _has_farm(model))
+    """The models of all tables with a farm_id, from the ground up: a row may lead to one of a floor below."""
+    models = (model for model in apps.get_models() if _has_farm(model))
+    return tuple(sorted(models, key=lambda model: FLOORS.index(model._meta.app_label)))
 
 
 def _has_farm(model: Record) -> bool:

@@ -137,6 +137,8 @@ class Scene:
         ids["corrects_id"] = ids["reading_id"]
         # An adviser is the group's, not a farm's: of a further group's nothing must be found out.
         ids["adviser_id"] = [self.outsiders[scene.name].id]
+        ids["group_adviser_id"] = [role_in_group(scene.farm.group, self._advisers()[scene.name])]
+        ids["successor_id"] = ids["adviser_id"]
         ids["feed_id"], ids["feed_key"] = ([each] for each in dead_feed_of(scene.owner))
         ids["monday_list_id"] = [list_about(scene, self._advisers()[scene.name])]
         ids["coordinator_report_id"] = [report_to_somebody(scene)]
@@ -311,6 +313,16 @@ def guest_in(group: Group) -> UUID:
     user = in_group(group, f"Guest{uuid7().hex[-8:]}", GroupRole.GUEST, ends_at=timezone.now() + timedelta(days=9))
     with as_factory():
         return GroupMember.objects.get(user=user).id
+
+
+def role_in_group(group: Group, adviser: User) -> UUID:
+    """The role of a farm's adviser in its group; where that one is of another, of somebody who advises no farm."""
+    with as_factory():
+        role = GroupMember.objects.filter(group=group, user=adviser).first()
+        if role is None:
+            user = in_group(group, f"Quit{uuid7().hex[-8:]}", GroupRole.ADVISER)
+            role = GroupMember.objects.get(user=user)
+        return role.id
 
 
 def spent_link(user: User) -> str:

@@ -23,7 +23,7 @@ WRITING_MAY = PHONE_MAY | {
 OWNERS_ONLY = {
     "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
     "patch farms/{farm_id}", "get webhooks", "post webhooks", "post webhooks/{webhook_id}/switched",
-    "delete webhooks/{webhook_id}",
+    "delete webhooks/{webhook_id}", "post adviser-offers/{adviser_offer_id}/answer",
 }  # fmt: skip
 
 # What an adviser does as the one who comes: an owner plans nobody's visits.
@@ -51,6 +51,7 @@ OF_OWNERS = {"get tokens", "get log", "get webhooks"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - OF_OWNERS
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
+PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
 ALL = {short(route) for route in ON_FARM}
 
 
