@@ -24,6 +24,7 @@ from farms.credentials import key_hash, new_key, new_token_key
 from farms.ids import uuid7
 from farms.ledger import Actor
 from farms.models import (
+    AdviserOffer,
     ApiToken,
     Consent,
     Farm,
@@ -388,5 +389,8 @@ def records_of_a_season(scene: FarmScene) -> None:
     with as_factory():
         Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
         office = make_user(f"Office{uuid7().hex[-8:]}")
+        AdviserOffer.objects.create(
+            farm=farm, left=owner, left_at=NOW, successor=owner, offered_by=owner, offered_at=NOW, begins_on=AUTUMN
+        )
         RegionClosure.objects.create(region=farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
         FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)

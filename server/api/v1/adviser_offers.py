@@ -17,6 +17,7 @@ from server.api.fields import Body, Choice
 from server.api.pagination import OnePage
 from server.api.people_only import OnFarmForPeople
 
+NO = OpenApiExample("No", {"answer": "no"}, request_only=True)
 YES = OpenApiExample("Yes, from now on", {"answer": "yes"}, request_only=True)
 GIVEN = [OfferAnswer.YES, OfferAnswer.NO]
 
@@ -63,7 +64,7 @@ class AdviserOffers(OnFarmForPeople):
         """Who was named to follow an adviser who left, newest first; for the farm's people, not for keys."""
         return self.page(offers_of(self.farm), AdviserOfferSerializer)
 
-    @extend_schema(request=NewAnswer, responses=AdviserOfferSerializer, examples=[YES])
+    @extend_schema(request=NewAnswer, responses=AdviserOfferSerializer, examples=[NO, YES])
     @action(detail=True, methods=["post"])
     def answer(self, request: Request, farm_id: UUID, adviser_offer_id: UUID) -> Response:
         """Say yes, which lets the next adviser see the farm from now on, or no; for owners."""
