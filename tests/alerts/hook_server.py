@@ -45,7 +45,7 @@ def certificates(folder: Path) -> tuple[Path, Path, Path]:
         folder / each for each in ("ca.pem", "ca.key", "server.key", "server.csr", "server.pem")
     )
     extra = folder / "san.txt"
-    extra.write_text(f"subjectAltName=DNS:{NAME}\n")
+    extra.write_text(f"subjectAltName=DNS:{NAME},IP:127.0.0.1\n")
     curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
     for command in (
         ["req", "-x509", *curve, "-keyout", ca_key, "-out", ca, "-subj", "/CN=Tests", "-days", "2",
@@ -75,7 +75,7 @@ def receiving(folder: Path, certificate: Path, key: Path) -> Iterator[Receiver]:
             self.send_header("Content-Length", "0")
             self.end_headers()
 
-        def log_message(self, format: str, *args: Any) -> None:
+        def log_message(self, *args: Any) -> None:
             return
 
     class Server(ThreadingHTTPServer):

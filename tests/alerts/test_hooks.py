@@ -1,4 +1,4 @@
-"""Webhooks: what happened is told once to whom it concerns, signed, tried again for three days, never to another farm."""
+"""Webhooks: what happened is told once, signed, tried again for three days, and never to another farm's program."""
 
 import base64
 import hashlib
