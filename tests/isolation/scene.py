@@ -348,6 +348,13 @@ def import_on_its_way(scene: FarmScene) -> None:
         ImportPart.objects.create(farm=scene.farm, import_id=imported.id, first=0, rows=1, results=results)
 
 
+def webhook_of(scene: FarmScene) -> None:
+    """A webhook for everything, its address unmistakably the farm's."""
+    new = NewWebhook(f"https://{scene.word.lower()}.example.org/{scene.number}", HAPPENINGS)
+    with acting(scene.owner):
+        make_webhook(farm=scene.farm, new=new, by=scene.owner, now=NOW)
+
+
 def records_of_a_season(scene: FarmScene) -> None:
     """Barns, stations, three rounds two weeks apart from the first, and one record of every kind that people make."""
     farm, owner, word, number = scene.farm, scene.owner, scene.word, scene.number
@@ -381,9 +388,9 @@ def records_of_a_season(scene: FarmScene) -> None:
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
-        make_webhook(farm=farm, new=NewWebhook(f"https://{word}.example.org/{number}", HAPPENINGS), by=owner, now=NOW)
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     import_on_its_way(scene)
+    webhook_of(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     with as_factory():
