@@ -32,6 +32,7 @@ from farms.models import (
     Group,
     GroupMember,
     Membership,
+    OpenPromise,
     Region,
     RegionClosure,
     Season,
@@ -397,7 +398,8 @@ def records_of_a_season(scene: FarmScene) -> None:
         Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
         office = make_user(f"Office{uuid7().hex[-8:]}")
         AdviserOffer.objects.create(
-            farm=farm, left=owner, left_at=NOW, successor=owner, offered_by=owner, offered_at=NOW, begins_on=AUTUMN
+            farm=farm, left=office, left_at=NOW, successor=office, offered_by=office, offered_at=NOW, begins_on=AUTUMN
         )
+        OpenPromise.objects.create(farm=farm, left=office, kind="call", day=AUTUMN, noted_at=NOW)
         RegionClosure.objects.create(region=farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
         FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
