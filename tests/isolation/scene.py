@@ -111,6 +111,7 @@ class Scene:
         }
         for each in self.farms.values():
             records_of_a_season(each)
+            webhook_of(each)
         for group in self.groups:
             check(group, LAST_WEEK - timedelta(weeks=1))
         for each in self.farms.values():
@@ -391,7 +392,6 @@ def records_of_a_season(scene: FarmScene) -> None:
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     import_on_its_way(scene)
-    webhook_of(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     with as_factory():
