@@ -29,8 +29,8 @@ from tests.architecture.source import ROOT
 COMPOSE = (ROOT / "docker-compose.yml").read_text()
 DOCKERFILE = (ROOT / "Dockerfile").read_text()
 SCRIPT = ROOT / "server/passwords.sql"
-OURS = ("migrate", "web", "checks", "mail", "imports", "beat")
-HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "checks", "mail", "imports", "beat")
+OURS = ("migrate", "web", "checks", "mail", "hooks", "imports", "beat")
+HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "checks", "mail", "hooks", "imports", "beat")
 
 
 @pytest.fixture(scope="module")
@@ -121,9 +121,9 @@ def test_every_task_of_checks_mails_and_imports_goes_to_its_own_queue():
     tasks = [name for name in app.tasks if name.startswith(("alerts.", "server."))]
     queues = {name: app.amqp.router.route({}, name)["queue"].name for name in tasks}
     assert {name for name, queue in queues.items() if queue == "celery"} == {
-        "server.tasks.ring_for_imports", "server.tasks.shut_import",
+        "server.tasks.ring_for_imports", "server.tasks.shut_import", "server.tasks.watch",
     }  # fmt: skip
-    assert {queue for name, queue in queues.items() if name.startswith("alerts.")} == {"checks", "mail"}
+    assert {queue for name, queue in queues.items() if name.startswith("alerts.")} == {"checks", "mail", "hooks"}
     assert queues["server.tasks.do_import"] == "imports"
 
 

@@ -23,7 +23,13 @@ from tests.isolation.scene import FarmScene, Scene
 
 HERE = "tests/isolation/asks.py"
 # What stands in an address and is no record of a farm.
-PLAIN = {"name": "none.eml", "number": "1", "file_id": "0197d0c2-5c00-7000-8000-0000000000ff", "table": "readings"}
+PLAIN = {
+    "name": "none.eml",
+    "number": "1",
+    "file_id": "0197d0c2-5c00-7000-8000-0000000000ff",
+    "table": "readings",
+    "rule": "overdue",
+}
 # Secret keys in addresses, by what the address begins with.
 KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
 # Ids that a page takes from its query string, and what else pages read there.

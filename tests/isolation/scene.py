@@ -4,7 +4,6 @@ Home is the farm that most people here belong to. Sister has the same owner, Nei
 another. They are built alike, so that an address or a body of one is plausible for another.
 """
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -17,14 +16,12 @@ from django.utils import timezone
 from alerts.delivery.choice_address import Reader, choice_token
 from alerts.models import CoordinatorReport, MondayList
 from alerts.models.mail_choice import MailKind
-from alerts.models.webhook import Happening
-from alerts.services import NewLevel, NewWebhook, make_webhook, set_farm_level, set_mail_day
+from alerts.services import NewLevel, set_farm_level, set_mail_day
 from farms import services
 from farms.credentials import key_hash, new_key, new_token_key
 from farms.ids import uuid7
 from farms.ledger import Actor
 from farms.models import (
-    AdviserOffer,
     ApiToken,
     Consent,
     Farm,
@@ -32,29 +29,23 @@ from farms.models import (
     Group,
     GroupMember,
     Membership,
-    OpenPromise,
     Region,
-    RegionClosure,
-    Season,
     SignInLink,
     User,
 )
 from farms.models.access import FarmRole, GroupRole
 from farms.models.chain import ActorKind
-from monitoring.models import FarmTemperature, Reading
-from monitoring.models.imports import ImportPart
-from monitoring.services import HungSent, ImportPlan, NoteSent, ReadingSent, RoundSent, record_round, skip_round
-from monitoring.services.imports import ImportSent, request_import
+from monitoring.models import Reading
+from monitoring.services import HungSent, NoteSent, ReadingSent, RoundSent, record_round, skip_round
 from server.web.phone import COOKIE, SALT
 from tests.alerts.scene import check
 from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_stations, make_user
 from tests.isolation.farm_tables import LAST_WEEK, fill_empty_tables, ids_stored, models_of_records
 from tests.isolation.forms import Fields
+from tests.isolation.later_records import AUTUMN, import_on_its_way, webhook_of, what_the_office_noted
 from tests.server.api.senders import Sender
 
 TODAY = NOW.date()
-HAPPENINGS = tuple(Happening.values)
-AUTUMN = date(2026, 9, 1)  # closed to visits from then on
 # One word and one five-digit number for each farm: no other text of the service has them.
 WORDS = {
     "home": ("Quillhaven", 61370),
@@ -337,26 +328,6 @@ def spent_link(user: User) -> str:
     return key
 
 
-def import_on_its_way(scene: FarmScene) -> None:
-    """A file that waits for a worker, and what became of its row."""
-    word = scene.word
-    file = f"station,hung on,taken on,count\n{word},2026-05-18,2026-05-25,{scene.number}\n".encode()
-    sent = ImportSent(content=file, form="csv", plan=ImportPlan(), language="en")
-    wrong = {"column": "station", "value": word, "code": "not_a_station", "reason": f"{word} is no station."}
-    results = json.dumps([{"row": 2, "id": None, "outcome": "refused", "errors": [wrong]}])
-    with acting(scene.owner):
-        imported = request_import(farm=scene.farm, sent=sent, who=scene.owner, now=NOW)
-    with as_factory():
-        ImportPart.objects.create(farm=scene.farm, import_id=imported.id, first=0, rows=1, results=results)
-
-
-def webhook_of(scene: FarmScene) -> None:
-    """A webhook for everything, its address unmistakably the farm's."""
-    new = NewWebhook(f"https://{scene.word.lower()}.example.org/{scene.number}", HAPPENINGS)
-    with acting(scene.owner):
-        make_webhook(farm=scene.farm, new=new, by=scene.owner, now=NOW)
-
-
 def records_of_a_season(scene: FarmScene) -> None:
     """Barns, stations, three rounds two weeks apart from the first, and one record of every kind that people make."""
     farm, owner, word, number = scene.farm, scene.owner, scene.word, scene.number
@@ -394,12 +365,4 @@ def records_of_a_season(scene: FarmScene) -> None:
     import_on_its_way(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
-    with as_factory():
-        Season.objects.filter(farm=farm).update(closes_on=date(2026, 10, 31))
-        office = make_user(f"Office{uuid7().hex[-8:]}")
-        AdviserOffer.objects.create(
-            farm=farm, left=office, left_at=NOW, successor=office, offered_by=office, offered_at=NOW, begins_on=AUTUMN
-        )
-        OpenPromise.objects.create(farm=farm, left=office, kind="call", day=AUTUMN, noted_at=NOW)
-        RegionClosure.objects.create(region=farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
-        FarmTemperature.objects.create(farm=farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
+    what_the_office_noted(scene)

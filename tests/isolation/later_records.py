@@ -1,0 +1,60 @@
+"""What comes into the isolation scene beside the records of a season: a file on its way, webhooks, the office's notes."""
+
+import json
+from datetime import date
+from typing import TYPE_CHECKING
+
+from alerts.models.webhook import Happening
+from alerts.services import NewWebhook, make_webhook
+from farms.ids import uuid7
+from farms.models import AdviserOffer, OpenPromise, RegionClosure, Season
+from monitoring.models import FarmTemperature
+from monitoring.models.imports import ImportPart
+from monitoring.services import ImportPlan
+from monitoring.services.imports import ImportSent, request_import
+from tests.cast import NOW, acting, as_factory, make_user
+
+if TYPE_CHECKING:
+    from tests.isolation.scene import FarmScene
+
+AUTUMN = date(2026, 9, 1)  # closed to visits from then on
+HAPPENINGS = tuple(Happening.values)
+
+
+def import_on_its_way(scene: "FarmScene") -> None:
+    """A file that waits for a worker, and what became of its row."""
+    word = scene.word
+    file = f"station,hung on,taken on,count\n{word},2026-05-18,2026-05-25,{scene.number}\n".encode()
+    sent = ImportSent(content=file, form="csv", plan=ImportPlan(), language="en")
+    wrong = {"column": "station", "value": word, "code": "not_a_station", "reason": f"{word} is no station."}
+    results = json.dumps([{"row": 2, "id": None, "outcome": "refused", "errors": [wrong]}])
+    with acting(scene.owner):
+        imported = request_import(farm=scene.farm, sent=sent, who=scene.owner, now=NOW)
+    with as_factory():
+        ImportPart.objects.create(farm=scene.farm, import_id=imported.id, first=0, rows=1, results=results)
+
+
+def webhook_of(scene: "FarmScene") -> None:
+    """A webhook for everything, its address unmistakably the farm's."""
+    new = NewWebhook(f"https://{scene.word.lower()}.example.org/{scene.number}", HAPPENINGS)
+    with acting(scene.owner):
+        make_webhook(farm=scene.farm, new=new, by=scene.owner, now=NOW)
+
+
+def what_the_office_noted(scene: "FarmScene") -> None:
+    """A season's end, who takes over from an adviser, a promise, a closed region, a day's temperatures."""
+    with as_factory():
+        Season.objects.filter(farm=scene.farm).update(closes_on=date(2026, 10, 31))
+        office = make_user(f"Office{uuid7().hex[-8:]}")
+        AdviserOffer.objects.create(
+            farm=scene.farm,
+            left=office,
+            left_at=NOW,
+            successor=office,
+            offered_by=office,
+            offered_at=NOW,
+            begins_on=AUTUMN,
+        )
+        OpenPromise.objects.create(farm=scene.farm, left=office, kind="call", day=AUTUMN, noted_at=NOW)
+        RegionClosure.objects.create(region=scene.farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
+        FarmTemperature.objects.create(farm=scene.farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
