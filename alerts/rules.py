@@ -33,7 +33,7 @@ NUMBERS: Mapping[str, Mapping[str, Number]] = {
         "false_share": Number(0.1, 0.01, 0.5, _("share of false alarms that is allowed across the group")),
     },
     Rule.HOT_STATION.value: {
-        "times": Number(4, 2, 20, _("so many times the mean of the others, two counted weeks running")),
+        "times": Number(6, 2, 20, _("so many times the mean of the others, two counted weeks running")),
     },
     Rule.JUMP.value: {
         "chance": Number(0.005, 0.0005, 0.05, _("share of level farms that would show so large a jump by chance")),

@@ -1,4 +1,4 @@
-"""What comes into the isolation scene beside the records of a season: a file on its way, webhooks, the office's notes."""
+"""What comes into the isolation scene beside a season's records: a file on its way, webhooks, the office's notes."""
 
 import json
 from datetime import date
