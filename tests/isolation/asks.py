@@ -32,6 +32,8 @@ PLAIN = {
 }
 # Secret keys in addresses, by what the address begins with.
 KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
+# What an address has to have in its query string.
+NEEDED_QUERIES = {"get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80"}
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper"}
@@ -105,7 +107,8 @@ def crossed(route: Route, path: FarmScene, rest: FarmScene, scene: Scene) -> Ite
         value = rest.id_of(
             query.removesuffix("__page") if query.endswith("_id") else PAGE_QUERIES[route.template][query]
         )
-        yield Ask(route.method, f"{address}?{urlencode({query: value})}", *plain)
+        more = "&" if "?" in address else "?"
+        yield Ask(route.method, f"{address}{more}{urlencode({query: value})}", *plain)
     if route.method == "get" and "cursor" in _queries(route) and path is not rest:
         yield from _with_cursor_of(route, path, rest, scene)
 
@@ -138,7 +141,8 @@ def _stranger(known: str) -> str:
 def address_of(route: Route, path: FarmScene, rest: FarmScene) -> str:
     """The farm (or group, or region) of `path`, every further id of `rest`."""
     values = {name: filled(name, path if name == route.names[0] else rest, str(route)) for name in route.names}
-    return "/" + route.template.format(**values)
+    needed = NEEDED_QUERIES.get(str(route))
+    return "/" + route.template.format(**values) + (f"?{needed}" if needed else "")
 
 
 def filled(name: str, farm: FarmScene, where: str) -> str:

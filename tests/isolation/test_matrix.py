@@ -64,6 +64,8 @@ NOBODY_GETS_IN = {
     "get /coordinating/mails/{coordinator_report_id}/html/": "likewise",
     "get /api/v1/me/coordinator-reports/{coordinator_report_id}": "likewise (tests/server/api/test_mails.py)",
     "post /api/v1/groups/{group_id}/advisers/{group_adviser_id}/successor": "the scene's advisers stay",
+    "post /api/v1/groups/{group_id}/advisers/{group_adviser_id}/leave": "likewise (tests/server/api/test_advisers.py)",
+    "post /api/v1/groups/{group_id}/action-levels/taken-back": "no group of the scene has a level of its own",
     "post /api/v1/groups/{group_id}/advisers/{group_adviser_id}/promises": "its adviser is of a further group",
     "get /monday/letters/": "every owner of the scene has an address; who gets which is in test_letters.py",
     "get /api/v1/groups/{group_id}/letters": "likewise",

@@ -21,6 +21,9 @@ from server.api.fields import Body, Choice, Day, Flag, Id, Text
 from server.api.views import OnFarm, renamed
 
 NOTE = OpenApiExample("Somebody takes it on (invented)", {"note": "Clearing out the calf pens."}, request_only=True)
+DONE = OpenApiExample(
+    "Work about it (invented)", {"work_id": "0197d0c2-5c00-7000-8000-000000000001"}, request_only=True
+)
 LATER = OpenApiExample("Put off (invented)", {"until": "2026-06-15"}, request_only=True)
 
 
@@ -146,7 +149,7 @@ class Alerts(OnFarm):
         event = snooze(alert=self._alert(alert_id), **self.body(PutOff), actor=self.actor, now=self.now)
         return Response(AlertEventSerializer(event).data, status=201)
 
-    @extend_schema(request=WorkDoneAbout, responses={201: AlertEventSerializer})
+    @extend_schema(request=WorkDoneAbout, responses={201: AlertEventSerializer}, examples=[DONE])
     @action(detail=True, methods=["post"])
     def works(self, request: Request, farm_id: UUID, alert_id: UUID) -> Response:
         """Say which work was done about an open alert; the same work twice is once."""

@@ -58,6 +58,21 @@ def test_a_level_is_tried_on_the_last_season(reader: Sender, alert: Alert, north
     assert_problem(reader.get(f"{address}?method=trap&value=200"), 404, "nothing_to_preview")
 
 
+def test_the_groups_own_level_is_taken_back_by_its_coordinator_alone(
+    group: Group, northfield: Farm, erik: User, anna: User, carla: User
+):
+    address = f"/api/v1/groups/{group.id}/action-levels"
+    gone = {"method": "card", "valid_from": "2026-06-08", "reason": "back to the trade's"}
+    assert_problem(session_of(erik).post(f"{address}/taken-back", gone), 409, "nothing_to_take_back")
+    session_of(erik).post(address, {"method": "card", "value": 80, "valid_from": "2026-06-01", "reason": "invented"})
+    assert session_of(anna).post(f"{address}/taken-back", gone).status_code == 403
+    assert session_of(carla).post(f"{address}/taken-back", gone).status_code == 404
+    made = session_of(erik).post(f"{address}/taken-back", gone)
+    assert (made.status_code, made.json()["taken_back"], made.json()["value"]) == (201, True, 80)
+    applied = session_of(anna).get(f"/api/v1/farms/{northfield.id}/action-levels/applied?on=2026-06-08").json()
+    assert {row["level_of"] for row in applied["results"]} == {"default"}
+
+
 class TestAGroupsRules:
     NEW = {
         "rule": "overdue", "is_on": True, "numbers": {"days": 14}, "valid_from": "2026-06-08",
