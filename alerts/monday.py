@@ -104,7 +104,8 @@ def _publish_what_failed(group: "Group", now: datetime) -> None:
     newest = newest_due(group.time_zone, now)
     failed = CheckRun.objects.filter(group_id=group.id, state=RunState.DONE, error__startswith=UNPUBLISHED)
     for run in failed.filter(week__gt=newest - WEEKS_BACK * WEEK).select_related("group"):
-        CheckRun.objects.filter(id=run.id).update(error=_publish(run, now))
+        with judging(run):
+            CheckRun.objects.filter(id=run.id).update(error=_publish(run, now))
 
 
 def _write_mails(run: CheckRun, now: datetime) -> None:

@@ -63,7 +63,7 @@ def test_where_all_is_well_it_says_so_at_once(browser, erik, group, judged):
     assert "last heard on Apr 13, 05:30" in page  # the group's own time
     assert "The week of April 13 comes next: on Apr 20, 05:00." in page
     assert "farms to judge 1 judged 1 failed 0 farms with a mail 1 of 1" in page
-    assert "wait 0 being sent 0 sent, week of April 6 2 refused, week of April 6 0" in page
+    assert "wait 0 being sent 0 sent, week of April 6 3 refused, week of April 6 0" in page
     assert re.search(r"Apr 6 done began Apr 13, 05:30, took \d+ s 1 0", page)
     assert "None. A farm whose week cannot be judged would stand here" in page
 

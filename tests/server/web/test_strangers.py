@@ -40,6 +40,12 @@ OPEN = {
 }
 
 
+# A group's, with their strangers in test_region_and_group.py, test_guests.py, test_visits.py, test_alert.py,
+# test_running.py and test_advisers.py.
+OF_A_GROUP = {"region", "group", "guests", "end_guest", "visit_rules", "rules", "rule"}
+OF_A_GROUP |= {"running", "try_again", "running_everywhere", "advisers", "adviser", "pass_promises"}
+
+
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Each route's name with the names of its ids."""
     for pattern in patterns:
@@ -62,8 +68,7 @@ def address(name: str, farm: Any) -> str:
 
 def test_every_other_route_was_thought_about():
     others = {name for name in ROUTES if name not in FARM_ROUTES and not name.startswith("account_")}
-    # Guests: tests/server/web/test_guests.py; rules for visits: test_visits.py.
-    assert others <= OPEN | {"region", "group", "guests", "end_guest", "visit_rules"} | set(REGION_ROUTES)
+    assert others <= OPEN | OF_A_GROUP | set(REGION_ROUTES)
 
 
 def found(client: Any, farm: Any) -> dict[str, tuple[int, int]]:
