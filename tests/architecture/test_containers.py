@@ -100,6 +100,7 @@ def test_each_service_has_the_logins_of_its_own_work(compose):
         "web": {"flyround_app", "flyround_region"},
         "checks": {"flyround_app", "flyround_worker", "flyround_cohort"},
         "mail": {"flyround_app", "flyround_worker", "flyround_cohort"},
+        "hooks": {"flyround_app", "flyround_worker", "flyround_cohort"},
         "imports": {"flyround_app"},
         "beat": {"flyround_app", "flyround_worker", "flyround_cohort"},
     }
@@ -113,7 +114,9 @@ def test_every_queue_has_a_service_of_the_right_role(compose):
         if "-Q" in command:
             role = compose["services"][name]["environment"].get("DATABASE_ROLE", "app")
             queues |= dict.fromkeys(command[command.index("-Q") + 1].split(","), role)
-    assert queues == {"checks": "worker", "mail": "worker", "celery": "worker", "imports": "app"}
+    assert queues == {
+        "checks": "worker", "mail": "worker", "celery": "worker", "hooks": "worker", "imports": "app",
+    }  # fmt: skip
 
 
 def test_every_task_of_checks_mails_and_imports_goes_to_its_own_queue():

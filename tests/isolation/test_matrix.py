@@ -70,6 +70,8 @@ NOBODY_GETS_IN = {
     "get /monday/letters/": "every owner of the scene has an address; who gets which is in test_letters.py",
     "get /api/v1/groups/{group_id}/letters": "likewise",
 }
+# What a coordinator does to every farm of the group that is named, and learns nothing of them by it.
+CHANGES_ITS_GROUP = {"post /groups/{group_id}/advisers/{group_adviser_id}/": "an adviser who leaves loses all of them"}
 # Who asks, and of whom, where one wall stands alone and there is little time: one of every kind of acting person.
 FEW_ASKERS = {
     "owner", "adviser of the neighbour", "coordinator", "who left the farm", "adviser whose consent was withdrawn",
@@ -173,6 +175,13 @@ class Questioning:
         if here != known[shape]:
             self.leaks.append(f"{asker.name}: {ask.text} and {none.text}: {difference(here, known[shape])}")
 
+    def _not_to_change(self, asker: Asker, ask: Ask) -> list[FarmScene]:
+        """The farms that a request may not change: foreign ones, but for what a coordinator does to a whole group."""
+        strangers = self.scene.strangers_to(asker)
+        if str(self.route) in CHANGES_ITS_GROUP and asker.name.startswith("coordinator"):
+            return [each for each in strangers if str(each.farm.group_id) not in ask.address]
+        return list(strangers)
+
     def _send(self, asker: Asker, ask: Ask, markers: Markers) -> Any:
         """The answer, looked through for what it says of foreign farms; whatever it stored is undone."""
         self.asked += 1
@@ -181,7 +190,7 @@ class Questioning:
             told = markers.in_answer(answer, ask)
             if told:
                 self.leaks.append(f"{asker.name}: {ask.text} tells {sorted(told)[:5]} ({answer.status_code})")
-            if self.route.is_write and answer.status_code < 400 and self._changed(self.scene.strangers_to(asker)):
+            if self.route.is_write and answer.status_code < 400 and self._changed(self._not_to_change(asker, ask)):
                 self.leaks.append(f"{asker.name}: {ask.text} changed a foreign farm")
             if answer.status_code >= 500 and self.way != "row security alone":
                 self.leaks.append(f"{asker.name}: {ask.text} crashed")
