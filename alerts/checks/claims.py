@@ -13,6 +13,7 @@ from django.db.models import F, Q, QuerySet
 
 from alerts.models import CheckRun
 from alerts.models.check import RunState
+from alerts.pauses import pause_after
 from farms.clock import going_on_from
 
 # The longest part of a run between two renewals, judging 500 farms or writing 200 mails, takes some ten seconds.
@@ -64,7 +65,7 @@ def finish(run: CheckRun, *, now: datetime) -> bool:
 
 def give_back(run: CheckRun, error: str, *, now: datetime) -> None:
     """Store why a run stopped and when it may be claimed again: after a pause that doubles with each attempt."""
-    pause = min(FIRST_PAUSE * 2 ** min(run.attempts - 1, 10), LONGEST_PAUSE)
+    pause = pause_after(run.attempts, FIRST_PAUSE, LONGEST_PAUSE)
     _ours(run).update(state=RunState.DUE, lease_until=now + pause, error=error)
 
 

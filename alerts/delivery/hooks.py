@@ -24,6 +24,7 @@ from alerts.delivery.hook_call import NotTakenError, post
 from alerts.delivery.hook_signature import signed_headers
 from alerts.models import Webhook, WebhookDelivery, WebhookSecret
 from alerts.models.webhook import Happening, HookState, OffBecause
+from alerts.pauses import pause_after
 
 # Longer than a call can take: looking up, connecting and answering are all within 15 seconds.
 LEASE = timedelta(minutes=2)
@@ -148,12 +149,6 @@ def message_id(delivery: WebhookDelivery) -> str:
     return f"msg_{delivery.id.hex}"
 
 
-def pause_after(tries: int, longest: timedelta, jitter: float = 1.0) -> timedelta:
-    """30 seconds, then twice as long each time up to the longest, times a jitter about 1."""
-    doublings: int = 2 ** min(tries - 1, 12)
-    return min(FIRST_PAUSE * doublings, longest) * jitter
-
-
 def _send(webhook: Webhook, delivery: WebhookDelivery, now: datetime, call: Post) -> str:
     key = WebhookSecret.objects.get(farm_id=webhook.farm_id, webhook_id=webhook.id).key
     body = body_of(delivery)
@@ -180,14 +175,15 @@ def _failed(webhook: Webhook, delivery: WebhookDelivery, now: datetime, failure:
     jitter = SystemRandom().uniform(0.8, 1.2)
     given_up = failure.gone or now - delivery.queued_at >= KEPT
     state = HookState.GIVEN_UP if given_up else HookState.WAITING
-    pause = pause_after(delivery.attempts, LONGEST_PAUSE, jitter)
+    pause = pause_after(delivery.attempts, FIRST_PAUSE, LONGEST_PAUSE) * jitter
     _row(delivery).update(
         state=state, lease_until=None, next_try_at=now + pause, ended_at=now if given_up else None,
         problem=failure.problem, status=failure.status,
     )  # fmt: skip
+    quiet = pause_after(webhook.failures + 1, FIRST_PAUSE, LONGEST_QUIET) * jitter
     _hook(webhook).update(
         failures=F("failures") + 1, failing_since=Coalesce("failing_since", now), problem=failure.problem,
-        status=failure.status, quiet_until=now + pause_after(webhook.failures + 1, LONGEST_QUIET, jitter),
+        status=failure.status, quiet_until=now + quiet,
     )  # fmt: skip
     _switch_off(webhook, now, failure)
     return state.value

@@ -34,6 +34,7 @@ from alerts.log_context import sending
 from alerts.models import Digest
 from alerts.models.outbox import OF_GROUPS, TABLES, DeliveryState, Mail, Refusal
 from alerts.models.stopped_address import StopReason
+from alerts.pauses import pause_after
 from alerts.selectors.stopped_addresses import stop_of
 from alerts.services.stopped_address import Failure, stop_address
 
@@ -184,7 +185,7 @@ def _postpone(parts: Sequence[Mail], error: Exception, now: datetime) -> str:
     """Try again after the pause of the part that was tried most often, so that they stay together."""
     attempts = max(part.attempts for part in parts)
     longest = RARE_PAUSE if attempts > PATIENT_TRIES and not is_unreachable(error) else LONGEST_PAUSE
-    pause = min(FIRST_PAUSE * 2 ** min(attempts - 1, 10), longest)
+    pause = pause_after(attempts, FIRST_PAUSE, longest)
     return _record(parts, DeliveryState.QUEUED, next_try_at=now + pause, error=told_of(error))
 
 

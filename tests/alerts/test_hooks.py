@@ -16,6 +16,7 @@ from alerts.delivery.hook_call import NotTakenError
 from alerts.delivery.hook_signature import key_of, signature
 from alerts.models import AlertEvent, CheckRun, Webhook, WebhookDelivery, WebhookSecret
 from alerts.models.webhook import Happening, HookProblem
+from alerts.pauses import pause_after
 from alerts.services import NewWebhook, end_webhook, make_webhook, switch_webhook
 from farms.ids import uuid7
 from farms.ledger import Actor
@@ -274,7 +275,7 @@ def test_two_workers_take_a_message_once(northfield, anna, cards):
 
 
 def test_pauses_double_from_half_a_minute_to_six_hours():
-    minutes = [hooks.pause_after(tries, hooks.LONGEST_PAUSE) / timedelta(minutes=1) for tries in range(1, 14)]
+    minutes = [pause_after(n, hooks.FIRST_PAUSE, hooks.LONGEST_PAUSE) / timedelta(minutes=1) for n in range(1, 14)]
     assert minutes == [0.5, 1, 2, 4, 8, 16, 32, 64, 128, 256, 360, 360, 360]
 
 
