@@ -4,10 +4,13 @@ from base64 import b64encode
 from typing import Any
 
 from csp.constants import NONE, SELF, UNSAFE_INLINE
-from django.http import HttpResponse
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
 
 from alerts.delivery.parts import CHART_ID
 from alerts.models.outbox import Mail
+from alerts.selectors.sent_mails import CONTENT
 
 # Its own inline styles and its picture inside; no script, no form, nothing from anywhere, in our own pages only.
 POLICY: dict[str, Any] = {
@@ -19,6 +22,14 @@ POLICY: dict[str, Any] = {
     "frame-ancestors": [SELF],
     "sandbox": ["allow-top-navigation-by-user-activation"],
 }
+
+
+A_PAGE = 30
+
+
+def page_of(request: HttpRequest, mails: QuerySet[Any]) -> Page[Any]:
+    """The page of a list of mails that is asked for; what is in them isn't read."""
+    return Paginator(mails.defer(*CONTENT), A_PAGE).get_page(request.GET.get("page"))
 
 
 def framed(mail: Mail) -> HttpResponse:

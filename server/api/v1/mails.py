@@ -10,12 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from alerts.models.outbox import DeliveryState, Refusal
-from alerts.selectors.sent_mails import digests_shown, lists_shown, reports_shown
+from alerts.selectors.sent_mails import CONTENT, NEWEST_FIRST, digests_shown, lists_shown, reports_shown
 from farms.access import Need, one_of
 from server.api.views import ApiViewSet, OnFarm
-
-HEAVY = ("text", "html", "picture", "picture_text")
-NEWEST_FIRST = ("-queued_at", "-id")
 
 
 class MailSerializer(serializers.Serializer):
@@ -72,7 +69,7 @@ class Mails(OnFarm):
     @extend_schema(responses=MailSerializer(many=True))
     def list(self, request: Request, farm_id: UUID) -> Response:
         """The farm's weekly mails, newest first: an owner's own ones, for an adviser all of them."""
-        return self.page(self.shown().defer(*HEAVY), MailSerializer)
+        return self.page(self.shown().defer(*CONTENT), MailSerializer)
 
     @extend_schema(responses=WholeMailSerializer)
     def retrieve(self, request: Request, farm_id: UUID, digest_id: UUID) -> Response:
@@ -90,7 +87,7 @@ class MondayLists(ApiViewSet):
 
         For people only: a token is refused.
         """
-        return self.page(lists_shown(self.user).defer(*HEAVY), MondayListSerializer)
+        return self.page(lists_shown(self.user).defer(*CONTENT), MondayListSerializer)
 
     @extend_schema(responses=WholeMondayListSerializer)
     def retrieve(self, request: Request, monday_list_id: UUID) -> Response:
@@ -108,7 +105,7 @@ class CoordinatorReports(ApiViewSet):
 
         For people only: a token is refused.
         """
-        return self.page(reports_shown(self.user).defer(*HEAVY), CoordinatorReportSerializer)
+        return self.page(reports_shown(self.user).defer(*CONTENT), CoordinatorReportSerializer)
 
     @extend_schema(responses=WholeCoordinatorReportSerializer)
     def retrieve(self, request: Request, coordinator_report_id: UUID) -> Response:

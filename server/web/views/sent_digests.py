@@ -3,7 +3,6 @@
 from uuid import UUID
 
 from csp.decorators import csp
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -14,17 +13,13 @@ from alerts.models import Digest
 from alerts.selectors.sent_mails import digests_shown
 from farms.access import Need, one_of
 from server.web.doors import Visit, farm_page
-from server.web.sent_mails import POLICY, framed
-
-A_PAGE = 30
-HEAVY = ("text", "html", "picture", "picture_text")
+from server.web.sent_mails import POLICY, framed, page_of
 
 
 @farm_page(Need.MANAGE)
 @require_safe
 def sent_digests(request: HttpRequest, visit: Visit) -> HttpResponse:
-    page = Paginator(_shown(visit).defer(*HEAVY), A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "web/sent_digests.html", {"visit": visit, "page": page})
+    return render(request, "web/sent_digests.html", {"visit": visit, "page": page_of(request, _shown(visit))})
 
 
 @farm_page(Need.MANAGE)

@@ -3,7 +3,6 @@
 from uuid import UUID
 
 from csp.decorators import csp
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.clickjacking import xframe_options_sameorigin
@@ -12,15 +11,14 @@ from django.views.decorators.http import require_safe
 from alerts.selectors.sent_mails import reports_shown
 from farms.access import one_of
 from server.web.doors import signed_in
-from server.web.sent_mails import POLICY, framed
-from server.web.views.sent_digests import A_PAGE, HEAVY
+from server.web.sent_mails import POLICY, framed, page_of
 
 
 @signed_in
 @require_safe
 def sent_reports(request: HttpRequest) -> HttpResponse:
     """Empty for who is no coordinator: nobody's reports but one's own are here."""
-    page = Paginator(reports_shown(request.user).defer(*HEAVY), A_PAGE).get_page(request.GET.get("page"))  # type: ignore[arg-type]
+    page = page_of(request, reports_shown(request.user))  # type: ignore[arg-type]
     return render(request, "web/sent_reports.html", {"page": page})
 
 
