@@ -100,6 +100,7 @@ class Grid:
         of_station, rows = _numbered([self.arrays.station_farm, self.arrays.station_method])
         return self._owners(of_station, rows, tuple(None for _ in rows))
 
+    @cached_property
     def facility_owners(self) -> Owners:
         arrays = self.arrays
         of_station, rows = _numbered([arrays.station_farm, arrays.station_facility, arrays.station_method])

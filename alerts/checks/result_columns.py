@@ -52,14 +52,14 @@ class FacilityRows:
 
 def facility_rows(grid: Grid, farms: Figures, alike: Columns, levels: Mapping[UUID, FarmLevels]) -> FacilityRows:
     """Those of facilities. Most farms use a method in one facility, of which what is said of the farm is true."""
-    places = grid.facility_owners()
+    places = grid.facility_owners
     farm_row = np.empty(len(places), np.int64)
     farm_row[places.of_station] = farms.owners.of_station
     unlike = _unlike_the_farm(places, farm_row, [levels[farm_id] for farm_id in grid.arrays.farm_ids])
     columns, pick = alike, farm_row.copy()
     if unlike.any():
         their_grid = grid.of_stations(unlike[places.of_station])
-        own = said_alike(their_grid, figures_of(their_grid, their_grid.facility_owners(), levels))
+        own = said_alike(their_grid, figures_of(their_grid, their_grid.facility_owners, levels))
         columns = {name: np.concatenate([column, own[name]]) for name, column in alike.items()}
         pick[unlike] = len(farms.owners) + np.arange(np.count_nonzero(unlike))
     told = {name: column[pick] for name, column in columns.items()}

@@ -169,7 +169,7 @@ def _siting(grid: Grid, owners: Owners, occasion: Occasion) -> Told:
 
 def _few_in_a_unit(grid: Grid, owners: Owners, occasion: Occasion) -> Bools:
     """(n_stations,) -- those of housing units in which fewer hang than should."""
-    arrays, places = grid.arrays, grid.facility_owners()
+    arrays, places = grid.arrays, grid.facility_owners
     hung = np.bincount(places.of_station, grid.in_use, minlength=len(places)).astype(np.int64)
     housing = np.bincount(places.of_station, arrays.station_housing, minlength=len(places)) > 0
     few = siting.too_few(hung, housing, places.hangs, occasion.rules.number(Rule.SITING, "devices"))

@@ -4,11 +4,12 @@ from collections.abc import Collection
 from datetime import date, timedelta
 from uuid import UUID
 
+from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from alerts.delivery.letter import Paragraph, paragraph
 from alerts.models import Digest
-from alerts.models.outbox import MIDWEEK, week_of
+from alerts.models.outbox import MIDWEEK, occasion_of, week_of
 from alerts.selectors.farm_weeks import FarmWeek
 from alerts.wording.numbers import day_phrase
 from alerts.wording.results import WeeksResult, level_phrase, mean_phrase
@@ -20,13 +21,9 @@ WEEK = timedelta(days=7)
 def weeks_last_told(farm_ids: Collection[UUID], week: date) -> dict[UUID, date]:
     """The newest week before this one (their Mondays) of which each farm had its weekly mail."""
     weekly = Digest.objects.filter(farm_id__any_of=array_of(farm_ids)).exclude(occasion__endswith=MIDWEEK)
-    rows = weekly.values_list("farm_id", "occasion").distinct()
-    told: dict[UUID, date] = {}
-    for farm_id, occasion in rows:
-        of = week_of(occasion)
-        if of < week:
-            told[farm_id] = max(of, told.get(farm_id, of))
-    return told
+    # Written as 2026-W09, weeks are in the order of their letters.
+    earlier = weekly.filter(occasion__lt=occasion_of(week)).order_by().values_list("farm_id")
+    return {farm_id: week_of(occasion) for farm_id, occasion in earlier.annotate(Max("occasion"))}
 
 
 def missed_paragraph(told: FarmWeek, last_told: date | None) -> Paragraph | None:
