@@ -20,11 +20,6 @@ class RelatedMessage(EmailMultiAlternatives):
     mixed_subtype = "related"
 
 
-def message_for(row: Mail, *, now: datetime) -> RelatedMessage:
-    """The message of one row of the outbox."""
-    return message_of([row], now=now)
-
-
 def message_of(rows: Sequence[Mail], *, now: datetime) -> RelatedMessage:
     """The message of one row of the outbox, or of one recipient's digests.
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.delivery.choice_address import Reader, choice_token, reader_of
-from alerts.delivery.message import message_for
+from alerts.delivery.message import message_of
 from alerts.models import ChoiceKey, Digest
 from alerts.models.mail_choice import MailKind
 from farms.ids import uuid7
@@ -37,7 +37,7 @@ def digest(northfield: Farm, anna: User) -> Digest:
 
 def sent(row: Digest) -> EmailMessage:
     """As a mail program reads it, from the bytes that leave."""
-    message = message_from_bytes(message_for(row, now=NOW).message().as_bytes(), policy=policy.default)
+    message = message_from_bytes(message_of([row], now=NOW).message().as_bytes(), policy=policy.default)
     assert isinstance(message, EmailMessage)
     return message
 
@@ -55,7 +55,7 @@ def test_the_headers_are_those_of_section_3_1(digest):
 
 def test_the_header_is_not_cut_or_coded_on_its_way(digest):
     """Some writers of mail fold or encode a word longer than a line: then it would be no address any more."""
-    raw = message_for(digest, now=NOW).message().as_bytes()
+    raw = message_of([digest], now=NOW).message().as_bytes()
     (line,) = re.findall(rb"^List-Unsubscribe:\s*(.*)$", raw, re.MULTILINE)
     assert re.fullmatch(rb"<https://flies\.example\.org/mail-choice/[\w.=-]+/>", line.strip())
     assert max(map(len, raw.split(b"\n"))) <= 998  # RFC 5322, 2.1.1

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from alerts.delivery import outbox
 from alerts.delivery.coordinator_report import queue_coordinator_reports
-from alerts.delivery.message import message_for
+from alerts.delivery.message import message_of
 from alerts.delivery.participation import Participation, Told, told_of
 from alerts.models import CheckFailure, CoordinatorReport
 from alerts.models.mail_choice import ChoiceWay
@@ -218,7 +218,7 @@ class TestSending:
         address = sent.extra_headers["List-Unsubscribe"].strip("<>")
         assert address in sent.body and "/mail-choice/" in address
         with as_role("worker"):
-            message = message_from_bytes(message_for(mail, now=NOON).message().as_bytes(), policy=policy.default)
+            message = message_from_bytes(message_of([mail], now=NOON).message().as_bytes(), policy=policy.default)
         plain = message.get_body(("plain",))
         html = message.get_body(("html",))
         assert plain is not None and html is not None and message["Content-Language"] == "en"

@@ -11,7 +11,7 @@ import pytest
 from alerts.checks.group_week import judge_late_readings
 from alerts.delivery import digest
 from alerts.delivery.digest import queue_digests
-from alerts.delivery.message import message_for
+from alerts.delivery.message import message_of
 from alerts.models import CheckFailure, Digest
 from farms.models import Facility, Farm, Group, Membership, Region, User
 from farms.models.access import FarmRole
@@ -60,7 +60,7 @@ def over(group: Group, rising: Farm, cards: list[Station], traps: list[Station])
 
 
 def parsed(row: Digest) -> EmailMessage:
-    message = message_from_bytes(message_for(row, now=check_time(WEEK)).message().as_bytes(), policy=policy.default)
+    message = message_from_bytes(message_of([row], now=check_time(WEEK)).message().as_bytes(), policy=policy.default)
     assert isinstance(message, EmailMessage)
     return message
 

@@ -11,7 +11,7 @@ from django.core import mail as django_mail
 
 from alerts.delivery import outbox
 from alerts.delivery.digest import queue_digests
-from alerts.delivery.message import message_for, message_of
+from alerts.delivery.message import message_of
 from alerts.delivery.midweek import queue_midweek_mails
 from alerts.delivery.missed_sentences import weeks_last_told
 from alerts.models import Alert, CheckFailure, CheckRun, Digest
@@ -277,7 +277,7 @@ def test_half_a_year_of_wobbling_about_the_level_makes_none(group: Group, northf
 class TestTheMail:
     def parsed(self, mail: Digest) -> tuple[str, str]:
         with as_role("worker"):
-            raw = message_for(mail, now=NOW).message().as_bytes()
+            raw = message_of([mail], now=NOW).message().as_bytes()
         message = message_from_bytes(raw, policy=policy.default)
         assert "/mail-choice/" in message["List-Unsubscribe"] and message["Auto-Submitted"] == "auto-generated"
         assert [part.get_content_type() for part in message.walk() if not part.is_multipart()] == [

@@ -6,7 +6,7 @@ from email import message_from_bytes, policy
 
 import pytest
 
-from alerts.delivery.message import message_for
+from alerts.delivery.message import message_of
 from alerts.delivery.monday_list import queue_monday_lists
 from alerts.models import CheckFailure, MondayList
 from alerts.selectors import MondayRow, monday_rows
@@ -197,7 +197,7 @@ class TestTheMail:
 
     def test_its_picture_is_told_in_words(self, group: Group, rows: dict[str, MondayRow]):
         (mail,) = self.write(group)
-        message = message_from_bytes(message_for(mail, now=NOW).message().as_bytes(), policy=policy.default)
+        message = message_from_bytes(message_of([mail], now=NOW).message().as_bytes(), policy=policy.default)
         assert message.get_content_type() == "multipart/related"
         (words,) = re.findall(r' alt="([^"]+)"', message.get_body(("html",)).get_content())
         assert "Hollow Creek: 45, 46, 44, 46, 45, 62, 90, 130." in words

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from alerts.delivery.coordinator_report import queue_coordinator_reports
-from alerts.delivery.message import message_for
+from alerts.delivery.message import message_of
 from alerts.delivery.monday_list import queue_monday_lists
 from alerts.models import CoordinatorReport, Digest, MondayList
 from farms import services
@@ -78,7 +78,7 @@ class TestAFarmsMails:
     def test_what_is_shown_is_what_left_but_for_the_readers_own_link(self, browser, dana, monday_list):
         inside = browser(dana).get(reverse("sent_list_html", args=[monday_list.id])).text
         left = parsed(monday_list).get_body(("html",)).get_content()
-        secret = message_for(monday_list, now=NOW).extra_headers["List-Unsubscribe"].strip("<>")
+        secret = message_of([monday_list], now=NOW).extra_headers["List-Unsubscribe"].strip("<>")
         assert secret in left and "mail-choice" not in inside
         left = left.replace(secret, "http://127.0.0.1:8000/mails/").replace("\r\n", "\n")
         inside = re.sub(r"data:image/png;base64,[^\"]*", "cid:weeks@flyround", inside)
