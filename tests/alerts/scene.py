@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from alerts.checks.claims import claim, finish
 from alerts.checks.group_week import run_group_week
@@ -24,7 +25,7 @@ def monday(number: int) -> date:
 
 def check_time(week: date) -> datetime:
     """Half past five in Chicago on the Monday after a week, in UTC."""
-    return datetime.combine(week + timedelta(days=7), time(10, 30), UTC)
+    return datetime.combine(week + timedelta(days=7), time(5, 30), ZoneInfo("America/Chicago")).astimezone(UTC)
 
 
 def count_week(
