@@ -9,11 +9,13 @@ from typing import Any
 from uuid import UUID
 
 from celery import shared_task
+from django.conf import settings
 from django.utils import timezone
 
 from alerts import monday
 from alerts.delivery import hooks, outbox
 from alerts.delivery.midweek import queue_midweek_mails
+from alerts.delivery.text_messages import queue_texts, send_due_texts
 from farms.clock import local_date, now
 from farms.selectors import groups
 from farms.services import begin_due
@@ -22,6 +24,8 @@ RINGS_FOR = 300  # seconds
 # One mail may take some minutes where its server answers at the last moment each time; then it is put off, and in the
 # end the process is, too. Within the lease of a mail (alerts.delivery.outbox).
 MAIL_SECONDS, MOST_MAIL_SECONDS = 180, 240
+# Within the lease of a text message (alerts.delivery.text_messages): its turn is twenty seconds and one last call.
+TEXT_SECONDS, MOST_TEXT_SECONDS = 60, 90
 # A webhook's turn is twenty seconds and its last call ten more; within the lease of a message (alerts.delivery.hooks).
 HOOK_SECONDS, MOST_HOOK_SECONDS = 60, 90
 HOOK_RINGS_FOR = 30  # seconds: beat rings again, and who is rung twice is called twice at once
@@ -81,6 +85,14 @@ def send_due_mail() -> None:
 def send_mail_of_group(group_id: str) -> None:
     """Send what waits in the outbox for one group's people, for some seconds."""
     outbox.send_due(now(), UUID(group_id))
+
+
+@shared_task(soft_time_limit=TEXT_SECONDS, time_limit=MOST_TEXT_SECONDS)
+def send_text_messages() -> None:
+    """Write a message for each mail that needs a look and whose reader wants one, and send what is due."""
+    if settings.TEXT_MESSAGE_URL:
+        queue_texts(now())
+        send_due_texts(now())
 
 
 @shared_task

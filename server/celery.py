@@ -14,6 +14,7 @@ app.conf.beat_schedule = {
     "between Mondays: look at rounds that came in": {"task": "alerts.tasks.look_between_mondays", "schedule": 300.0},
     "advisers: let in who takes over today": {"task": "alerts.tasks.begin_successors", "schedule": 300.0},
     "outbox: send what waits": {"task": "alerts.tasks.send_due_mail", "schedule": 30.0},
+    "text messages: send what waits": {"task": "alerts.tasks.send_text_messages", "schedule": 30.0},
     "webhooks: tell what happened": {"task": "alerts.tasks.ring_webhooks", "schedule": 30.0},
     "running: count what must match": {"task": "server.tasks.watch", "schedule": 60.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
@@ -33,7 +34,7 @@ QUEUES = {
         "look_at_group",
         "begin_successors",
     ),
-    "mail": ("send_due_mail", "send_mail_of_group"),
+    "mail": ("send_due_mail", "send_mail_of_group", "send_text_messages"),
     "hooks": ("ring_webhooks", "send_to_webhook"),
 }
 app.conf.task_routes = {

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 
+from alerts.delivery import text_call
 from server.watchdog import why_not
 
 KEY_LENGTH = 50
@@ -25,7 +26,9 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 
 
 def register_checks() -> None:
-    for check in (demo_settings, secret_key, metrics_token, watchdog, mail, mail_service, addresses, databases):
+    for check in (
+        demo_settings, secret_key, metrics_token, watchdog, mail, mail_service, text_messages, addresses, databases,
+    ):  # fmt: skip
         register(check, Tags.security, deploy=True)
 
 
@@ -80,6 +83,13 @@ def mail_service(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
         return []
     hint = f"Set MAIL_EVENTS to one of {', '.join(sorted(services()))}, or leave it out."
     return [Error(f"anymail knows no mail service called {settings.MAIL_EVENTS}.", hint=hint, id="flyround.E007")]
+
+
+def text_messages(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
+    """Where text messages go, and the key that signs them, are such that they can be sent."""
+    if (why := text_call.why_not()) is None:
+        return []
+    return [Error(f"{why}.", hint="Set both right (docs/text-messages.md), or leave both out.", id="flyround.E008")]
 
 
 def addresses(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:

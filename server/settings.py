@@ -199,6 +199,11 @@ MAIL_EVENTS = env("MAIL_EVENTS", default="")
 # What anymail needs of a service, as JSON.
 ANYMAIL = env.json("ANYMAIL", default={}) | ({"WEBHOOK_SECRET": env("MAIL_EVENTS_SECRET")} if MAIL_EVENTS else {})
 
+# --- Text messages: off without an address. What is posted there: docs/text-messages.md ------------------------------
+TEXT_MESSAGE_URL = env("TEXT_MESSAGE_URL", default="")
+TEXT_MESSAGE_KEY = env("TEXT_MESSAGE_KEY", default="")
+TEXT_MESSAGE_MAY_BE_PLAIN = env.bool("TEXT_MESSAGE_MAY_BE_PLAIN", default=False)
+
 # Off in the tests, which look at once.
 AFTER_ANSWER_IN_THREAD = env.bool("AFTER_ANSWER_IN_THREAD", default=True)
 

@@ -9,6 +9,7 @@ from alerts.models.outbox import CoordinatorReport, Digest, MondayList
 from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
 from alerts.models.stopped_address import StoppedAddress
+from alerts.models.text_message import TextMessage, TextNumber
 from alerts.models.told import Told
 from alerts.models.webhook import Webhook, WebhookDelivery, WebhookSecret
 
@@ -36,6 +37,8 @@ __all__ = [
     "Ring",
     "Running",
     "StoppedAddress",
+    "TextMessage",
+    "TextNumber",
     "Told",
     "Webhook",
     "WebhookDelivery",

@@ -36,6 +36,14 @@ from alerts.services.rules import (
     set_group_rule,
 )
 from alerts.services.stopped_address import address_works_again
+from alerts.services.text_message import (
+    TextCodeOld,
+    TextCodeWrong,
+    TextNumberWrong,
+    confirm_text_number,
+    name_text_number,
+    take_text_number_away,
+)
 from alerts.services.told import NotTold, Telling, ToldDayWrong, ToldHowUnknown, mark_told, take_back_told
 from alerts.services.webhook import (
     NewWebhook,
@@ -67,6 +75,9 @@ __all__ = [
     "RuleWithoutReason",
     "TakenBack",
     "Telling",
+    "TextCodeOld",
+    "TextCodeWrong",
+    "TextNumberWrong",
     "ToldDayWrong",
     "ToldHowUnknown",
     "TooManyWebhooks",
@@ -76,12 +87,14 @@ __all__ = [
     "acknowledge",
     "address_works_again",
     "choose_how_often",
+    "confirm_text_number",
     "end_webhook",
     "let_adviser_leave",
     "link_work",
     "make_webhook",
     "mark_seen",
     "mark_told",
+    "name_text_number",
     "set_farm_level",
     "set_group_level",
     "set_group_rule",
@@ -91,4 +104,5 @@ __all__ = [
     "take_back_told",
     "take_farm_level_back",
     "take_group_level_back",
+    "take_text_number_away",
 ]

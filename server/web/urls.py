@@ -43,6 +43,7 @@ from server.web.views import (
     skip,
     stations,
     temperatures,
+    text_messages,
     told,
     visits,
     webhooks,
@@ -142,6 +143,9 @@ urlpatterns = [
     path("dates/<uuid:feed_id>/off/", feeds.switch_off_feed, name="switch_off_feed"),
     path("mails/", your_mails.your_mails, name="your_mails"),
     path("mails/works/", your_mails.works_again, name="address_works"),
+    path("text-messages/", text_messages.text_messages, name="text_messages"),
+    path("text-messages/code/", text_messages.confirm_number, name="confirm_text_number"),
+    path("text-messages/away/", text_messages.take_number_away, name="take_text_number_away"),
     # The address is the key (server/secret_addresses.py keeps it out of logs).
     path("mail-choice/<str:key>/", mail_choice.mail_choice, name="mail_choice"),
     path("farms/", home.farms, name="farms"),

@@ -46,6 +46,8 @@ OWN_ROWS = {
     "alerts_coordinatorreportchoice": "(recipient_id = ",
     "alerts_digestchoice": "(recipient_id = ",
     "farms_ownanswer": "(who = ",
+    "alerts_textnumber": "(user_id = ",
+    "alerts_textmessage": "(recipient_id = ",
 }
 LIBRARIES = ("django_", "auth_", "account_")
 APPEND_ONLY = {

@@ -53,6 +53,8 @@ NO_FORM = {
     "dates/": {"kind": ["calendar"]},
     # Of the farm that is asked about: `farm_id` is filled in.
     "mails/": {"kind": ["digest"], "about": ["farm_id"], "how_often": ["none"]},
+    "text-messages/": {"number": ["+12025550143"]},
+    "text-messages/code/": {"code": ["BCDFGHJK"]},
     "farms/{farm_id}/settings/closure/": {"from_on": ["2026-06-01"]},
     "regions/{region_id}/closure/": {"from_on": ["2026-06-01"]},
     "farms/{farm_id}/visits/": {"kind": ["visit"], "day": ["2026-06-09"]},

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from server import checks
+from tests.alerts.test_text_messages import KEY
 from tests.architecture.source import ROOT
 
 PRODUCTION = {
@@ -71,6 +72,11 @@ def test_the_mail_service_that_reports_is_one_that_can_be_read(settings):
     for name, codes in (("", []), ("postmark", []), ("pigeon", ["flyround.E007"])):
         settings.MAIL_EVENTS = name
         assert [each.id for each in checks.mail_service(None)] == codes
+
+
+def test_text_messages_that_cannot_be_sent_are_told_before_anybody_waits_for_one():
+    assert "flyround.E008" in check_deploy(TEXT_MESSAGE_URL="https://texts.example.org/").stderr
+    assert check_deploy(TEXT_MESSAGE_URL="https://texts.example.org/", TEXT_MESSAGE_KEY=KEY).returncode == 0
 
 
 def test_who_names_a_mail_service_gives_its_secret_too():

@@ -14,6 +14,7 @@ from alerts.services import address_works_again, choose_how_often
 from farms import clock
 from farms.errors import Invalid
 from server.web.doors import signed_in
+from server.web.views.text_messages import is_offered
 
 
 @signed_in
@@ -52,7 +53,11 @@ def _choose(request: HttpRequest) -> HttpResponse:
 
 
 def _page(request: HttpRequest, status: int = 200) -> HttpResponse:
-    context = {"mails": subscriptions_of(request.user), "choices": HowOften.choices}  # type: ignore[arg-type]
+    context = {
+        "mails": subscriptions_of(request.user),  # type: ignore[arg-type]
+        "choices": HowOften.choices,
+        "text_messages": is_offered(request),
+    }
     return render(request, "web/your_mails.html", context, status=status)
 
 
