@@ -10,6 +10,7 @@ from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from typing import Any
+from zlib import crc32
 
 import pytest
 from django.core.cache import cache
@@ -88,11 +89,6 @@ def askers_of(scene: Scene, way: str) -> list[Asker]:
     return everybody if way == "both walls" or in_full() else [each for each in everybody if each.name in FEW_ASKERS]
 
 
-def targets_of(scene: Scene, way: str) -> list[FarmScene]:
-    farms = list(scene.farms.values())
-    return farms if way == "both walls" or in_full() else [each for each in farms if each.name in FEW_FARMS]
-
-
 def in_full() -> bool:
     return bool(os.environ.get("FLYROUND_FULL"))
 
@@ -124,7 +120,7 @@ class Questioning:
     def _ask_for(self, asker: Asker, markers: Markers) -> None:
         done: set[str] = set()
         nowhere_answers: dict[str, Any] = {}
-        for target in targets_of(self.scene, self.way):
+        for target in self._targets(asker):
             foreign = self._is_foreign(asker, target)
             ask = ask_of(self.route, target, self.scene, own=not foreign)
             if ask.text in done:
@@ -144,6 +140,20 @@ class Questioning:
                 self.refusals.append(f"{asker.name}: {answer.status_code} {content_of(answer)[:300]!r}")
                 self._cross(asker, target, markers)
 
+    def _targets(self, asker: Asker) -> list[FarmScene]:
+        """The farms that are asked about. Where there is little time: both walls by everybody of their own and of one
+        foreign farm, another one at each route, so that each route is asked of each farm by some; else of two.
+        """
+        farms = list(self.scene.farms.values())
+        if in_full():
+            return farms
+        if self.way != "both walls":
+            return [each for each in farms if each.name in FEW_FARMS]
+        foreign = [each for each in farms if self._is_foreign(asker, each)]
+        turn = crc32(f"{asker.name} {self.route}".encode())
+        kept = foreign[turn % len(foreign)] if foreign else None
+        return [each for each in farms if each is kept or each not in foreign]
+
     def _is_foreign(self, asker: Asker, target: FarmScene) -> bool:
         if not set(self.route.names) - set(PLAIN):
             return False
@@ -159,7 +169,7 @@ class Questioning:
         of_group = self.route.names[:1] in (["group_id"], ["region_id"])
         for stranger in self.scene.strangers_to(asker):
             colleague = of_group and stranger.farm.group_id == own.farm.group_id
-            if stranger in targets_of(self.scene, self.way) and not colleague:
+            if stranger in self._targets(asker) and not colleague:
                 for ask in crossed(self.route, own, stranger, self.scene):
                     self._compare(asker, ask, self._send(asker, ask, markers), markers, {}, keep=own)
 
