@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models import Told
@@ -50,7 +51,7 @@ class Telling:
 
 @transaction.atomic
 def mark_told(*, farm: "Farm", telling: Telling, by: "User", now: datetime) -> Told:
-    """Note that a farm was told its week, which counts as seen for all that is open there; for its advisers.
+    """Note that a farm was told its week, which counts as seen for what opened up to it; for its advisers.
 
     Raises Forbidden, ToldHowUnknown or ToldDayWrong.
     """
@@ -59,7 +60,9 @@ def mark_told(*, farm: "Farm", telling: Telling, by: "User", now: datetime) -> T
     head = _lock_as_adviser(farm, by)
     row = Told(farm=farm, week=week, how=telling.how, told_on=telling.told_on, by=by, at=now)
     told = _add(head, row, kind="told")
-    for alert in open_alerts(farm):
+    # What opened with a later week was not told with this one: it may still have to go to the adviser.
+    opened = open_alerts(farm).annotate(since_week=Coalesce("reopened_week", "opened_week"))
+    for alert in opened.filter(since_week__lte=week):
         mark_seen(alert=alert, actor=actor_on(by, farm.id), now=now)
     return told
 

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 from django.db.utils import ProgrammingError
 
+from alerts.checks.escalation import escalate_unseen
 from alerts.delivery.digest import queue_digests
 from alerts.delivery.monday_list import queue_monday_lists
 from alerts.models import AlertEvent, Digest, MondayList, Told
@@ -14,7 +15,7 @@ from alerts.services import NotTold, Telling, ToldDayWrong, ToldHowUnknown, mark
 from farms.errors import Forbidden
 from farms.ledger import verify_links
 from farms.models import Farm, LedgerEntry, Membership, User
-from tests.alerts.scene import alerts, check, check_time, count_week, monday
+from tests.alerts.scene import alerts, check, check_time, count_week, events, monday
 from tests.cast import acting, as_factory, as_role
 
 pytestmark = pytest.mark.django_db
@@ -49,6 +50,20 @@ def test_telling_counts_as_seen_for_all_that_is_open(over: Farm, dana: User):
         assert kinds == ["seen"] * len(opened)
         assert LedgerEntry.objects.filter(farm=over, kind="told").count() == 1
         assert verify_links(over.id) == []
+
+
+def test_telling_an_old_week_shows_nobody_what_opened_since(over: Farm, group, dana: User):
+    later = NOW + timedelta(days=1)
+    (opened,) = alerts(over, rule="over", still_open=True)
+    with acting(dana):
+        mark_told(farm=over, telling=Telling(monday(5), "letter", MONDAY), by=dana, now=NOW)
+    assert [kind for kind, _week in events(opened)] == ["opened", "stayed"]
+    with as_role("worker"):
+        escalate_unseen(group, later)
+    assert [kind for kind, _week in events(opened)][-1] == "escalated"
+    with acting(dana):
+        mark_told(farm=over, telling=Telling(opened.opened_week, "letter", MONDAY), by=dana, now=later)
+    assert [kind for kind, _week in events(opened)][-2:] == ["escalated", "seen"]
 
 
 def test_it_is_undone_by_a_later_row_and_told_anew(over: Farm, dana: User):

@@ -55,7 +55,7 @@ class Tellings(OnFarmForPeople):
     def create(self, request: Request, farm_id: UUID) -> Response:
         """Note that the farm was told a week's result, and how; for its advisers.
 
-        It counts as seen for every open alert of the farm.
+        It counts as seen for every open alert of the farm that opened with this week or an earlier one.
         """
         told = mark_told(farm=self.farm, telling=Telling(**self.body(NewTelling)), by=self.user, now=self.now)
         return Response(ToldSerializer(told).data, status=201)

@@ -27,7 +27,7 @@ def told(request: HttpRequest, visit: Visit) -> HttpResponse:
         request,
         form,
         lambda: mark_told(farm=visit.farm, telling=Telling(**form.cleaned_data), by=request.user, now=visit.now),
-        _("%(farm)s was told. What is open there counts as seen.") % {"farm": visit.farm.name},
+        _("%(farm)s was told. What opened up to that week counts as seen.") % {"farm": visit.farm.name},
     )
 
 

@@ -28,7 +28,7 @@ def test_the_adviser_ticks_it_and_takes_it_back(browser, dana, untold):
     assert page.index("Not told yet") < page.index("Northfield") and "Call first" not in page
     answer = client.post(at("told", untold), BY_CALL, follow=True)
     page = words(answer)
-    assert "Northfield was told. What is open there counts as seen." in page
+    assert "Northfield was told. What opened up to that week counts as seen." in page
     assert "Told by a call, Jun 1." in page and "Call first" in page and "Not told yet" not in page
     page = words(client.post(at("take_back_told", untold), {"week": "2026-05-25"}, follow=True))
     assert "Northfield was not told after all." in page and "Not told yet" in page
