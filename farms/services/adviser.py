@@ -30,12 +30,10 @@ from farms.models import (
     ApiToken,
     Consent,
     GroupMember,
-    LastFarmVisited,
     LogEvent,
     Membership,
     OpenPromise,
     PhoneCode,
-    PlannedVisit,
     User,
 )
 from farms.models.access import ConsentKind, TokenScope
@@ -43,6 +41,7 @@ from farms.models.chain import ActorKind
 from farms.models.log import LogKind
 from farms.services.consent import withdrawn_hash
 from farms.services.phone import CODE_LIFE
+from farms.services.visit import take_visits_back
 from farms.tenancy.acting import act_for_user
 
 
@@ -85,7 +84,7 @@ def end_adviser(*, role: GroupMember, promises: Iterable[Promise], by: User, now
     actor = Actor(ActorKind.COORDINATOR, by.id)
     _chain_and_note(consents, actor, now)
     _switch_keys_off(role.user_id, farms, actor, now)
-    _take_visits_back(role.user_id, farms, now)
+    take_visits_back(adviser_id=role.user_id, farm_ids=farms, now=now)
     _write_down(role.user, consents, promises, by, now)
     # Last on the farms: after it whoever leaves may write nothing there.
     ids = array_of([consent.id for consent in consents])
@@ -125,14 +124,6 @@ def _switch_keys_off(user_id: UUID, farms: Sequence[UUID], actor: Actor, now: da
     codes = PhoneCode.objects.filter(farm_id__any_of=own, made_by_id=user_id, used_at__isnull=True)
     # Over before it began, by any clock.
     codes.update(expires_at=F("made_at") - CODE_LIFE)
-
-
-def _take_visits_back(user_id: UUID, farms: Sequence[UUID], now: datetime) -> None:
-    ids = array_of(farms)
-    PlannedVisit.objects.filter(farm_id__any_of=ids, adviser_id=user_id, taken_back_at__isnull=True).update(
-        taken_back_at=now
-    )
-    LastFarmVisited.objects.filter(farm_id__any_of=ids, adviser_id=user_id).delete()
 
 
 def _write_down(

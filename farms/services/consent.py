@@ -13,6 +13,8 @@ from farms.models import Consent, Farm, GroupMember, User
 from farms.models.access import ConsentKind, GroupRole
 from farms.models.log import LogKind
 from farms.services.log import note_in_log
+from farms.services.visit import take_visits_back
+from farms.tenancy.acting import act_for_user
 
 
 class ConsentAlreadyGiven(Conflict):
@@ -58,7 +60,11 @@ def give_consent(
 
 @transaction.atomic
 def withdraw_consent(*, consent: Consent, by: User, now: datetime) -> Consent:
-    """End a consent at once; a second time changes nothing."""
+    """End a consent at once; a second time changes nothing.
+
+    What an adviser planned there is taken back, and where they were before is erased: once shut out they could do
+    neither, and the farm can't. The transaction acts for `by` afterwards.
+    """
     head = lock_heads([consent.farm_id])[consent.farm_id]
     consent.refresh_from_db()
     if consent.withdrawn_at is not None:
@@ -68,6 +74,10 @@ def withdraw_consent(*, consent: Consent, by: User, now: datetime) -> Consent:
     actor = actor_on(by, consent.farm_id)
     append(head, kind="consent_withdrawn", actor=actor, row_hashes=[withdrawn_hash(consent)], now=now)
     note_in_log(farm=consent.farm, kind=LogKind.CONSENT_WITHDRAWN, actor=actor, now=now, about=_about(consent))
+    if consent.adviser_id is not None:
+        act_for_user(consent.adviser_id)
+        take_visits_back(adviser_id=consent.adviser_id, farm_ids=[consent.farm_id], now=now)
+        act_for_user(by.id)
     Consent.objects.filter(farm_id=consent.farm_id, id=consent.id).update(withdrawn_at=now)
     return consent
 

@@ -1,7 +1,9 @@
 """Planning visits and calls, taking them back, erasing where somebody was before; the group's rules for visits."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from uuid import UUID
 
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
@@ -9,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from farms.access import ADVISER, role_on
 from farms.clock import local_date
 from farms.errors import Forbidden, Invalid
+from farms.lookups import array_of
 from farms.models import Farm, Group, GroupVisitRules, LastFarmVisited, PlannedVisit, User
 from farms.models.visit import VisitKind
 
@@ -81,6 +84,17 @@ def erase_last_farm(*, visit: PlannedVisit, by: User) -> int:
     """Erase where the adviser was before; how many rows that were. Of others' it finds nothing."""
     rows = LastFarmVisited.objects.filter(farm_id=visit.farm_id, visit_id=visit.id, adviser_id=by.id)
     return rows.delete()[0]
+
+
+def take_visits_back(*, adviser_id: UUID, farm_ids: Collection[UUID], now: datetime) -> None:
+    """Plan nothing of an adviser's on these farms any longer, and erase where they were before.
+
+    The transaction must act for that adviser while the farms still let them in: row security lets nobody else do it.
+    """
+    ids = array_of(farm_ids)
+    visits = PlannedVisit.objects.filter(farm_id__any_of=ids, adviser_id=adviser_id, taken_back_at__isnull=True)
+    visits.update(taken_back_at=now)
+    LastFarmVisited.objects.filter(farm_id__any_of=ids, adviser_id=adviser_id).delete()
 
 
 def set_visit_rules(*, group: Group, text: str, by: User, now: datetime) -> GroupVisitRules:

@@ -7,8 +7,9 @@ from django.db.utils import ProgrammingError
 
 from farms import services
 from farms.errors import Forbidden, Invalid, Missing
-from farms.models import Farm, Group, GroupVisitRules, LastFarmVisited, PlannedVisit, Region, User
+from farms.models import Farm, Group, GroupVisitRules, LastFarmVisited, Membership, PlannedVisit, Region, User
 from farms.models.access import GroupRole
+from farms.selectors import consents_of
 from farms.services import Plan
 from farms.visits import USUAL_RULES, visit_rules_of, visits_ahead, visits_of_adviser, written_rules_of
 from tests.cast import NOW, acting, as_factory, as_role, make_group_member
@@ -91,6 +92,34 @@ def test_a_visit_is_taken_back_by_who_planned_it(planned, northfield, anna, dana
         assert visits_ahead(northfield, TODAY, dana) == []
     with as_factory():
         assert PlannedVisit.objects.get().taken_back_at == NOW and not LastFarmVisited.objects.exists()
+
+
+@pytest.mark.parametrize("who", ["anna", "dana"])
+def test_a_consent_that_ends_takes_its_advisers_visits_back_and_erases_where_they_were(
+    planned, northfield, group, anna, dana, who: str
+):
+    other = make_group_member("Fred", group, GroupRole.ADVISER)
+    by = {"anna": anna, "dana": dana}[who]
+    with acting(anna):
+        services.give_consent(farm=northfield, kind="adviser", adviser=other, by=anna, now=NOW)
+    with acting(other):
+        theirs = services.plan_visit(farm=northfield, plan=Plan("call", day(3)), by=other, now=NOW)
+    with acting(by):
+        services.withdraw_consent(consent=consents_of(northfield).get(adviser=dana), by=by, now=NOW)
+        assert Membership.objects.filter(user=anna).exists() == (by == anna), "who acted acts on"
+    with acting(anna):
+        assert [told.visit for told in visits_ahead(northfield, TODAY, anna)] == [theirs]
+    with as_factory():
+        assert PlannedVisit.objects.get(id=planned.id).taken_back_at == NOW and not LastFarmVisited.objects.exists()
+
+
+def test_the_end_of_the_regional_consent_leaves_visits_planned(planned, northfield, anna):
+    with acting(anna):
+        consent = services.give_consent(farm=northfield, kind="regional", by=anna, now=NOW)
+        services.withdraw_consent(consent=consent, by=anna, now=NOW)
+        assert len(visits_ahead(northfield, TODAY, anna)) == 1
+    with as_factory():
+        assert LastFarmVisited.objects.exists()
 
 
 def test_only_the_farms_adviser_plans(northfield, anna, ben, carla, erik):

@@ -63,6 +63,9 @@ class Consents(OnFarm):
 
     @extend_schema(responses={204: None})
     def destroy(self, request: Request, farm_id: UUID, consent_id: UUID) -> Response:
-        """Withdraw a consent, at once; a second time changes nothing."""
+        """Withdraw a consent, at once; a second time changes nothing.
+
+        What the adviser had planned there is taken back.
+        """
         withdraw_consent(consent=one_of(consents_of(self.farm), consent_id), by=self.user, now=self.now)
         return Response(status=204)
