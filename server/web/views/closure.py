@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -39,6 +39,11 @@ class Place:
     shut: Callable[[date], Any]
     lift: Callable[[date], Any]
     is_farm: bool
+
+    @property
+    def is_shut_for_good(self) -> bool:
+        """Whether it is closed without an end, so that closing it would change nothing from today on."""
+        return any(each.from_on <= self.today and each.open_from is None for each in self.ahead)
 
 
 @farm_page(Need.MANAGE)
@@ -112,11 +117,16 @@ def _closing(request: HttpRequest, place: Place) -> HttpResponse:
 
 def _lifting(request: HttpRequest, place: Place) -> HttpResponse:
     """As `_closing`; looked at, it is the same page, so that a refusal may be loaded again."""
-    form = ClosureForm(request.POST if request.method == "POST" else None, initial={"from_on": place.today})
+    form = _lift_form(place, request.POST if request.method == "POST" else None)
     if form.is_valid() and accepted(form, lambda: place.lift(form.cleaned_data["from_on"])):
         messages.success(request, _("From that day on visits are open again."))
         return redirect(place.page)
     return _page(request, place, lifting=form)
+
+
+def _lift_form(place: Place, data: QueryDict | None = None) -> ClosureForm:
+    """Its field has an id of its own: both forms may stand on the page."""
+    return ClosureForm(data, initial={"from_on": place.today}, auto_id="id_lift_%s")
 
 
 def _page(
@@ -127,8 +137,8 @@ def _page(
     context = {
         "place": place,
         "told": [closure_sentence(each, place.today) for each in (*place.ahead, *place.ahead_of_region)],
-        # One button, the one that fits what is set; after a refusal the one that was pressed.
-        "form": form if form is not None and form.errors else None if place.ahead else fresh,
-        "lifting": lifting if lifting is not None and lifting.errors else fresh if place.ahead else None,
+        # The buttons that fit what is set; after a refusal also the one that was pressed.
+        "form": form if form is not None and form.errors else None if place.is_shut_for_good else fresh,
+        "lifting": lifting if lifting is not None and lifting.errors else _lift_form(place) if place.ahead else None,
     }
     return render(request, "web/closure.html", context, status=422 if refused else 200)

@@ -24,7 +24,7 @@ def test_the_owner_closes_the_farm_and_everybody_of_it_reads_so(browser, anna, b
     assert browser(anna).post(page, {"from_on": "2026-06-03"}).status_code == 302
     told = words(browser(anna).get(page))
     assert "Closed to visits from June 3 on." in told and "Open to visits again" in told
-    assert "Close to visits" not in told
+    assert "Close to visits" in told, "it may still be closed from today on"
     for user in (anna, ben, dana):
         shown = words(browser(user).get(at("farm", northfield)))
         assert "Closed to visits from June 3 on. Call, don't visit." in shown
@@ -36,6 +36,21 @@ def test_the_adviser_lifts_it(browser, anna, dana, northfield):
     assert browser(dana).post(at("closure_lift", northfield), {"from_on": "2026-06-05"}).status_code == 302
     told = words(browser(dana).get(at("farm", northfield)))
     assert "Closed to visits since June 1. Open again from June 5." in told
+
+
+def test_a_closure_with_an_end_is_prolonged_on_its_page(browser, anna, northfield):
+    page = at("closure", northfield)
+    browser(anna).post(page, {"from_on": "2026-06-01"})
+    assert "Close to visits" not in words(browser(anna).get(page))
+    browser(anna).post(at("closure_lift", northfield), {"from_on": "2026-06-10"})
+    shown = browser(anna).get(page)
+    assert "Open to visits again" in words(shown) and "Close to visits" in words(shown)
+    assert "it is closed until it is lifted" in words(shown)
+    assert shown.content.count(b'id="id_from_on"') == shown.content.count(b'id="id_lift_from_on"') == 1
+    assert browser(anna).post(page, {"from_on": "2026-06-01"}).status_code == 302
+    told = words(browser(anna).get(page))
+    assert "Closed to visits since June 1." in told and "Open again" not in told
+    assert "Close to visits" not in told and "Open to visits again" in told
 
 
 def test_what_cannot_be_is_told_beside_the_day(browser, anna, northfield):
