@@ -23,6 +23,14 @@ def told_of_farms(farm_ids: Collection[UUID], week: date) -> dict[UUID, Told]:
     return {row.farm_id: row for row in newest if not row.undone}
 
 
+def weeks_told_before(farm_ids: Collection[UUID], week: date) -> dict[UUID, date]:
+    """The newest week before this one (their Mondays) that was noted as told to each of these farms."""
+    rows = Told.objects.filter(farm_id__any_of=array_of(farm_ids), week__lt=week)
+    newest = rows.order_by("farm_id", "week", "-entry").distinct("farm_id", "week")
+    # In the order of their weeks: the last one stays.
+    return {farm_id: told for farm_id, told, undone in newest.values_list("farm_id", "week", "undone") if not undone}
+
+
 def told_rows_of(farm: "Farm") -> QuerySet[Told]:
     """Everything that was noted of telling the farm, newest first."""
     return Told.objects.filter(farm_id=farm.id).order_by("-entry")

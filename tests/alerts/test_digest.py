@@ -213,17 +213,17 @@ class TestWhatItSays:
         self, group: Group, rising: Farm, cards: list[Station], write: Write
     ):
         """As after an outage, when only the newest week's mail goes out."""
-        assert "Judged late" not in write(rising, monday(10)).text
+        assert "Earlier weeks" not in write(rising, monday(10)).text
         for number, specks in ((12, 130), (13, 90)):
             count_week(cards, monday(number), [specks] * 5)
             check(group, monday(number))
         assert (
-            "Judged late, without a mail of their own. Week of June 22: 83 specks a card (76 to 92), near your action "
-            "level of 100; 140 flies a trap, below your action level of 250. Week of June 29: 130 specks a card "
+            "Earlier weeks, judged late or not told before. Week of June 22: 83 specks a card (76 to 92), near your "
+            "action level of 100; 140 flies a trap, below your action level of 250. Week of June 29: 130 specks a card "
             "(121 to 141), over your action level of 100."
         ) in flat(write(rising, monday(13)).text)
         check(group, monday(14))
-        assert "Judged late" not in write(rising, monday(14)).text
+        assert "Earlier weeks" not in write(rising, monday(14)).text
 
     def test_it_is_about_as_long_as_agreed(self, over: Farm, write: Write):
         """The sample agreed on has about 150 words."""

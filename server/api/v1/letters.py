@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import OpenApiTypes, extend_schema
 from rest_framework.request import Request
 
-from alerts.delivery.paper import PaperLetter, letters_of_adviser, paper_letters
+from alerts.delivery.paper import PaperLetter, letter_of_farm, letters_of_adviser
 from alerts.selectors import newest_week
 from farms.access import Need, group_for
 from farms.clock import local_date, monday_of
@@ -63,7 +63,7 @@ class FarmLetter(OnFarmForPeople, LettersView):
         """
         asked = self.query(LetterQuery)
         week, today = self.week_asked(asked, self.farm.time_zone, newest_week(self.farm))
-        letters = paper_letters([self.farm], week, today, self.user)
+        letters = letter_of_farm(self.farm, week, today, self.user)
         return self.written(letters, week, asked, self.farm.time_zone)
 
 

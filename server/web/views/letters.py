@@ -9,7 +9,7 @@ from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from alerts.delivery.paper import PaperLetter, letters_of_adviser, paper_letters
+from alerts.delivery.paper import PaperLetter, letter_of_farm, letters_of_adviser
 from alerts.selectors import newest_week
 from farms import clock
 from farms.access import Need
@@ -40,7 +40,7 @@ def letters(request: HttpRequest) -> HttpResponse:
 def letter(request: HttpRequest, visit: Visit) -> HttpResponse:
     """One farm's letter, whether it gets mail or not; for its owner and its advisers."""
     week = _week_asked(request, visit.today, newest_week(visit.farm))
-    written = paper_letters([visit.farm], week, visit.today, request.user)  # type: ignore[arg-type]  # signed in
+    written = letter_of_farm(visit.farm, week, visit.today, request.user)  # type: ignore[arg-type]  # signed in
     return _pdf(request, written, week, visit.farm.time_zone) or redirect("farm", farm_id=visit.farm.id)
 
 

@@ -4,6 +4,7 @@ Pages and text are read by pypdf, a program of its own.
 """
 
 import io
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -12,12 +13,15 @@ from pypdf import PdfReader
 
 from alerts.delivery.letter import Letter, Picture, paragraph, strong
 from alerts.delivery.paper import PaperLetter, letters_of_adviser, shorter
+from alerts.services import Telling, let_adviser_leave, mark_told, take_back_told
 from farms import services
-from farms.models import Farm, User
+from farms.models import Farm, GroupMember, User
+from farms.offers import standing_offers
 from farms.selectors import consents_of
+from farms.services import Successor
 from server.reports.letters import Sheets, letters_pdf, usual_paper
 from tests.alerts.scene import check, count_week, monday
-from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_stations, make_user
+from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_group_member, make_stations, make_user
 from tests.server.api.senders import session_of
 from tests.server.api.test_problems import assert_problem
 from tests.server.web.pages import at
@@ -141,6 +145,53 @@ def test_one_farms_letter_is_its_owners_and_its_advisers(
     for user in (anna, ben, carla, erik):
         assert browser(user).get(reverse("letters")).status_code == 404
     assert browser().get(reverse("letters")).status_code == 302
+
+
+def test_an_owners_own_letter_is_from_no_adviser(browser: Any, anna: User, dana: User, silent: list[Farm]):
+    (page,) = pages(browser(anna).get(at("letter", silent[0])).content)
+    assert "Written for Northfield, Valley Advisers." in page and "adviser" not in page and "Anna" not in page
+    (theirs,) = pages(session_of(anna).get(f"/api/v1/farms/{silent[0].id}/letter").content)
+    assert "Written for Northfield, Valley Advisers." in theirs
+    (page,) = pages(browser(dana).get(at("letter", silent[0])).content)
+    assert "Written for Northfield by its adviser, Dana, Valley Advisers." in page
+
+
+def test_weeks_not_told_since_the_last_one_that_was_are_on_it(browser: Any, dana: User, silent: list[Farm]):
+    def letter() -> str:
+        return pages(browser(dana).get(at("letter", silent[0]), {"week": str(WEEK)}).content)[0]
+
+    def tell(week: date) -> None:
+        with acting(dana):
+            telling = Telling(week, "letter", week + timedelta(days=7))
+            mark_told(farm=silent[0], telling=telling, by=dana, now=NOW)
+
+    assert "Earlier weeks" not in letter(), "none was noted"
+    tell(monday(4))
+    tell(monday(6))
+    assert "Earlier weeks" not in letter()
+    with acting(dana):
+        take_back_told(farm=silent[0], week=monday(6), by=dana, now=NOW)
+    page = letter()
+    assert "Earlier weeks, judged late or not told before. Week of May 11:" in page and "Week of May 18:" in page
+    assert "Week of May 4:" not in page
+
+
+def test_who_would_follow_an_adviser_is_on_it_as_long_as_it_waits(
+    browser: Any, anna: User, dana: User, erik: User, group: Any, silent: list[Farm]
+):
+    def letter(week: date) -> str:
+        return pages(browser(anna).get(at("letter", silent[0]), {"week": str(week)}).content)[0]
+
+    follows = Successor(make_group_member("Fay", group, "adviser"), NOW.date() + timedelta(days=20))
+    with acting(erik):
+        role = GroupMember.objects.get(user=dana)
+        let_adviser_leave(role=role, successor=follows, by=erik, now=NOW)
+    told = "Your adviser Dana has left. Fay would take over from June 21, once you say yes; you may say no."
+    assert told in letter(WEEK) and told in letter(WEEK)
+    assert "has left" not in letter(monday(4)), "two weeks later she was still there"
+    with acting(anna):
+        services.answer_offer(offer=standing_offers([silent[0].id]).get(), answer="no", by=anna, now=NOW)
+    assert "has left" not in letter(WEEK)
 
 
 def test_where_there_is_none_the_list_says_so(browser: Any, dana: User, northfield: Farm):
