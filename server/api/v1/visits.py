@@ -50,6 +50,11 @@ class PlannedVisitSerializer(serializers.Serializer):
     )
 
 
+class VisitMadeSerializer(PlannedVisitSerializer):
+    # An answer is kept under its Idempotency-Key, and would tell again what was erased since.
+    last_farm = None
+
+
 class NewVisit(Body):
     kind = Choice(VisitKind.choices)
     day = Day(help_text="Today or later, at most a year ahead.")
@@ -83,14 +88,15 @@ class Visits(OnFarmForPeople):
         """The visits and calls planned for this farm, by day; for its people and its advisers, not for keys."""
         return self.page(visits_told(visits_of(self.farm), self.user), PlannedVisitSerializer)
 
-    @extend_schema(request=NewVisit, responses={201: PlannedVisitSerializer}, examples=[EXAMPLE])
+    @extend_schema(request=NewVisit, responses={201: VisitMadeSerializer}, examples=[EXAMPLE])
     def create(self, request: Request, farm_id: UUID) -> Response:
         """Plan a visit or a call; for the farm's advisers.
 
-        Where the adviser was before, and when, is seen by that adviser alone and can be erased.
+        Where the adviser was before, and when, is seen by that adviser alone and can be erased; this answer leaves it
+        out.
         """
         visit = plan_visit(farm=self.farm, plan=Plan(**self.body(NewVisit)), by=self.user, now=self.now)
-        return Response(PlannedVisitSerializer(self._told(visit.id)).data, status=201)
+        return Response(VisitMadeSerializer(self._told(visit.id)).data, status=201)
 
     @extend_schema(responses={204: None})
     def destroy(self, request: Request, farm_id: UUID, planned_visit_id: UUID) -> Response:

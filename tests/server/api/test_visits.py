@@ -20,7 +20,8 @@ def test_a_visit_is_planned_told_as_a_call_and_taken_back(anna: User, ben: User,
     assert made.status_code == 201, made.content
     visit = made.json()
     assert (visit["kind"], visit["told_as"], visit["adviser_id"]) == ("visit", "visit", str(dana.id))
-    assert visit["last_farm"] == {"name": "Hollow Creek", "visited_on": "2026-05-29"}
+    last = adviser.get(path(northfield)).json()["results"][0]["last_farm"]
+    assert last == {"name": "Hollow Creek", "visited_on": "2026-05-29"}
     owner.post(f"/api/v1/farms/{northfield.id}/closures", {"closed": True, "from_on": "2026-06-01"})
     for user in (anna, ben):
         (row,) = session_of(user).get(path(northfield)).json()["results"]
@@ -30,6 +31,16 @@ def test_a_visit_is_planned_told_as_a_call_and_taken_back(anna: User, ben: User,
     assert_problem(owner.delete(f"{path(northfield)}/{visit['id']}"), 403, "forbidden")
     assert adviser.delete(f"{path(northfield)}/{visit['id']}").status_code == 204
     assert owner.get(path(northfield)).json()["results"] == []
+
+
+def test_what_was_erased_is_not_told_again_to_who_sends_the_plan_again(dana: User, northfield: Farm):
+    adviser, key = session_of(dana), {"Idempotency-Key": '"a-plan-of-danas"'}
+    made = adviser.post(path(northfield), PLAN, headers=key)
+    assert made.status_code == 201, made.content
+    assert adviser.delete(f"{path(northfield)}/{made.json()['id']}/last-farm").status_code == 204
+    again = adviser.post(path(northfield), PLAN, headers=key)
+    assert again.status_code == 201 and again.json()["id"] == made.json()["id"]
+    assert b"Hollow Creek" not in again.content
 
 
 def test_refusals(anna: User, dana: User, carla: User, erik: User, reader: Sender, northfield: Farm):
