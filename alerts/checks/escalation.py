@@ -5,13 +5,14 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from alerts.models import Alert, AlertEvent
-from alerts.models.alert import BY_SOMEBODY, EventKind, Rule
+from alerts.models.alert import BY_SOMEBODY, WAITS_FOR_VISITS, EventKind, Rule
 from alerts.services.alert import event_hash
 from farms.clock import local_date, monday_of
+from farms.closures import closed_farms
 from farms.ids import uuid7
 from farms.ledger import Actor, lock_heads, next_number
 from farms.ledger_entries import append_to_each
@@ -28,12 +29,23 @@ STAYS_ON_THE_FARM = (Rule.SITING,)
 
 
 def escalate_unseen(group: "Group", now: datetime) -> int:
-    """Note of every alert that is open and unseen for seven days that its adviser is told. Returns how many."""
-    done = 0
-    while alerts := list(_unseen(group, now)[:AT_ONCE]):
+    """Note of every alert that is open and unseen for seven days that its adviser is told. Returns how many.
+
+    What waits while a farm is closed to visits is told when it is open again.
+    """
+    done, waiting = 0, _waiting(group, now)
+    while alerts := list(_unseen(group, now).exclude(waiting)[:AT_ONCE]):
         _escalate(alerts, group, now)
         done += len(alerts)
     return done
+
+
+def _waiting(group: "Group", now: datetime) -> Q:
+    """What asks for a visit on farms that take no visitors."""
+    asking = Alert.objects.filter(farm__group_id=group.id, rule__in=WAITS_FOR_VISITS, closed_at__isnull=True)
+    farms = set(asking.filter(escalated_at__isnull=True).values_list("farm_id", flat=True))
+    closed = closed_farms(farms, local_date(now, group.time_zone))
+    return Q(rule__in=WAITS_FOR_VISITS, farm_id__any_of=array_of(closed))
 
 
 def _unseen(group: "Group", now: datetime) -> QuerySet[Alert]:

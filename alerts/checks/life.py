@@ -8,12 +8,10 @@ from alerts.checks.known import Change, KnownWeek, Matter, OpenAlert, PastResult
 from alerts.checks.occasion import Occasion
 from alerts.checks.rules import over, overdue, quiet, rising
 from alerts.checks.signals import BITS, ENDINGS
-from alerts.models.alert import ClosedBecause, EventKind, Rule
+from alerts.models.alert import WAITS_FOR_VISITS, ClosedBecause, EventKind, Rule
 from alerts.models.assessment import LevelWord
 from alerts.rounds import season_on
 
-# What asks for a visit waits while a farm takes no visitors; its people may go on counting.
-WAITS_FOR_VISITS = frozenset({Rule.OVERDUE.value, Rule.SITING.value, Rule.FEW_ANIMALS.value})
 # A state rather than a week's count: it is noted when it begins and when it ends.
 NOT_NOTED_WEEKLY = frozenset({Rule.SITING.value})
 
@@ -129,6 +127,8 @@ def _overdue(known: KnownWeek, occasion: Occasion, alert: OpenAlert | None, day:
         opens = late and not occasion.again and not known.no_visitors
         return [_open(known, (None, "", Rule.OVERDUE.value), evidence)] if opens else []
     if late:
+        # Noted while the farm is closed to visits, too, and told to nobody: keys and feeds read what was noted, and a
+        # gap in it would tell them of the closure.
         return [_stay(alert, evidence)]
     skipped = known.walks.skipped_to is not None
     return [_close(alert, ClosedBecause.SKIPPED_AHEAD if skipped else ClosedBecause.COUNTED_AGAIN, evidence)]

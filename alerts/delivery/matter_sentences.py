@@ -27,7 +27,7 @@ def matters_paragraph(told: FarmWeek) -> Paragraph | None:
 def _opened(told: FarmWeek) -> Iterator[str]:
     """What opened with this week: told once, and on the page as long as it is open."""
     names = {str(place.id): place.name for place in told.facilities.values()}
-    for alert in told.alerts:
+    for alert in told.asking:
         if alert.rule not in TOLD_ELSEWHERE and alert.id in told.evidence:
             said = matter_phrase(alert.rule, alert.method, told.evidence[alert.id], names)
             if said:

@@ -219,7 +219,8 @@ def _spread(told: FarmWeek, row: Assessment) -> Paragraph:
 def next_round_paragraph(told: FarmWeek) -> Paragraph | None:
     """Next round: Sunday, July 12. Card 3 was lost: hang the next one out of reach of the animals."""
     due, missing = told.due_on, [row.evidence.get("missing", []) for row in told.farm_rows.values()]
-    sentences = [_due(told, due)] if due else []
+    # While no visitors come nothing is overdue.
+    sentences = [_due(told, due)] if due and (due >= told.day or not told.closed) else []
     for method, stations in zip(told.farm_rows, missing, strict=True):
         sentences += _missing(method, stations)
     return paragraph(*sentences) if sentences else None

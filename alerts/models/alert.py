@@ -20,6 +20,10 @@ class Rule(models.TextChoices):
     FEW_ANIMALS = "few_animals", _("too few animals looked at")
 
 
+# What asks for a visit waits while a farm takes no visitors; its people may go on counting.
+WAITS_FOR_VISITS = frozenset({Rule.OVERDUE.value, Rule.SITING.value, Rule.FEW_ANIMALS.value})
+
+
 class ClosedBecause(models.TextChoices):
     BACK_BELOW = "back_below", _("back below the action level")
     NO_LONGER_RISING = "no_longer_rising", _("no longer rising")

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from alerts.models import Alert, Assessment, CheckFailure
-from alerts.models.alert import Rule
+from alerts.models.alert import WAITS_FOR_VISITS, Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Walks, days_without, due_on
 from alerts.selectors.alerts import evidence_of_openings, with_deeds
 from alerts.selectors.results import WeekMean, assessments_of_farms, means_of_farms
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
+from farms.closures import closed_farms
 from farms.lookups import array_of
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
@@ -43,7 +44,7 @@ class FarmWeek:
     `alerts` are the open ones, each with what somebody did about it (`with_deeds`); `evidence` is what those rest on
     that opened with this week. `work` is the last one noted; `work_effect`, what became of the counts since, and
     `stations`, how each stands beside the farm's others, are there where somebody asked for them; so is `since`, a
-    round that the check has not seen.
+    round that the check has not seen. `closed`: to visits, on that day.
     """
 
     farm: "Farm"
@@ -63,6 +64,7 @@ class FarmWeek:
     development: "FarmDevelopment | None" = None
     stations: "Mapping[UUID, StationEffect]" = field(default_factory=dict)
     since: "RoundSince | None" = None
+    closed: bool = False
 
     @property
     def over(self) -> list[Assessment]:
@@ -79,9 +81,18 @@ class FarmWeek:
         """The first of the weeks that are told."""
         return self.week - (WEEKS_TOLD - 1) * WEEK
 
+    def waits(self, alert: Alert) -> bool:
+        """Whether an open alert waits: it asks for a visit, and the farm takes no visitors."""
+        return self.closed and alert.rule in WAITS_FOR_VISITS
+
+    @property
+    def asking(self) -> list[Any]:
+        """The open alerts that don't wait."""
+        return [alert for alert in self.alerts if not self.waits(alert)]
+
     @property
     def is_overdue(self) -> bool:
-        return any(alert.rule == Rule.OVERDUE for alert in self.alerts)
+        return any(alert.rule == Rule.OVERDUE for alert in self.asking)
 
     @property
     def needs_a_look(self) -> bool:
@@ -127,7 +138,7 @@ def share_of_level(row: Assessment) -> float:
 
 
 def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
-    """The week of each farm, seen from a day after it; twelve queries, however many farms."""
+    """The week of each farm, seen from a day after it; fourteen queries, however many farms."""
     farm_ids = [farm.id for farm in farms]
     results = _by_farm(assessments_of_farms(farm_ids, week, week))
     means = _by_farm(means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
@@ -137,12 +148,12 @@ def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmW
     works, walks = last_works(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
     developed = development_of_farms(farms, day)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=week, solved_at__isnull=True)
-    failed = set(failures.values_list("farm_id", flat=True))
+    failed, closed = set(failures.values_list("farm_id", flat=True)), closed_farms(farms, day)
     return [
         FarmWeek(
             farm=farm, week=week, day=day, facilities={place.id: place for place in facilities[farm.id]},
             alerts=alerts[farm.id], evidence=evidence, work=works.get(farm.id), walks=walks[farm.id],
-            failed=farm.id in failed, development=developed[farm.id],
+            failed=farm.id in failed, closed=farm.id in closed, development=developed[farm.id],
             **_told(results[farm.id], means[farm.id], facilities[farm.id], week),
         )
         for farm in farms

@@ -24,7 +24,6 @@ from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import weeks_to_crossing
 from alerts.wording.places import facility_name
 from alerts.wording.results import against_level, mean_phrase, methods_phrase, weeks_up_phrase
-from farms.closures import closed_farms
 from farms.selectors import advised_farms
 
 if TYPE_CHECKING:
@@ -79,9 +78,8 @@ def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[Mo
     told = [replace(each, listed=listed.get(each.farm.id, ())) for each in weeks]
     ordered = sorted(told, key=_order)
     unreached = farms_not_reached([farm.id for farm in farms])
-    closed = closed_farms(farms, day or week + timedelta(days=7))
     rows = [with_reach(row_of(told), nobody=unreached.get(told.farm.id)) for told in ordered]
-    rows = [_by_call(row) if row.farm.id in closed else row for row in rows]
+    rows = [_by_call(row) if told.closed else row for told, row in zip(ordered, rows, strict=True)]
     return _with_telling(rows, week)
 
 
@@ -161,7 +159,7 @@ def verdict_of(told: FarmWeek) -> Verdict:
 
 def _is_unseen(told: FarmWeek) -> bool:
     """Whether something was told to the adviser since nobody on the farm looked at it, and still nobody has."""
-    return any(alert.escalated_at is not None and getattr(alert, "seen_at", None) is None for alert in told.alerts)
+    return any(alert.escalated_at is not None and getattr(alert, "seen_at", None) is None for alert in told.asking)
 
 
 def _has_jumped(told: FarmWeek) -> bool:
@@ -193,10 +191,11 @@ def _is_sure(told: FarmWeek) -> bool:
 
 
 def _weight(told: FarmWeek) -> float:
-    """How far over, half as much again where it rises; else how near, else how long nobody was there."""
+    """How far over, half as much again where it rises; else how near, else how long nobody who may come was there."""
     rows = told.over or [*told.facility_rows, *told.farm_rows.values()]
     share = max((share_of_level(row) for row in rows), default=0.0)
-    return share * (1.5 if _rising(told) else 1.0) + (told.days_without or 0) / 1000
+    days = 0 if told.closed else told.days_without or 0
+    return share * (1.5 if _rising(told) else 1.0) + days / 1000
 
 
 def _row_told_of(told: FarmWeek) -> Assessment | None:
@@ -321,7 +320,9 @@ def _fine(told: FarmWeek) -> str:
         return _("{methods} near").format(methods=methods_phrase(near))
     if counted:
         return _("{methods} below").format(methods=methods_phrase(counted))
-    return _("cards and traps hang, first counts to come") if told.days_without is not None else _("out of season")
+    if told.days_without is None:
+        return _("out of season")
+    return _("nothing counted") if told.closed else _("cards and traps hang, first counts to come")
 
 
 def _numbers(row: Assessment) -> str:

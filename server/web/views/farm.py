@@ -58,7 +58,9 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "ahead": ahead_lines(seen),
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),
-        "alerts": [(alert, _history(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")],
+        "alerts": [
+            (alert, _history(alert), seen.waits(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")
+        ],
         "works": work_lines(visit.farm, works[:8], visit.today),
         "stations": station_lines(visit, seen),
         "last": last_round(visit.farm),

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from farms.models import FarmClosure, RegionClosure
 from farms.services import give_consent
+from tests.alerts.scene import check, monday
 from tests.cast import NOW, acting, as_factory
 from tests.monitoring.regional.test_publish import WEEK, consenting_farms, summary
 from tests.server.feeds.reading import feed_of
@@ -28,6 +29,16 @@ def test_the_owner_closes_the_farm_and_everybody_of_it_reads_so(browser, anna, b
     for user in (anna, ben, dana):
         shown = words(browser(user).get(at("farm", northfield)))
         assert "Closed to visits from June 3 on. Call, don't visit." in shown
+
+
+def test_what_was_open_already_says_that_it_waits(browser, anna, northfield, group, traps):
+    check(group, monday(6))
+    page = at("farm", northfield)
+    told = "Waits while the farm is closed to visits."
+    before = words(browser(anna).get(page))
+    assert "how they hang" in before.split("Open matters")[1] and told not in before
+    browser(anna).post(at("closure", northfield), {"from_on": "2026-06-01"})
+    assert told in words(browser(anna).get(page))
 
 
 def test_the_adviser_lifts_it(browser, anna, dana, northfield):
