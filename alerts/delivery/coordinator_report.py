@@ -90,7 +90,7 @@ def report_of(group: "Group", told: Told, regions: "Sequence[Region]", published
         subject=_subject(group, told, week),
         title=group.name,
         week=_("week of {day}").format(day=day_phrase(week)),
-        sections=(_rounds(told), _reports(regions, published)),
+        sections=(_rounds(told, regions), _reports(regions, published)),
         link=settings.SITE_URL + reverse("group", args=[group.id]),
         small_print=(
             _(
@@ -129,11 +129,12 @@ def _subject(group: "Group", told: Told, week: date) -> str:
     return _("{what}: week of {day}").format(what=what, day=day_phrase(week))
 
 
-def _rounds(told: Told) -> Section:
+def _rounds(told: Told, regions: "Sequence[Region]") -> Section:
     if told.total is None:
         few = _("Fewer than {fewest} farms of the group are in season, so nothing is said of their rounds.")
         return Section(_("Rounds"), (), few.format(fewest=FEWEST))
-    lines = [Line(name, _said(own)) for name, own in told.regions.items()]
+    # Two regions of a group may have the same name.
+    lines = [Line(region.name, _said(told.regions[region.id])) for region in regions if region.id in told.regions]
     if told.smaller is not None:
         lines.append(Line(_("Smaller regions"), _said(told.smaller)))
     if len(lines) != 1:

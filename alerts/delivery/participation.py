@@ -49,29 +49,29 @@ class Participation:
 
 @dataclass(frozen=True)
 class Told:
-    """What may be told: the total, None where the group has too few farms; regions by name; the small ones together."""
+    """What may be told: the total, None where the group has too few farms; regions by id; the small ones together."""
 
     total: Participation | None
-    regions: Mapping[str, Participation]
+    regions: Mapping[UUID, Participation]
     smaller: Participation | None
 
 
-def participation_of(group: "Group", week: date, day: date) -> dict[str, Participation]:
-    """The week of each region that has farms in season, by its name, seen from a day after it; seven queries."""
-    farms = farms_of_group(group.id).filter(in_season(week, week + SUNDAY)).select_related("region")
-    regions: dict[UUID, str] = {farm.id: farm.region.name for farm in farms}
+def participation_of(group: "Group", week: date, day: date) -> dict[UUID, Participation]:
+    """The week of each region (its id) that has farms in season, seen from a day after it; seven queries."""
+    farms = farms_of_group(group.id).filter(in_season(week, week + SUNDAY))
+    regions: dict[UUID, UUID] = dict(farms.values_list("id", "region_id"))
     came, late, failed = _came(list(regions), week), _overdue(group, list(regions), day), _failed(list(regions), week)
-    found: dict[str, Participation] = {}
-    for farm_id, name in sorted(regions.items(), key=lambda each: each[1]):
+    found: dict[UUID, Participation] = {}
+    for farm_id, region_id in regions.items():
         own = Participation(1, farm_id in came, farm_id in late, farm_id in failed)
-        found[name] = found.get(name, Participation()) + own
+        found[region_id] = found.get(region_id, Participation()) + own
     return found
 
 
-def told_of(regions: Mapping[str, Participation]) -> Told:
+def told_of(regions: Mapping[UUID, Participation]) -> Told:
     """What may be told of these regions, so that fewer than five farms never stand alone, nor remain as the rest."""
     total = sum(regions.values(), Participation())
-    large = {name: own for name, own in regions.items() if own.farms >= FEWEST}
+    large = {region_id: own for region_id, own in regions.items() if own.farms >= FEWEST}
     smaller = sum((own for own in regions.values() if own.farms < FEWEST), Participation())
     if total.farms < FEWEST:
         return Told(None, {}, None)

@@ -3,6 +3,7 @@
 import re
 from datetime import date, timedelta
 from email import message_from_bytes, policy
+from uuid import uuid4
 
 import pytest
 from django.core import mail as django_mail
@@ -87,6 +88,16 @@ class TestWhatItSays:
         assert "Upper Valley: 5 farms in season · 5 rounds came · 1 farm set aside with an error, tried again" in text
         assert "The whole group: 11 farms in season · 8 rounds came · 3 rounds overdue · 1 farm set aside" in text
 
+    def test_two_regions_of_one_name_are_told_apart(self, group: Group, region: Region, elsewhere: Region, erik: User):
+        farms_in(region, [0] * 6)
+        farms_in(elsewhere, [0, 0, 0, 0, 1])
+        with as_factory():
+            Region.objects.filter(id=elsewhere.id).update(name=region.name)
+        (mail,) = write(group)
+        text = told_in(mail)
+        assert "Lower Valley: 6 farms in season · 6 rounds came" in text
+        assert "Lower Valley: 5 farms in season · 4 rounds came" in text
+
     def test_no_farm_is_named(self, group: Group, region: Region, erik: User):
         farms = farms_in(region, [0, 1, 2, 3, None, 0])
         (mail,) = write(group)
@@ -156,7 +167,7 @@ class TestSmallRegions:
         ],
     )
     def test_what_may_be_told(self, sizes: list[int], alone: list[int], smaller: int | None, total: int | None):
-        told = told_of({f"region {number}": self.one(size) for number, size in enumerate(sizes)})
+        told = told_of({uuid4(): self.one(size) for size in sizes})
         assert [own.farms for own in told.regions.values()] == alone
         assert (told.smaller and told.smaller.farms) == smaller
         assert (told.total and told.total.farms) == total
@@ -164,7 +175,7 @@ class TestSmallRegions:
 
     def test_nothing_that_is_told_stands_for_fewer_than_five(self):
         for sizes in ([a, b, c] for a in range(1, 8) for b in range(1, 8) for c in range(1, 8)):
-            told = told_of({f"region {number}": self.one(size) for number, size in enumerate(sizes)})
+            told = told_of({uuid4(): self.one(size) for size in sizes})
             parts = [own.farms for own in told.regions.values()] + ([told.smaller.farms] if told.smaller else [])
             rest = told.total.farms - sum(parts) if told.total else 0
             assert all(farms >= 5 for farms in parts) and (rest == 0 or rest >= 5), sizes
