@@ -20,7 +20,9 @@ from alerts.checks.store import store_changes
 from alerts.models import Alert, Assessment, CheckRun
 from alerts.models.alert import EventKind, Rule
 from alerts.models.assessment import TrendWord
+from alerts.rounds import season_on
 from alerts.selectors.results import latest
+from alerts.selectors.rounds import seasons_by_farm
 from farms.lookups import array_of
 from monitoring.analysis.group_list import names_by_benjamini_hochberg
 
@@ -47,13 +49,19 @@ def open_rises(farms: "Sequence[Farm]", occasion: Occasion, run: CheckRun) -> No
         return
     bars = _fixed(occasion, run)
     for start in range(0, len(farms), CHUNK):
-        farm_ids = [farm.id for farm in farms[start : start + CHUNK]]
+        farm_ids = _in_season(farms[start : start + CHUNK], occasion)
         renew(run)
         with transaction.atomic():
             keep_run(run)
             opened = set(_open_rises_of(farm_ids))
             rows = (row for row in _rising(farm_ids, occasion) if (row.farm_id, row.method) not in opened)
             store_changes([_opened(row) for row in rows if opens_by_rise(row, bars)], occasion)
+
+
+def _in_season(farms: "Sequence[Farm]", occasion: Occasion) -> list[UUID]:
+    """The farms whose season is open on the day they are seen from, as every other rule asks: what closed is quiet."""
+    seasons = seasons_by_farm([farm.id for farm in farms])
+    return [farm.id for farm in farms if season_on(seasons[farm.id], occasion.day_on(farm)) is not None]
 
 
 def bars_of(p_values: dict[str, Sequence[float]], false_share: float) -> dict[str, float]:

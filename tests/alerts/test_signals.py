@@ -8,7 +8,7 @@ import pytest
 
 from alerts.checks.group_week import judge_late_readings
 from alerts.models import AlertEvent, GroupRule
-from farms.models import Facility, Farm, Group, Region, User
+from farms.models import Facility, Farm, Group, Region, Season, User
 from farms.services.closure import close_farm, open_farm
 from monitoring.models import Siting, Station
 from tests.alerts.large_group import count_weeks, make_group_of, make_places
@@ -216,6 +216,12 @@ class TestRisesAcrossTheGroup:
         make_facility(farms[0], "Hutches", "calf_hutches")
         check(group, monday(8))
         assert len(alerts(farms[0], rule="rising")) == 1
+
+    def test_a_season_that_closed_before_the_check_opens_none(self, group: Group, farms: list[Farm]):
+        with as_factory():
+            Season.objects.filter(farm=farms[0]).update(closes_on=monday(8) + timedelta(days=5))
+        check(group, monday(8))
+        assert [bool(alerts(farm, still_open=True)) for farm in farms[:2]] == [False, True]
 
 
 class TestNoVisitors:
