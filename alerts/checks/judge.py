@@ -20,7 +20,7 @@ from alerts.checks.known import KnownWeek, OpenAlert, PastResult, Result, by_far
 from alerts.checks.life import changes_of, over_week
 from alerts.checks.names import Seen, seen_of
 from alerts.checks.occasion import Occasion
-from alerts.checks.open_alerts import last_noted, open_alerts_of
+from alerts.checks.open_alerts import last_noted, last_rounds_noted, open_alerts_of
 from alerts.checks.outlook import weeks_by_method
 from alerts.checks.rules import overdue
 from alerts.checks.side_by_side import no_search_for_cycles, side_by_side
@@ -118,7 +118,8 @@ def _known_weeks(farms: Farms, seasons: Seasons, drafts: Drafts, occasion: Occas
     alerts = by_farm(open_alerts_of(farm_ids))
     results = by_farm(_telling(drafts, alerts).results())
     history = by_farm(_history(results, alerts, occasion))
-    was_met = last_noted([alert for own in alerts.values() for alert in own], occasion.week)
+    every = [alert for own in alerts.values() for alert in own]
+    was_met, last_rounds = last_noted(every, occasion.week), last_rounds_noted(every)
     # No round can be dated after its farm's own today, so the latest of these days serves all.
     walks = walks_of_farms(seasons, max(days.values()))
     closed = closed_farms(farms, max(days.values()))
@@ -126,7 +127,7 @@ def _known_weeks(farms: Farms, seasons: Seasons, drafts: Drafts, occasion: Occas
         own = farm.id
         if own in results or own in alerts or _may_be_overdue(walks[own], days[own], occasion):
             known = KnownWeek(farm, results.get(own, []), history.get(own, []), alerts.get(own, []), walks[own])
-            yield replace(known, was_met=was_met, no_visitors=own in closed)
+            yield replace(known, was_met=was_met, last_rounds=last_rounds, no_visitors=own in closed)
 
 
 def _may_be_overdue(walks: Walks, day: date, occasion: Occasion) -> bool:

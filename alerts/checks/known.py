@@ -92,6 +92,7 @@ class KnownWeek:
 
     `results` are this week's, one a facility (or none) and method; `history` the results of the weeks since its oldest
     open alert; `open` its open alerts; `was_met` whether the rule of an alert (its id) was met when it was last noted.
+    `last_rounds`: the last round as an alert of an overdue one (its id) last noted it, None where there was none.
     `no_visitors`: the farm is closed to visits, so that what asks for one waits.
     """
 
@@ -101,6 +102,7 @@ class KnownWeek:
     open: Sequence[OpenAlert] = ()
     walks: Walks = field(default_factory=lambda: Walks((), None))
     was_met: Mapping[UUID, bool] = field(default_factory=dict)
+    last_rounds: Mapping[UUID, date | None] = field(default_factory=dict)
     no_visitors: bool = False
 
 

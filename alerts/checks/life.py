@@ -130,8 +130,16 @@ def _overdue(known: KnownWeek, occasion: Occasion, alert: OpenAlert | None, day:
         # Noted while the farm is closed to visits, too, and told to nobody: keys and feeds read what was noted, and a
         # gap in it would tell them of the closure.
         return [_stay(alert, evidence)]
-    skipped = known.walks.skipped_to is not None
-    return [_close(alert, ClosedBecause.SKIPPED_AHEAD if skipped else ClosedBecause.COUNTED_AGAIN, evidence)]
+    return [_close(alert, _why_not_overdue(known, alert), evidence)]
+
+
+def _why_not_overdue(known: KnownWeek, alert: OpenAlert) -> ClosedBecause:
+    """Where the last round is still the one that was noted, nobody counted: the group gives its farms more days now."""
+    if known.walks.skipped_to is not None:
+        return ClosedBecause.SKIPPED_AHEAD
+    noted = known.last_rounds
+    more_days = alert.id in noted and noted[alert.id] == known.walks.last_round
+    return ClosedBecause.SWITCHED_OFF if more_days else ClosedBecause.COUNTED_AGAIN
 
 
 def over_week(row: Result | PastResult) -> over.Week:

@@ -179,6 +179,25 @@ class TestARuleOfTheGroup:
         season(group, cards, [LEVEL, None, None, None])
         assert [alert.opened_week for alert in alerts(northfield, rule="overdue")] == [monday(3)]
 
+    def test_more_days_end_an_overdue_round_though_nobody_counted_and_say_so(
+        self, group: Group, northfield: Farm, cards: list[Station], anna: User
+    ):
+        season(group, cards, [LEVEL, None, None])
+        set_rule(group, anna, "overdue", days=30)
+        check(group, monday(3))
+        (alert,) = alerts(northfield, rule="overdue")
+        assert (alert.closed_week, alert.closed_because) == (monday(3), "switched_off")
+
+    def test_a_round_ends_it_as_counted_also_where_the_group_gives_more_days_meanwhile(
+        self, group: Group, northfield: Farm, cards: list[Station], anna: User
+    ):
+        season(group, cards, [LEVEL, None, None])
+        set_rule(group, anna, "overdue", days=30)
+        count_week(cards, monday(3), LEVEL)
+        check(group, monday(3))
+        (alert,) = alerts(northfield, rule="overdue")
+        assert (alert.closed_week, alert.closed_because) == (monday(3), "counted_again")
+
     def test_closes_at_the_groups_own_part_of_the_level(
         self, group: Group, northfield: Farm, cards: list[Station], anna: User
     ):
