@@ -30,9 +30,10 @@ from farms.selectors import farms_of_groups, groups, in_season, owned_since_befo
 from monitoring.selectors import unfinished_imports
 
 if TYPE_CHECKING:
-    from farms.models import Group
+    from farms.models import Farm, Group
 
 SUNDAY = timedelta(days=6)
+NOT_COUNTED = -1  # and so matching nothing
 MAILS_COUNTED_AGAIN = timedelta(hours=1)
 # The tick that writes mails rings every five minutes.
 A_WHILE = timedelta(minutes=10)
@@ -141,9 +142,9 @@ def _note_newest_week(rows: Sequence[Running], had_mail: Collection[UUID], now: 
         run = runs.get(row.group_id)
         if run is not None and row.week != run.week:
             row.week, row.settled_at, row.mails_counted_at = run.week, None, None
-            row.judged, row.failed = run.farms - run.failures, run.failures
+            row.judged, row.failed, row.to_judge = run.farms - run.failures, run.failures, NOT_COUNTED
     for week, some in _by_week(row for row in rows if row.week and row.settled_at is not None):
-        _note_later_days(week, some, now)
+        _note_later_days(week, [row for row in some if _goes_out(runs[row.group_id])], now)
     for week, some in _by_week(row for row in rows if row.week and row.settled_at is None):
         _note_matching(week, some, runs, now)
     for week, some in _by_week(
@@ -159,9 +160,8 @@ def _by_week(rows: Iterable[Running]) -> Iterator[tuple[date, list[Running]]]:
 
 def _note_later_days(week: date, rows: Sequence[Running], now: datetime) -> None:
     """Count a week again where a farm's own day has come since the counts matched, and its mail isn't written."""
-    chosen = farms_with_mail_day([row.group_id for row in rows])
-    missing = chosen.exclude(Exists(Digest.objects.filter(occasion=occasion_of(week), farm_id=OuterRef("id"))))
-    waiting = {farm.id: farm for farm in missing}
+    chosen = _with_mails(farms_with_mail_day([row.group_id for row in rows]), week)
+    waiting = {farm.id: farm for farm in chosen.filter(owed=True, written=False)}
     come = {
         waiting[farm_id].group_id
         for farm_id, weekday in mail_days_of_farms(list(waiting)).items()
@@ -175,13 +175,18 @@ def _note_later_days(week: date, rows: Sequence[Running], now: datetime) -> None
 def _note_matching(week: date, rows: Sequence[Running], runs: Mapping[UUID, CheckRun], now: datetime) -> None:
     found = _expected(week, [row.group_id for row in rows], now)
     for row in rows:
-        run, of_group = runs[row.group_id], found.get(row.group_id, Expected())
-        row.to_judge = of_group.to_judge
-        # Mails go out for a week that was the newest when its run began, and for no other.
-        told = run.started_at is not None and run.started_at < due_at(week + WEEK, run.group.time_zone)
-        row.owed, row.written = (of_group.owed, of_group.written) if told else (0, 0)
+        of_group = found.get(row.group_id, Expected())
+        # Each count is kept once it has matched: mails of later days are counted when the farms long have been.
+        if row.to_judge != row.judged + row.failed:
+            row.to_judge = of_group.to_judge
+        row.owed, row.written = (of_group.owed, of_group.written) if _goes_out(runs[row.group_id]) else (0, 0)
         matches = row.to_judge == row.judged + row.failed and row.owed == row.written
         row.settled_at = now if matches else None
+
+
+def _goes_out(run: CheckRun) -> bool:
+    """Mails go out for a week that was the newest when its run began, and for no other."""
+    return run.started_at is not None and run.started_at < due_at(run.week + WEEK, run.group.time_zone)
 
 
 @dataclass(frozen=True)
@@ -195,17 +200,11 @@ class Expected:
 
 def _expected(week: date, group_ids: Collection[UUID], now: datetime) -> dict[UUID, Expected]:
     """Farms to judge, those of them whose owners get a mail by now, and those whose mail is written; by group."""
-    own = {"farm_id": OuterRef("id")}
     # Out of season a farm is judged for what it had open; the run itself may have closed that.
     open_then = Q(closed_at__isnull=True) | Q(closed_week__gte=week)
-    has_alerts = Exists(Alert.objects.filter(open_then, **own))
-    began = CheckRun.objects.filter(group_id=OuterRef("group_id"), week=week).values("started_at")
+    has_alerts = Exists(Alert.objects.filter(open_then, farm_id=OuterRef("id")))
     farms = farms_of_groups(group_ids).filter(in_season(week, week + SUNDAY) | has_alerts)
-    counted = farms.alias(began=Subquery(began)).annotate(
-        owed=Q(owned_since_before("began")) & has_news(week),
-        written=Exists(Digest.objects.filter(occasion=occasion_of(week), **own)),
-    )
-    rows = list(counted.values_list("group_id", "id", "time_zone", "owed", "written"))
+    rows = list(_with_mails(farms, week).values_list("group_id", "id", "time_zone", "owed", "written"))
     days = mail_days_of_farms([farm_id for _, farm_id, _, owed, written in rows if owed and not written])
     found: dict[UUID, Expected] = {}
     for group_id, farm_id, time_zone, owed, written in rows:
@@ -213,6 +212,15 @@ def _expected(week: date, group_ids: Collection[UUID], now: datetime) -> dict[UU
         known = found.get(group_id, Expected())
         found[group_id] = Expected(known.to_judge + 1, known.owed + by_now, known.written + (by_now and written))
     return found
+
+
+def _with_mails(farms: "QuerySet[Farm]", week: date) -> QuerySet[Any]:
+    """The farms with whether their owners are `owed` a week's mail on some day, and whether it is `written`."""
+    began = CheckRun.objects.filter(group_id=OuterRef("group_id"), week=week).values("started_at")
+    return farms.alias(began=Subquery(began)).annotate(
+        owed=Q(owned_since_before("began")) & has_news(week),
+        written=Exists(Digest.objects.filter(occasion=occasion_of(week), farm_id=OuterRef("id"))),
+    )
 
 
 def _mails_are_due(row: Running, now: datetime) -> bool:

@@ -12,7 +12,8 @@ class Running(models.Model):
     """One group's checks, mails, farms set aside and imports, as they were last counted.
 
     The counts from `to_judge` to `written` are of the newest week that was judged. When they have matched once they
-    are kept (`settled_at`): a season that somebody opens later, for a day that is past, does not undo a check.
+    are kept (`settled_at`): a season that somebody opens later, for a day that is past, does not undo a check. Where a
+    farm's own day for its mail comes later in the week, mails are counted again, and farms to judge are not.
     """
 
     group = models.OneToOneField("farms.Group", primary_key=True, on_delete=models.PROTECT, related_name="+")
