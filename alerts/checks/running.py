@@ -4,22 +4,24 @@ However many groups there are, the queries are as many. What costs by the farm, 
 counted until they have matched, and its mails once an hour after that.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet, Subquery
 
 from alerts.checks.calendar import WEEK, due_at, newest_due, weeks_of
 from alerts.delivery.due_digests import goes_out_at, has_news
+from alerts.delivery.refusals import PUT_OFF_BY_MAILBOX
 from alerts.models import Alert, CheckFailure, CheckRun, Digest, Ring, Running
 from alerts.models.check import RunState
 from alerts.models.mail_day import MONDAY
-from alerts.models.outbox import TABLES, DeliveryState, occasion_of
+from alerts.models.outbox import MIDWEEK, TABLES, DeliveryState, occasion_of, week_of
 from alerts.rounds import Season
 from alerts.selectors.mail_days import farms_with_mail_day, mail_days_of_farms
 from alerts.selectors.running import RING, newest_runs
@@ -103,20 +105,58 @@ def _note_failures(rows: Iterable[Running]) -> None:
 
 
 def _note_waiting(rows: Iterable[Running]) -> None:
-    """The mails that are on their way, of whatever week."""
-    found: dict[UUID, list[tuple[str, int, datetime]]] = {}
+    """The mails that are on their way, of whatever week; the oldest of them that no mailbox of its own puts off."""
     states = [DeliveryState.QUEUED, DeliveryState.SENDING]
+    own = Q(error__regex=PUT_OFF_BY_MAILBOX)  # also while it is tried again
     counted = (
-        _by_group(mails.filter(state__in=states)).annotate(number=Count("queued_at"), oldest=Min("queued_at"))
+        _by_group(mails.filter(state__in=states).annotate(put_off=own), "occasion", "put_off").annotate(
+            number=Count("queued_at"), oldest=Min("queued_at")
+        )
         for mails in _all_mails()
     )
-    for group_id, state, number, oldest in next(counted).union(*counted, all=True):
-        found.setdefault(group_id, []).append((state, number, oldest))
+    waiting = [_Waiting(*each) for each in next(counted).union(*counted, all=True)]
+    found: dict[UUID, list[_Waiting]] = {}
+    for each in waiting:
+        found.setdefault(each.group_id, []).append(each)
+    of_mailboxes = _of_mailboxes(waiting)
     for row in rows:
         of_group = found.get(row.group_id, [])
-        row.waiting = sum(number for state, number, _ in of_group if state == DeliveryState.QUEUED)
-        row.sending = sum(number for state, number, _ in of_group if state == DeliveryState.SENDING)
-        row.oldest_mail_at = min((oldest for *_, oldest in of_group), default=None)
+        row.waiting = sum(each.number for each in of_group if each.state == DeliveryState.QUEUED)
+        row.sending = sum(each.number for each in of_group if each.state == DeliveryState.SENDING)
+        row.oldest_mail_at = min((each.oldest for each in of_group if each not in of_mailboxes), default=None)
+
+
+class _Waiting(NamedTuple):
+    """Mails of one group, state and occasion; `put_off` by the mailbox they are for, or not."""
+
+    group_id: UUID
+    state: str
+    occasion: str
+    put_off: bool
+    number: int
+    oldest: datetime
+
+    @property
+    def beside(self) -> tuple[UUID, str]:
+        """Group and occasion of the weekly mails that went out with it, or last before it."""
+        week = week_of(self.occasion)
+        return self.group_id, occasion_of(week - WEEK if self.occasion.endswith(MIDWEEK) else week)
+
+
+def _of_mailboxes(waiting: Iterable[_Waiting]) -> set[_Waiting]:
+    """Those that a full mailbox holds up, and no fault of ours: of the week's mails more have left than wait so."""
+    put_off = [each for each in waiting if each.put_off]
+    if not put_off:
+        return set()
+    held, left = Counter[tuple[UUID, str]](), Counter[tuple[UUID, str]]()
+    for each in put_off:
+        held[each.beside] += each.number
+    asked = {"state": DeliveryState.SENT, "occasion__in": {occasion for _, occasion in held}}
+    sent = (_by_group(mails.filter(**asked), "occasion") for mails in _all_mails(array_of({own for own, _ in held})))
+    counted = (mails.annotate(number=Count("queued_at")) for mails in sent)
+    for group_id, _, occasion, number in next(counted).union(*counted, all=True):
+        left[group_id, occasion] += number
+    return {each for each in put_off if held[each.beside] < left[each.beside]}
 
 
 def _note_hooks(rows: Iterable[Running]) -> None:
@@ -251,5 +291,5 @@ def _all_mails(group_ids: IdArray | None = None) -> Iterator[QuerySet[Any]]:
         yield mails if group_ids is None else mails.filter(**{f"{own}__any_of": group_ids})
 
 
-def _by_group(mails: QuerySet[Any]) -> QuerySet[Any]:
-    return mails.values_list("farm__group_id" if mails.model is Digest else "group_id", "state")
+def _by_group(mails: QuerySet[Any], *columns: str) -> QuerySet[Any]:
+    return mails.values_list("farm__group_id" if mails.model is Digest else "group_id", "state", *columns)

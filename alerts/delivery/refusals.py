@@ -19,6 +19,9 @@ STATUS = re.compile(r"(?<![.\d])([245]\.\d{1,3}\.\d{1,3})(?![.\d])")
 # RFC 3463, 3.2 and 3.3, and RFC 7505 for 1.10: no such mailbox, no such system, moved, or taking no mail. The others of
 # class 5 are about the sender, the mail's size or content, a full mailbox, or a policy that may catch everybody's mail.
 GONE = {"1.0", "1.1", "1.2", "1.3", "1.4", "1.6", "1.10", "2.0", "2.1"}
+# Of what `told_of` keeps: the mailbox is full or not there for now (RFC 3463, 3.2 and 3.3; without an enhanced code
+# RFC 5321, 4.2.3). Class 4's others are of a server, the way to it or a policy, and may hold up everybody's mail.
+PUT_OFF_BY_MAILBOX = r"^SMTP(RecipientsRefused|DataError) 4(\d\d 4\.[12]\.\d+|50|52)$"
 REJECTED = {
     RejectReason.INVALID: StopReason.BOUNCED,
     RejectReason.BOUNCED: StopReason.BOUNCED,

@@ -31,6 +31,7 @@ class Running(models.Model):
     sent = models.IntegerField(default=0, help_text="Mails of the newest week.")
     refused = models.IntegerField(default=0, help_text="Mails of the newest week.")
     mails_counted_at = models.DateTimeField(null=True)
+    # Of those that wait, but for a mail that its own mailbox puts off while more of its week have left.
     oldest_mail_at = models.DateTimeField(null=True)
     set_aside = models.IntegerField(default=0, help_text="Farms and weeks not solved yet.")
     retry_at = models.DateTimeField(null=True, help_text="When the first of them is tried again.")

@@ -40,7 +40,7 @@ class Allowed:
 
     bell: timedelta = timedelta(minutes=10)
     check: timedelta = timedelta(hours=2)
-    mail: timedelta = timedelta(hours=7)  # a mail that was put off waits up to six
+    mail: timedelta = timedelta(hours=7)  # between two tries of a mail that is put off lie six at most
     imports: timedelta = timedelta(hours=2)
 
 

@@ -13,14 +13,15 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from alerts.delivery import outbox
-from alerts.models import Digest, Ring, Running
+from alerts.models import Digest, MondayList, Ring, Running
+from alerts.selectors.running import Allowed, Kind, off_in_group
 from farms.ids import moment_of
-from farms.models import Farm, Group, Season
+from farms.models import Farm, Group, Season, User
 from monitoring.models import Import
 from server import checks, tasks, watchdog
 from tests.alerts.scene import check_time, monday
 from tests.alerts.test_running import break_for, owned, run_monday  # noqa: F401  owned is a fixture
-from tests.cast import as_factory, as_role
+from tests.cast import as_factory, as_role, make_user
 
 HOUR = timedelta(hours=1)
 
@@ -142,6 +143,72 @@ class TestCounts:
         at(well + 7 * HOUR + timedelta(minutes=1))
         assert len(dog.heard) == 1
         assert f"of group {group.id} 1 mails wait, the oldest since 421 min" in said(caplog)[-1]
+
+    @pytest.mark.parametrize("answer", ["SMTPRecipientsRefused 452 4.2.2", "SMTPDataError 452"])
+    def test_a_mailbox_that_is_full_for_days_silences_nothing_while_the_others_mails_left(
+        self, dog: Dog, at, well: datetime, group: Group, answer: str
+    ):
+        full = well + timedelta(days=3)
+        with as_factory():
+            Digest.objects.update(state="queued", queued_at=well, attempts=80, error=answer, next_try_at=full)
+            self.add_sent(2, well)
+        at(full)
+        assert len(dog.heard) == 1
+        row = Running.objects.get(group=group)
+        assert (row.waiting, row.oldest_mail_at) == (1, None)
+
+    def test_a_mail_between_mondays_that_is_alone_of_its_kind_is_held_against_the_week_before(
+        self, dog: Dog, at, well: datetime
+    ):
+        with as_factory():
+            self.add_sent(2, well)
+            Digest.objects.update(
+                state="sending", lease_until=well, queued_at=well, occasion="2026-W16-midweek",
+                error="SMTPDataError 452 4.2.2",
+            )  # fmt: skip
+        at(well + 8 * HOUR)
+        off = off_in_group(Running.objects.get(), Allowed(), well + 8 * HOUR)
+        assert Kind.MAIL_WAITS not in [each.kind for each in off]
+
+    def test_a_full_mailbox_is_an_alarm_where_no_others_mail_left(self, dog: Dog, at, well: datetime):
+        """So that a server that says the same to everybody isn't taken for a mailbox."""
+        with as_factory():
+            MondayList.objects.all().delete()
+            Digest.objects.update(state="queued", queued_at=well, error="SMTPDataError 452 4.2.2")
+        at(well + 8 * HOUR)
+        assert dog.heard == []
+
+    @pytest.mark.parametrize(
+        "answer",
+        ["SMTPDataError 451 4.7.1", "SMTPDataError 452 4.3.1", "SMTPSenderRefused 450", "ConnectionRefusedError"],
+    )
+    def test_what_is_said_of_our_side_is_one_whatever_left_before(self, dog: Dog, at, well: datetime, answer: str):
+        with as_factory():
+            Digest.objects.update(state="queued", queued_at=well, error=answer)
+            self.add_sent(2, well)
+        at(well + 8 * HOUR)
+        assert dog.heard == []
+
+    def test_so_is_a_mail_behind_a_full_mailbox_that_nobody_tried(
+        self, dog: Dog, at, well: datetime, group: Group
+    ):  # fmt: skip
+        with as_factory():
+            Digest.objects.update(state="queued", queued_at=well, error="SMTPDataError 452 4.2.2")
+            self.add_sent(2, well)
+            MondayList.objects.filter(text="invented", state="sent").update(state="queued", error="")
+            self.add_sent(2, well)
+        at(well + 8 * HOUR)
+        assert dog.heard == []
+
+    @staticmethod
+    def add_sent(number: int, now: datetime) -> None:
+        """Lists of the same week to so many more advisers, which left."""
+        for _ in range(number):
+            reader = make_user(f"Reader{User.objects.count()}")
+            MondayList.objects.create(
+                group=Group.objects.get(), recipient=reader, occasion=Digest.objects.get().occasion, language="en",
+                subject="", text="invented", html="", queued_at=now, next_try_at=now, sent_at=now, state="sent",
+            )  # fmt: skip
 
     def test_the_ages_are_those_of_the_settings(self, dog: Dog, at, well: datetime, settings):
         settings.WATCHDOG_HOURS = {"check": 2.0, "mail": 0.5, "import": 2.0}
