@@ -37,6 +37,7 @@ from alerts.models.stopped_address import StopReason
 from alerts.pauses import pause_after
 from alerts.selectors.stopped_addresses import stop_of
 from alerts.services.stopped_address import Failure, stop_address
+from farms.lookups import array_of
 
 # Longer than one mail can take: seven answers of a server that needs almost settings.EMAIL_TIMEOUT for each.
 LEASE = timedelta(minutes=5)
@@ -52,12 +53,23 @@ logger = logging.getLogger(__name__)
 
 
 def queue(mails: Iterable[Mail]) -> int:
-    """Put mails into the outbox; one for the same recipient and occasion that is there already stays as it is."""
+    """Put mails into the outbox; one for the same recipient and occasion that is there already stays as it is.
+
+    Returns how many were written: of two workers at once each is told its own.
+    """
     mails = list(mails)
-    for model in TABLES:
-        own: list[Any] = [mail for mail in mails if isinstance(mail, model)]
-        model._default_manager.bulk_create(own, ignore_conflicts=True)
-    return len(mails)
+    return sum(_write_new(model, [mail for mail in mails if isinstance(mail, model)]) for model in TABLES)
+
+
+def _write_new(model: type[Mail], mails: list[Any]) -> int:
+    if not mails:
+        return 0
+    model._default_manager.bulk_create(mails, ignore_conflicts=True)
+    # PostgreSQL tells of no row that it left out; ours are those with our ids.
+    written: QuerySet[Any] = model._default_manager.filter(id__any_of=array_of(mail.id for mail in mails))
+    if model is Digest:
+        written = written.filter(farm_id__any_of=array_of(mail.farm_id for mail in mails))
+    return written.count()
 
 
 def groups_with_mail(now: datetime) -> set[UUID]:

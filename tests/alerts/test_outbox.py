@@ -114,9 +114,14 @@ def test_the_same_mail_is_queued_once(digest: Digest, northfield: Farm, anna: Us
             farm=northfield, recipient=anna, occasion=digest.occasion, language="en", subject="again", text="",
             html="", queued_at=NOW, next_try_at=NOW,
         )  # fmt: skip
-        outbox.queue([again])
+        other = Digest(
+            farm=northfield, recipient=anna, occasion="2026-W23", language="en", subject="another", text="",
+            html="", queued_at=NOW, next_try_at=NOW,
+        )  # fmt: skip
+        assert outbox.queue([again, other]) == 1
+        assert outbox.queue([]) == 0
     with as_factory():
-        assert Digest.objects.get().subject == "Northfield: week"
+        assert [row.subject for row in Digest.objects.order_by("occasion")] == ["Northfield: week", "another"]
 
 
 @pytest.mark.parametrize(
