@@ -213,8 +213,13 @@ def farms_of_groups(group_ids: Collection[UUID]) -> QuerySet[Farm]:
 
 def owned_since_before(column: str) -> Exists:
     """A condition on farms: whom a mail can reach has owned it from before the moment in a column on."""
-    owners = Membership.objects.filter(farm_id=OuterRef("id"), role=FarmRole.OWNER, ended_at__isnull=True)
-    return Exists(owners.filter(_HAS_ADDRESS, user__is_active=True, began_at__lte=OuterRef(column)))
+    return Exists(owners_to_write_to("id").filter(began_at__lte=OuterRef(column)))
+
+
+def owners_to_write_to(column: str) -> QuerySet[Membership]:
+    """For conditions on farms: the owners, whom a mail can reach, of the farm whose id is in a column."""
+    owners = Membership.objects.filter(farm_id=OuterRef(column), role=FarmRole.OWNER, ended_at__isnull=True)
+    return owners.filter(_HAS_ADDRESS, user__is_active=True).order_by()
 
 
 def seasons_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Season]:
@@ -230,7 +235,7 @@ def in_season(first: date, last: date) -> Exists:
 
 def owners_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Membership]:
     """The owners of many farms, with their users; those who can't sign in any more are left out."""
-    owners = Membership.objects.filter(farm_id__in=farm_ids, role=FarmRole.OWNER, ended_at__isnull=True)
+    owners = Membership.objects.filter(farm_id__any_of=array_of(farm_ids), role=FarmRole.OWNER, ended_at__isnull=True)
     return owners.filter(user__is_active=True).select_related("user").order_by("farm_id", "user_id")
 
 

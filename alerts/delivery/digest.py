@@ -119,10 +119,15 @@ def owners_without(farm_ids: Collection[UUID], week: date) -> "QuerySet[Membersh
 
     Whoever has no address is told by the adviser (alerts/selectors/told.py).
     """
+    return without_mail(owners_with_address(farm_ids), week)
+
+
+def without_mail(owners: "QuerySet[Membership]", week: date) -> "QuerySet[Membership]":
+    """Those of some owners for whom no mail about the week was written yet."""
     theirs = Digest.objects.filter(
         farm_id=OuterRef("farm_id"), recipient_id=OuterRef("user_id"), occasion=occasion_of(week)
     )
-    return owners_with_address(farm_ids).exclude(Exists(theirs))
+    return owners.exclude(Exists(theirs))
 
 
 def _owners(weeks: Sequence[FarmWeek]) -> dict[UUID, list["User"]]:

@@ -8,12 +8,12 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 
 from alerts.checks.calendar import DUE_TIME, WEEK, newest_due
-from alerts.delivery.digest import TOGETHER, owners_without, queue_digests
+from alerts.delivery.digest import TOGETHER, queue_digests, without_mail
 from alerts.models import Alert, Assessment, CheckFailure, CheckRun
 from alerts.models.check import RunState
 from alerts.models.mail_day import MONDAY
 from alerts.selectors.mail_days import mail_days_of_farms
-from farms.selectors import farms_of_group
+from farms.selectors import farms_of_group, owners_to_write_to
 
 if TYPE_CHECKING:
     from farms.models import Farm, Group
@@ -41,21 +41,17 @@ def write_due(run: CheckRun, now: datetime, keep: Callable[[], None] = lambda: N
 
 def due_farms(run: CheckRun, now: datetime) -> "list[Farm]":
     """The farms that were judged in a run, whose day has come, and of whose owners one has no mail about it yet."""
-    judged = list(_judged(run.group, run.week))
-    days = mail_days_of_farms([farm.id for farm in judged])
-    come = [farm for farm in judged if goes_out_at(farm.time_zone, run.week, days.get(farm.id, MONDAY)) <= now]
-    waiting = set(owners_without([farm.id for farm in come], run.week).values_list("farm_id", flat=True))
-    return [farm for farm in come if farm.id in waiting]
+    # Asked at each tick, and mostly of nobody: the database leaves out the farms whose mails are written.
+    waiting = Exists(without_mail(owners_to_write_to("id"), run.week))
+    farms = list(farms_of_group(run.group_id).filter(waiting, has_news(run.week)).order_by("id"))
+    days = mail_days_of_farms([farm.id for farm in farms])
+    return [farm for farm in farms if goes_out_at(farm.time_zone, run.week, days.get(farm.id, MONDAY)) <= now]
 
 
 def goes_out_at(time_zone: str, week: date, weekday: int) -> datetime:
     """05:00 of the farm's own clock on its day of the week after the one that was judged."""
     day = week + WEEK + timedelta(days=weekday - MONDAY)
     return datetime.combine(day, time(DUE_TIME.hour), ZoneInfo(time_zone))
-
-
-def _judged(group: "Group", week: date) -> "list[Farm]":
-    return list(farms_of_group(group.id).filter(has_news(week)).order_by("id"))
 
 
 def has_news(week: date) -> Q:

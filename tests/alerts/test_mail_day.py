@@ -4,7 +4,10 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from alerts.delivery import due_digests
 from alerts.delivery.due_digests import goes_out_at, queue_due_digests
 from alerts.models import Digest
 from alerts.monday import check_group, judge_again
@@ -12,6 +15,7 @@ from alerts.selectors.mail_days import mail_days_chosen, mail_days_of_farms
 from alerts.services import WeekdayUnknown, set_mail_day
 from farms.models import Farm, Group, Membership, Region, User
 from farms.models.access import FarmRole
+from farms.selectors import owners_of_farms
 from monitoring.models import Reading, Round, Station, WeeklySummary
 from tests.alerts.scene import check, check_time, count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations
@@ -108,6 +112,28 @@ class TestNothingIsLost:
             Membership.objects.filter(farm=counted, user=ben).update(role=FarmRole.OWNER)
         assert due(group, WEDNESDAY) == 1
         assert len(written(counted)) == 2
+
+    def test_a_tick_loads_no_farm_whose_mails_are_written(
+        self, group: Group, counted: Farm, region: Region, carla: User, monkeypatch: pytest.MonkeyPatch
+    ):
+        other = make_farm("Windy Lea", region, carla)
+        count_week(make_stations(make_facility(other, "Shed", "heifer_barn", 1), "card", range(1, 6)), WEEK, [20] * 5)
+        check(group, WEEK)
+        assert due(group, MONDAY) == 2
+        with as_factory():
+            Digest.objects.filter(farm=other).delete()
+        loaded: list[Farm] = []
+        monkeypatch.setattr(
+            due_digests, "mail_days_of_farms", lambda ids: loaded.extend(ids) or mail_days_of_farms(ids)
+        )
+        assert due(group, WEDNESDAY) == 1
+        assert due(group, WEDNESDAY) == 0
+        assert loaded == [other.id]
+
+    def test_many_farms_are_one_parameter(self, northfield: Farm, southmead: Farm):
+        with as_role("worker"), CaptureQueriesContext(connection) as asked:
+            assert len(owners_of_farms([northfield.id, southmead.id])) == 2
+        assert " IN (" not in asked[0]["sql"]
 
     def test_an_older_week_goes_out_no_more(self, group: Group, counted: Farm):
         check(group, WEEK)
