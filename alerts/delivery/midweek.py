@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.conf import settings
-from django.db import transaction
+from django.db import InterfaceError, OperationalError, transaction
 from django.urls import reverse
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from alerts.checks.calendar import newest_due
+from alerts.checks.calendar import WEEK, newest_due
+from alerts.checks.failures import set_aside
 from alerts.delivery.digest import small_print
 from alerts.delivery.letter import Letter, Paragraph, paragraph, strong
 from alerts.delivery.outbox import queue
@@ -52,9 +53,10 @@ def queue_midweek_mails(group: "Group", now: datetime) -> int:
         return 0
     since = max((run.looked_to or run.judged_to) - OVERLAP, now - OLDEST)
     found = _without_mail(midweek_of(run, since, now))
-    written = queue(_mails(found, now))
-    CheckRun.objects.filter(id=run.id).update(looked_to=now)
-    return written
+    mails, failed = _mails(found, now)
+    if not failed:  # else the next look finds it again
+        CheckRun.objects.filter(id=run.id).update(looked_to=now)
+    return queue(mails)
 
 
 def _newest_run(group: "Group", now: datetime) -> CheckRun | None:
@@ -73,11 +75,22 @@ def _without_mail(found: list[Midweek]) -> list[Midweek]:
     return [told for told in found if told.farm.id not in had]
 
 
-def _mails(found: list[Midweek], now: datetime) -> list[Digest]:
-    owners: dict[UUID, list[User]] = {}
+def _mails(found: list[Midweek], now: datetime) -> tuple[list[Digest], int]:
+    """The mails, and of how many farms they could not be written: those are set aside, and stop no others."""
+    mails: list[Digest] = []
+    failed, owners = 0, dict[UUID, list["User"]]()
     for membership in owners_with_address([told.farm.id for told in found]):
         owners.setdefault(membership.farm_id, []).append(membership.user)
-    return [_mail(told, owner, now) for told in found for owner in owners.get(told.farm.id, [])]
+    for told in found:
+        try:
+            with transaction.atomic():
+                mails += [_mail(told, owner, now) for owner in owners.get(told.farm.id, [])]
+        except (OperationalError, InterfaceError):
+            raise  # the database, not a farm
+        except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
+            failed += 1
+            set_aside(told.farm, told.week - WEEK, error, now)
+    return mails, failed
 
 
 def _mail(told: Midweek, owner: "User", now: datetime) -> Digest:

@@ -9,13 +9,15 @@ import numpy as np
 import pytest
 from django.core import mail as django_mail
 
-from alerts.delivery import outbox
+from alerts.delivery import midweek, outbox
 from alerts.delivery.digest import queue_digests
+from alerts.delivery.letter import Letter
 from alerts.delivery.message import message_of
 from alerts.delivery.midweek import queue_midweek_mails
 from alerts.delivery.missed_sentences import weeks_last_told
 from alerts.models import Alert, CheckFailure, CheckRun, Digest
 from alerts.models.mail_choice import ChoiceWay
+from alerts.monday import judge_again
 from alerts.selectors.mail_choices import subscription_for
 from alerts.services import choose_how_often
 from farms.models import Farm, Group, Membership, Region, Season, User
@@ -115,6 +117,29 @@ class TestWhen:
                 look(group)
         assert written() == []
         assert len(look(group)) == 1
+
+    def test_a_mail_that_can_not_be_written_stops_no_other_and_is_tried_again(
+        self, group: Group, northfield: Farm, southmead: Farm, cards: list[Station], monkeypatch: pytest.MonkeyPatch
+    ):
+        places = make_stations(make_facility(southmead, "Heifer barn", "heifer_barn"), "card", range(11, 16))
+        for stations in (cards, places):
+            walk(stations, FRIDAY, HIGH)
+        written_of = midweek.letter_of
+
+        def fails(told: midweek.Midweek) -> Letter:
+            return written_of(told) if told.farm.id != northfield.id else 1 / 0  # type: ignore[return-value]
+
+        with monkeypatch.context() as broken:
+            broken.setattr(midweek, "letter_of", fails)
+            assert [mail.farm_id for mail in look(group)] == [southmead.id]
+        with as_factory():
+            failure = CheckFailure.objects.get()
+        assert (failure.farm_id, failure.week) == (northfield.id, JUDGED)
+        assert failure.error.startswith("ZeroDivisionError")
+        later = noon(FRIDAY, 20)
+        with as_role("worker"):
+            judge_again(group, later)
+        assert {mail.farm_id for mail in look(group, later)} == {northfield.id, southmead.id}
 
     def test_a_round_that_the_last_look_could_not_see_is_found_by_the_next(self, group: Group, cards: list[Station]):
         """It was received a minute before that look, and stored after it."""
