@@ -71,9 +71,26 @@ def queue_digests(
     queued = 0
     for part in _parts(farms):
         with no_search_for_cycles():
-            weeks = weeks_of_farms(part, week, local_date(now, part[0].time_zone))
-            queued += queue(_mails(with_rounds_since(weeks, judged_to) if judged_to else weeks, corrected, now))
+            weeks = _weeks(part, week, now, judged_to)
+            queued += queue(_mails(weeks, corrected, now)) if weeks else 0
     return queued
+
+
+def _weeks(farms: Sequence["Farm"], week: date, now: datetime, judged_to: datetime | None) -> list[FarmWeek]:
+    """The weeks of farms of one time zone; a farm whose week can't be read is found by halving and set aside."""
+    try:
+        with transaction.atomic():
+            weeks = weeks_of_farms(farms, week, local_date(now, farms[0].time_zone))
+            return with_rounds_since(weeks, judged_to) if judged_to else weeks
+    except (OperationalError, InterfaceError):
+        raise  # the database, not a farm
+    except Exception as error:  # noqa: BLE001  one farm's week never stops the others' mails
+        if len(farms) == 1:
+            set_aside(farms[0], week, error, now)
+            return []
+        half = len(farms) // 2
+        parts = (farms[:half], farms[half:])
+        return [told for part in parts for told in _weeks(part, week, now, judged_to)]
 
 
 def _mails(weeks: Sequence[FarmWeek], corrected: Mapping[UUID, Sequence[Correction]], now: datetime) -> list[Digest]:

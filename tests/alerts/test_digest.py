@@ -7,6 +7,7 @@ from email import message_from_bytes, policy
 from email.message import EmailMessage
 
 import pytest
+from django.db import OperationalError
 
 from alerts.checks.group_week import judge_late_readings
 from alerts.delivery import digest
@@ -283,6 +284,40 @@ class TestForWhom:
         with as_factory():
             assert [row.farm_id for row in Digest.objects.all()] == [over.id]
             assert CheckFailure.objects.get().error == "ValueError: no words for this"
+
+    def test_a_week_that_can_not_be_read_stops_no_others_mail(
+        self, group: Group, region: Region, over: Farm, carla: User, monkeypatch: pytest.MonkeyPatch
+    ):
+        others = [make_farm(f"Windy Lea {number}", region, carla) for number in range(3)]
+        broken = others[1]
+        self.break_weeks(broken, ZeroDivisionError("an invented fault"), monkeypatch)
+        with as_role("worker"):
+            assert queue_digests(group, [*others, over], week=WEEK, now=check_time(WEEK)) == 3
+        with as_factory():
+            assert broken.id not in set(Digest.objects.values_list("farm_id", flat=True))
+            failure = CheckFailure.objects.get()
+            assert (failure.farm_id, failure.error) == (broken.id, "ZeroDivisionError: an invented fault")
+
+    def test_a_database_that_is_away_is_no_farms_fault(
+        self, group: Group, over: Farm, monkeypatch: pytest.MonkeyPatch
+    ):  # fmt: skip
+        self.break_weeks(over, OperationalError("terminating connection"), monkeypatch)
+        with as_role("worker"), pytest.raises(OperationalError):
+            queue_digests(group, [over], week=WEEK, now=check_time(WEEK))
+        with as_factory():
+            assert not CheckFailure.objects.exists()
+
+    @staticmethod
+    def break_weeks(farm: Farm, error: Exception, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Let reading weeks fail where a farm is among them."""
+        read = digest.weeks_of_farms
+
+        def fails(farms, *args):  # type: ignore[no-untyped-def]
+            if farm.id in {each.id for each in farms}:
+                raise error
+            return read(farms, *args)
+
+        monkeypatch.setattr(digest, "weeks_of_farms", fails)
 
 
 def _barn(farm: Farm) -> Facility:
