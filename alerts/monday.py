@@ -10,7 +10,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.db import connection
+from django.db import InterfaceError, OperationalError, connection
+from django.db.models import Q
 
 from alerts.checks.calendar import WEEK, due_weeks, is_newest, newest_due
 from alerts.checks.claims import RunLost, claim, finish, give_back, renew
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 SUNDAY = timedelta(days=6)  # a week is judged by what applied on its Sunday
 UNPUBLISHED = "Region reports were not published."
+UNWRITTEN = "Lists or reports were not all written."
 logger = logging.getLogger(__name__)
 
 
@@ -61,7 +63,7 @@ def judge_again(group: "Group", now: datetime) -> int:
     escalate_unseen(group, now)
     solved = retry_failures(group, now)
     queue_due_digests(group, now=now)
-    _publish_what_failed(group, now)
+    _do_what_failed(group, now)
     return looked_at + len(solved)
 
 
@@ -72,7 +74,7 @@ def _check_week(run: CheckRun, now: datetime) -> bool:
         renew(run)
         run.error = _publish(run, now)
         if is_newest(run.week, run.group.time_zone, now):
-            _write_mails(run, now)
+            run.error = _together(run.error, _write_mails(run, now))
     except RunLost:
         logger.warning("group %s: another worker has taken over week %s", run.group_id, run.week)
         return False
@@ -99,18 +101,39 @@ def _publish(run: CheckRun, now: datetime) -> str:
     return ""
 
 
-def _publish_what_failed(group: "Group", now: datetime) -> None:
-    """Try region reports again that a run could not publish; what it stored of them is found to be there."""
+def _do_what_failed(group: "Group", now: datetime) -> None:
+    """Try again what a run could not publish or write; what it stored of that is found to be there."""
     newest = newest_due(group.time_zone, now)
-    failed = CheckRun.objects.filter(group_id=group.id, state=RunState.DONE, error__startswith=UNPUBLISHED)
-    for run in failed.filter(week__gt=newest - WEEKS_BACK * WEEK).select_related("group"):
+    failed = CheckRun.objects.filter(group_id=group.id, state=RunState.DONE, week__gt=newest - WEEKS_BACK * WEEK)
+    unwritten = Q(error__contains=UNWRITTEN, week=newest)  # of older weeks no mail goes out any more
+    for run in failed.filter(unwritten | Q(error__startswith=UNPUBLISHED)).select_related("group"):
+        reports, mark, lists = run.error.partition(UNWRITTEN)
         with judging(run):
-            CheckRun.objects.filter(id=run.id).update(error=_publish(run, now))
+            reports = _publish(run, now) if reports else ""
+            lists = _write_lists(run, now) if mark and run.week == newest else mark + lists
+        CheckRun.objects.filter(id=run.id).update(error=_together(reports, lists))
 
 
-def _write_mails(run: CheckRun, now: datetime) -> None:
+def _together(reports: str, lists: str) -> str:
+    return "\n".join(error for error in (reports, lists) if error)
+
+
+def _write_mails(run: CheckRun, now: datetime) -> str:
     """The mails of farms whose day this is; the others' are found by the ticks of the days after."""
     write_due(run, now, keep=partial(renew, run))
     renew(run)
-    queue_monday_lists(run.group, week=run.week, now=now)
-    queue_coordinator_reports(run.group, run.week, now)
+    return _write_lists(run, now)
+
+
+def _write_lists(run: CheckRun, now: datetime) -> str:
+    """Write advisers' lists and coordinators' reports. One that can't be written is told on the run, and stops none."""
+    failed: list[Exception] = []
+    for write in (queue_monday_lists, queue_coordinator_reports):
+        try:
+            write(run.group, week=run.week, now=now)
+        except (OperationalError, InterfaceError):
+            raise  # the database: all of it is done again
+        except Exception as error:
+            logger.exception("group %s: not all lists and reports of week %s were written", run.group_id, run.week)
+            failed.append(error)
+    return f"{UNWRITTEN} {type(failed[0]).__name__}: {failed[0]}" if failed else ""

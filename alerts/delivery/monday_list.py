@@ -1,11 +1,13 @@
 """The Monday list: one mail an adviser with the farms that let them in, which to call first and why."""
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from django.conf import settings
+from django.db import InterfaceError, OperationalError, transaction
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, override
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from farms.models import Group, User
 
 
+logger = logging.getLogger(__name__)
 WITH_FIGURES = (Verdict.CALL.value, NOT_TOLD)
 
 
@@ -79,17 +82,38 @@ class MondayLetter:
 
 
 def queue_monday_lists(group: "Group", *, week: date, now: datetime) -> int:
-    """Write the list of each of the group's advisers who has farms on it, and put it into the outbox."""
+    """Write the list of each of the group's advisers who has farms on it and no list yet, and put it into the outbox.
+
+    One that can't be written stops no other; the first such error is raised when the others are written.
+    """
+    had = MondayList.objects.filter(group_id=group.id, occasion=occasion_of(week)).values("recipient_id")
+    errors: list[Exception] = []
+    written = 0
+    for adviser in advisers_of_group(group.id).exclude(id__in=had):
+        try:
+            with transaction.atomic():
+                written += queue(_lists(group, adviser, week, now))
+        except (OperationalError, InterfaceError):
+            raise  # the database, not a list
+        except Exception as error:
+            logger.exception("group %s: the Monday list of %s was not written", group.id, adviser.id)
+            errors.append(error)
+    if errors:
+        raise errors[0]
+    return written
+
+
+def _lists(group: "Group", adviser: "User", week: date, now: datetime) -> list[MondayList]:
+    """The adviser's list; none where no farm is on it."""
     day = local_date(now, group.time_zone)
-    mails = []
-    for adviser in advisers_of_group(group.id):
-        with override(adviser.language):
-            rows = [row for row in monday_rows(adviser, week, day=day) if row.farm.group_id == group.id]
-            if rows:
-                mails.append(_mail(group, adviser, letter_of(group, rows, week), week, now))
-                mails[-1].farm_ids = [row.farm.id for row in rows]
-                mails[-1].needs_a_look = any(row.verdict != Verdict.FINE for row in rows)
-    return queue(mails)
+    with override(adviser.language):
+        rows = [row for row in monday_rows(adviser, week, day=day) if row.farm.group_id == group.id]
+        if not rows:
+            return []
+        mail = _mail(group, adviser, letter_of(group, rows, week), week, now)
+    mail.farm_ids = [row.farm.id for row in rows]
+    mail.needs_a_look = any(row.verdict != Verdict.FINE for row in rows)
+    return [mail]
 
 
 def letter_of(group: "Group", rows: Sequence[MondayRow], week: date) -> MondayLetter:

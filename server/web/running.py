@@ -16,6 +16,7 @@ from server.metrics import seconds_of
 from server.web.words import week_of
 
 REPORTS = "Region reports were not published. "
+LISTS = "Lists or reports were not all written. "
 STATES = {
     "due": pgettext_lazy("a check", "due"),
     "running": pgettext_lazy("a check", "being done"),
@@ -68,6 +69,10 @@ def took(seconds: float | None) -> str:
 
 def error_in_words(stored: str) -> str:
     """What went wrong, from a stored "Kind: what it says"; of that only the kind is told."""
+    before, mark, why = stored.partition(LISTS)
+    if mark:
+        lists = _("Monday lists or coordinators' reports were not all written: %(why)s") % {"why": error_in_words(why)}
+        return f"{error_in_words(before.strip())}; {lists}" if before else lists
     if stored.startswith(REPORTS):
         return _("region reports were not published: %(why)s") % {"why": error_in_words(stored.removeprefix(REPORTS))}
     kind = stored.partition(":")[0]

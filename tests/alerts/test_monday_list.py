@@ -3,12 +3,16 @@
 import re
 from datetime import date, timedelta
 from email import message_from_bytes, policy
+from typing import Any
 
 import pytest
+from django.db import OperationalError
 
+from alerts import monday as a_monday
+from alerts.delivery import coordinator_report, monday_list
 from alerts.delivery.message import message_of
 from alerts.delivery.monday_list import queue_monday_lists
-from alerts.models import CheckFailure, MondayList
+from alerts.models import CheckFailure, CheckRun, CoordinatorReport, MondayList
 from alerts.selectors import MondayRow, monday_rows
 from farms import services
 from farms.models import Consent, Farm, FarmClosure, Group, Region, RegionClosure, User
@@ -222,3 +226,80 @@ class TestTheMail:
             Consent.objects.filter(farm__name="Hollow Creek").update(withdrawn_at=NOW)
         (mail,) = self.write(group)
         assert "Hollow Creek" not in mail.text + mail.html
+
+
+class TestAListThatCanNotBeWritten:
+    """One adviser's fault is kept where it can be seen, tried again, and is nobody else's."""
+
+    @pytest.fixture(autouse=True)
+    def frida(self, group: Group, northfield: Farm, southmead: Farm, carla: User) -> User:
+        frida = make_group_member("Frida", group, GroupRole.ADVISER)
+        with acting(carla):
+            services.give_consent(farm=southmead, kind="adviser", adviser=frida, by=carla, now=NOW)
+        return frida
+
+    @staticmethod
+    def break_list(of: User, error: Exception, monkeypatch: pytest.MonkeyPatch) -> None:
+        def fails(adviser: User, *args: Any, **options: Any) -> list[MondayRow]:
+            if adviser.id == of.id:
+                raise error
+            return monday_rows(adviser, *args, **options)
+
+        monkeypatch.setattr(monday_list, "monday_rows", fails)
+
+    @staticmethod
+    def readers() -> set[str]:
+        with as_factory():
+            return set(MondayList.objects.values_list("recipient__name", flat=True))
+
+    @staticmethod
+    def run_of(group: Group) -> CheckRun:
+        return CheckRun.objects.filter(group=group).latest("week")
+
+    @pytest.mark.parametrize("of", ["dana", "frida"])
+    def test_stops_no_other_is_told_on_the_run_and_written_by_a_later_tick(
+        self, group: Group, frida: User, dana: User, of: str, monkeypatch: pytest.MonkeyPatch
+    ):
+        now = check_time(FIRST)
+        with monkeypatch.context() as broken, as_role("worker"):
+            self.break_list({"dana": dana, "frida": frida}[of], ValueError("an invented fault"), broken)
+            assert a_monday.check_group(group, now) == [FIRST]
+            a_monday.judge_again(group, now + timedelta(minutes=5))
+        assert self.readers() == {"Dana", "Frida"} - {of.capitalize()}
+        run = self.run_of(group)
+        assert run.state == "done"
+        assert run.error.endswith("Lists or reports were not all written. ValueError: an invented fault")
+        with as_role("worker"):
+            a_monday.judge_again(group, now + timedelta(minutes=10))
+        assert self.readers() == {"Dana", "Frida"}
+        assert "Lists" not in self.run_of(group).error
+
+    def test_of_a_week_that_is_no_longer_the_newest_is_told_and_not_written_any_more(
+        self, group: Group, frida: User, monkeypatch: pytest.MonkeyPatch
+    ):
+        with monkeypatch.context() as broken, as_role("worker"):
+            self.break_list(frida, ValueError("an invented fault"), broken)
+            a_monday.check_group(group, check_time(FIRST))
+        with as_role("worker"):
+            a_monday.judge_again(group, check_time(monday(1)))
+        assert self.readers() == {"Dana"}
+        assert "Lists or reports were not all written." in self.run_of(group).error
+
+    def test_the_database_is_no_advisers_fault(self, group: Group, frida: User, monkeypatch: pytest.MonkeyPatch):
+        self.break_list(frida, OperationalError("terminating connection"), monkeypatch)
+        with as_role("worker"):
+            assert a_monday.check_group(group, check_time(FIRST)) == []
+        run = self.run_of(group)
+        assert (run.state, run.error) == ("due", "OperationalError: terminating connection")
+
+    def test_a_coordinators_report_is_no_obstacle_either(
+        self, group: Group, erik: User, monkeypatch: pytest.MonkeyPatch
+    ):
+        with monkeypatch.context() as broken, as_role("worker"):
+            broken.setattr(coordinator_report, "report_of", lambda *_: 1 / 0)
+            assert a_monday.check_group(group, check_time(FIRST)) == [FIRST]
+        assert "Lists or reports were not all written. ZeroDivisionError" in self.run_of(group).error
+        with as_role("worker"):
+            a_monday.judge_again(group, check_time(FIRST) + timedelta(minutes=5))
+        with as_factory():
+            assert CoordinatorReport.objects.get().recipient == erik

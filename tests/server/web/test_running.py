@@ -122,6 +122,15 @@ def test_a_run_that_stopped_tells_its_error_in_words_only(browser, erik, group, 
             "Region reports were not published. KeyError: 'x'",
             "region reports were not published: an error in the service (KeyError)",
         ),
+        (
+            "Lists or reports were not all written. ValueError: Northfield",
+            "Monday lists or coordinators' reports were not all written: an error in the service (ValueError)",
+        ),
+        (
+            "Region reports were not published. KeyError: 'x'\nLists or reports were not all written. ValueError: y",
+            "region reports were not published: an error in the service (KeyError); "
+            + "Monday lists or coordinators' reports were not all written: an error in the service (ValueError)",
+        ),
     ],
 )
 def test_an_error_is_told_by_its_kind(stored, told):
