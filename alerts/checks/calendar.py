@@ -22,6 +22,11 @@ def due_at(week: date, time_zone: str) -> datetime:
     return datetime.combine(week + WEEK, DUE_TIME, ZoneInfo(time_zone))
 
 
+def received_from(week: date, time_zone: str) -> datetime:
+    """From when readings of a week (its Monday) can come in: none is taken before it, further east a day before."""
+    return datetime.combine(week - timedelta(days=1), time(), ZoneInfo(time_zone))
+
+
 def newest_due(time_zone: str, now: datetime) -> date:
     """The newest week that is due."""
     week = monday_of(local_date(now, time_zone)) - WEEK

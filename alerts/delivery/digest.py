@@ -60,28 +60,28 @@ NOTHING_SINCE = Since()
 
 
 def queue_digests(
-    group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime, judged_to: datetime | None = None
+    group: "Group", farms: Sequence["Farm"], *, week: date, now: datetime, later_since: datetime | None = None
 ) -> int:
     """Write the week's mail of each farm to each of its owners who has none yet, and put it into the outbox.
 
-    `judged_to`: a round received since is told in a line of its own. A farm whose mail can't be written is set aside
-    with its error; the others get theirs.
+    `later_since`: the newest round of a later week is told in a line of its own, if it was received since. A farm whose
+    mail can't be written is set aside with its error; the others get theirs.
     """
     corrected = corrections_since(group.id, [farm.id for farm in farms], week)
     queued = 0
     for part in _parts(farms):
         with no_search_for_cycles():
-            weeks = _weeks(part, week, now, judged_to)
+            weeks = _weeks(part, week, now, later_since)
             queued += queue(_mails(weeks, corrected, now)) if weeks else 0
     return queued
 
 
-def _weeks(farms: Sequence["Farm"], week: date, now: datetime, judged_to: datetime | None) -> list[FarmWeek]:
+def _weeks(farms: Sequence["Farm"], week: date, now: datetime, later_since: datetime | None) -> list[FarmWeek]:
     """The weeks of farms of one time zone; a farm whose week can't be read is found by halving and set aside."""
     try:
         with transaction.atomic():
             weeks = weeks_of_farms(farms, week, local_date(now, farms[0].time_zone))
-            return with_rounds_since(weeks, judged_to) if judged_to else weeks
+            return with_rounds_since(weeks, later_since) if later_since else weeks
     except (OperationalError, InterfaceError):
         raise  # the database, not a farm
     except Exception as error:  # noqa: BLE001  one farm's week never stops the others' mails
@@ -90,7 +90,7 @@ def _weeks(farms: Sequence["Farm"], week: date, now: datetime, judged_to: dateti
             return []
         half = len(farms) // 2
         parts = (farms[:half], farms[half:])
-        return [told for part in parts for told in _weeks(part, week, now, judged_to)]
+        return [told for part in parts for told in _weeks(part, week, now, later_since)]
 
 
 def _mails(weeks: Sequence[FarmWeek], corrected: Mapping[UUID, Sequence[Correction]], now: datetime) -> list[Digest]:

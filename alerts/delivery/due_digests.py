@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q
 
-from alerts.checks.calendar import DUE_TIME, WEEK, newest_due
+from alerts.checks.calendar import DUE_TIME, WEEK, newest_due, received_from
 from alerts.delivery.digest import TOGETHER, queue_digests, without_mail
 from alerts.models import Alert, Assessment, CheckFailure, CheckRun
 from alerts.models.check import RunState
@@ -32,10 +32,12 @@ def write_due(run: CheckRun, now: datetime, keep: Callable[[], None] = lambda: N
     `keep` is called before each part of the work: it keeps a claimed run.
     """
     farms, written = due_farms(run, now), 0
+    # A round of a later week was never in the check, whenever it was received.
+    later = received_from(run.week + WEEK, run.group.time_zone)
     for start in range(0, len(farms), TOGETHER):
         keep()
         part = farms[start : start + TOGETHER]
-        written += queue_digests(run.group, part, week=run.week, now=now, judged_to=run.judged_to)
+        written += queue_digests(run.group, part, week=run.week, now=now, later_since=later)
     return written
 
 

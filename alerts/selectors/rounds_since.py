@@ -1,18 +1,19 @@
 """What came in after a week was judged and belongs to a later one: the newest round, in plain comparison."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from alerts.selectors.levels import levels_of
-from monitoring.selectors import FacilityResult, newest_rounds_received, readings_of_round, round_result
+from alerts.selectors.levels import levels_of_farms
+from monitoring.selectors import FacilityResult, pooled_result, readings_received
 
 if TYPE_CHECKING:
+    from alerts.levels import FarmLevels
     from alerts.selectors.farm_weeks import FarmWeek
-    from farms.models import Farm
-    from monitoring.models import Round
+    from monitoring.models import Reading
 
 
 @dataclass(frozen=True)
@@ -23,24 +24,40 @@ class RoundSince:
     results: Sequence[FacilityResult]
 
 
-def with_rounds_since(weeks: "Sequence[FarmWeek]", judged_to: datetime) -> "list[FarmWeek]":
-    """The weeks with the newest round received since they were judged.
+def with_rounds_since(weeks: "Sequence[FarmWeek]", since: datetime) -> "list[FarmWeek]":
+    """The weeks of one group's farms with the newest round of a later week, where it was received since that moment.
 
     What was received for the judged week itself has it judged again, and is told as that week's result.
     """
     if not weeks:
         return []
-    rounds = newest_rounds_received([told.farm.id for told in weeks], judged_to, after=weeks[0].week)
-    return [
-        replace(told, since=_since(told.farm, rounds[told.farm.id])) if told.farm.id in rounds else told
-        for told in weeks
-    ]
+    farm_ids = [told.farm.id for told in weeks]
+    newest = {
+        farm_id: _newest_round(readings)
+        for farm_id, readings in readings_received(farm_ids, since, after=weeks[0].week).items()
+    }
+    levels = _levels(weeks[0].farm.group_id, newest)
+    found = {farm_id: _since(readings, levels[farm_id]) for farm_id, readings in newest.items()}
+    return [replace(told, since=found[told.farm.id]) if told.farm.id in found else told for told in weeks]
 
 
-def _since(farm: "Farm", walked: "Round") -> RoundSince:
-    levels = levels_of(farm, walked.walked_on)
+def _newest_round(readings: "Sequence[Reading]") -> "list[Reading]":
+    newest = max((each.round for each in readings), key=lambda walked: (walked.walked_on, walked.received_at))
+    return [each for each in readings if each.round_id == newest.id]
 
-    def level_of(method: str, facility_id: UUID) -> float | None:
-        return levels.of(method, facility_id).value
 
-    return RoundSince(walked.walked_on, round_result(farm, list(readings_of_round(farm, walked.id)), level_of))
+def _levels(group_id: UUID, newest: "Mapping[UUID, Sequence[Reading]]") -> "dict[UUID, FarmLevels]":
+    """What applied on each farm on the day of its round; one query a day."""
+    by_day: dict[date, list[UUID]] = defaultdict(list)
+    for farm_id, readings in newest.items():
+        by_day[readings[0].round.walked_on].append(farm_id)
+    return {
+        farm_id: levels
+        for day, farm_ids in by_day.items()
+        for farm_id, levels in levels_of_farms(group_id, farm_ids, day).items()
+    }
+
+
+def _since(readings: "Sequence[Reading]", levels: "FarmLevels") -> RoundSince:
+    results = pooled_result(readings, lambda method, facility_id: levels.of(method, facility_id).value)
+    return RoundSince(readings[0].round.walked_on, results)

@@ -13,9 +13,10 @@ from monitoring.selectors.readings import (
     farms_received_since,
     readings_of,
     readings_of_round,
+    readings_received,
     summaries_of,
 )
-from monitoring.selectors.results import FacilityResult, PlaceToLook, round_ranges, round_result
+from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
 from monitoring.selectors.rounds import last_round, newest_rounds_received, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
@@ -39,8 +40,10 @@ __all__ = [
     "last_works",
     "newest_rounds_received",
     "next_round_due",
+    "pooled_result",
     "readings_of",
     "readings_of_round",
+    "readings_received",
     "refused_rows",
     "round_ranges",
     "round_result",

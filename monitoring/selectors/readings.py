@@ -1,13 +1,21 @@
 """Readings and weekly summaries."""
 
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
 from datetime import date, datetime
 from uuid import UUID
 
+import numpy as np
 from django.db.models import QuerySet
 
+from farms.lookups import array_of
 from farms.models import Farm
-from monitoring.models import Reading, WeeklySummary
+from monitoring.analysis.weeks import week_of_exposure
+from monitoring.models import Reading, Round, WeeklySummary
 from monitoring.models.reading import ReadingQuerySet
+from monitoring.selectors.stations import sited_of_farms
+
+WALKING = ("station__facility__position", "station__facility__name", "station__position", "station__method")
 
 
 def readings_of(farm: Farm) -> QuerySet[Reading]:
@@ -22,9 +30,43 @@ def arrivals_of(farm: Farm) -> ReadingQuerySet:
 
 def readings_of_round(farm: Farm, round_id: UUID) -> QuerySet[Reading]:
     """All readings of a round, those corrected later and their corrections too, in walking order, oldest first."""
-    readings = Reading.objects.filter(farm_id=farm.id, round_id=round_id)
-    walking = ("station__facility__position", "station__facility__name", "station__position", "station__method")
-    return readings.select_related("station", "station__facility").order_by(*walking, "station__number", "received_at")
+    return _walking(Reading.objects.filter(farm_id=farm.id, round_id=round_id))
+
+
+def readings_received(farm_ids: Collection[UUID], since: datetime, *, after: date) -> dict[UUID, list[Reading]]:
+    """By farm, what rounds received at that moment or later found of weeks after that Monday's.
+
+    As `readings_of_round` gives them, each with its round, and with its station's `siting`; four queries.
+    """
+    later = WeeklySummary.objects.filter(
+        farm_id__any_of=array_of(farm_ids), week__gt=after, last_received_at__gte=since
+    )
+    counting = array_of(set(later.values_list("farm_id", flat=True)))
+    rounds = array_of(
+        Round.objects.filter(farm_id__any_of=counting, received_at__gte=since).values_list("id", flat=True)
+    )
+    found = list(_walking(Reading.objects.filter(farm_id__any_of=counting, round_id__any_of=rounds), "round"))
+    return _by_farm([reading for reading, week in _with_weeks(found) if week > after])
+
+
+def _walking(readings: QuerySet[Reading], *related: str) -> QuerySet[Reading]:
+    ordered = readings.order_by(*WALKING, "station__number", "received_at")
+    return ordered.select_related("station", "station__facility", *related)
+
+
+def _with_weeks(readings: Sequence[Reading]) -> Iterator[tuple[Reading, date]]:
+    """Each with the Monday of the week that holds the middle day of its exposure."""
+    hung = np.array([reading.hung_on or reading.taken_on for reading in readings], "M8[D]")
+    taken = np.array([reading.taken_on for reading in readings], "M8[D]")
+    return zip(readings, week_of_exposure(hung, taken).tolist(), strict=True)
+
+
+def _by_farm(readings: Sequence[Reading]) -> dict[UUID, list[Reading]]:
+    found: dict[UUID, list[Reading]] = defaultdict(list)
+    for reading in readings:
+        found[reading.farm_id].append(reading)
+    sited_of_farms(list(found), [reading.station for reading in readings])
+    return dict(found)
 
 
 def summaries_of(farm: Farm, method: str | None = None, since: date | None = None) -> QuerySet[WeeklySummary]:

@@ -61,10 +61,18 @@ def round_result(
 
     `found` are all its readings in walking order, with their stations and facilities (`readings_of_round`).
     """
+    sited(farm, _stations_of(current_of(found)))
+    return pooled_result(found, level_of)
+
+
+def pooled_result(
+    found: Sequence[Reading], level_of: LevelOf = lambda method, facility_id: None
+) -> list[FacilityResult]:
+    """The same of readings of one round or more, pooled as a week's are, that know how their stations stand."""
     readings = current_of(found)
     if not readings:
         return []
-    stations = sited(farm, list({reading.station_id: reading.station for reading in readings}.values()))
+    stations = _stations_of(readings)
     pairs = list(dict.fromkeys((station.facility_id, station.method) for station in stations))
     owner = np.array([pairs.index((station.facility_id, station.method)) for station in stations], np.int64)
     weeks = _rates(readings, stations)
@@ -90,7 +98,7 @@ def round_ranges(found: Sequence[Reading]) -> dict[tuple[UUID, str], tuple[float
     readings = current_of(found)
     if not readings:
         return {}
-    stations = list({reading.station_id: reading.station for reading in readings}.values())
+    stations = _stations_of(readings)
     pairs = list(dict.fromkeys((station.facility_id, station.method) for station in stations))
     owner = np.array([pairs.index((station.facility_id, station.method)) for station in stations], np.int64)
     means = weekly_means(_rates(readings, stations), owner, len(pairs))
@@ -100,6 +108,10 @@ def round_ranges(found: Sequence[Reading]) -> dict[tuple[UUID, str], tuple[float
     for row in np.flatnonzero(few):
         low[row], high[row] = _ends_by_animals([each for each in readings if _pair_of(each) == pairs[row]])
     return {pair: (_number(low[row]), _number(high[row])) for row, pair in enumerate(pairs)}
+
+
+def _stations_of(readings: Sequence[Reading]) -> list[Station]:
+    return list({reading.station_id: reading.station for reading in readings}.values())
 
 
 def _pair_of(reading: Reading) -> tuple[UUID, str]:

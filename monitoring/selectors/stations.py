@@ -48,8 +48,13 @@ def stations_of(farm: Farm, on: date | None = None) -> list[Station]:
 
 def sited(farm: Farm, stations: list[Station], on: date | None = None) -> list[Station]:
     """These stations, each with `siting`, the latest (on that day), or None; one query."""
-    wanted = array_of(station.id for station in stations)
-    sitings = Siting.objects.filter(farm_id=farm.id, station_id__any_of=wanted).order_by("since")
+    return sited_of_farms([farm.id], stations, on)
+
+
+def sited_of_farms(farm_ids: Collection[UUID], stations: list[Station], on: date | None = None) -> list[Station]:
+    """The same of stations of some farms."""
+    wanted = array_of({station.id for station in stations})
+    sitings = Siting.objects.filter(farm_id__any_of=array_of(farm_ids), station_id__any_of=wanted).order_by("since")
     if on is not None:
         sitings = sitings.filter(since__lte=on)
     latest = {siting.station_id: siting for siting in sitings}

@@ -7,11 +7,14 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from alerts.checks.calendar import received_from
 from alerts.delivery import due_digests
 from alerts.delivery.due_digests import goes_out_at, queue_due_digests
 from alerts.models import Digest
 from alerts.monday import check_group, judge_again
+from alerts.selectors.farm_weeks import weeks_of_farms
 from alerts.selectors.mail_days import mail_days_chosen, mail_days_of_farms
+from alerts.selectors.rounds_since import with_rounds_since
 from alerts.services import WeekdayUnknown, set_mail_day
 from farms.models import Farm, Group, Membership, Region, User
 from farms.models.access import FarmRole
@@ -141,13 +144,18 @@ class TestNothingIsLost:
 
 
 class TestSinceTheCheck:
+    def tick(self, group: Group) -> None:
+        """What a worker does on Friday: what came in is judged to that moment, and the mail is written."""
+        with as_role("worker"):
+            judge_again(group, MONDAY + timedelta(days=4))
+
     def test_a_round_received_since_is_one_line_with_the_plain_comparison(
         self, group: Group, counted: Farm, cards: list[Station], anna: User
     ):
         choose(counted, 5, anna)
         check(group, WEEK)
         _early_round(cards, 130)
-        due(group, MONDAY + timedelta(days=4))
+        self.tick(group)
         (row,) = written(counted)
         text = " ".join(row.text.split())
         assert "Cards: 60 specks a card" in text
@@ -159,8 +167,44 @@ class TestSinceTheCheck:
     def test_what_the_check_saw_is_told_once(self, group: Group, counted: Farm, anna: User):
         choose(counted, 5, anna)
         check(group, WEEK)
-        due(group, MONDAY + timedelta(days=4))
+        self.tick(group)
         assert "Since the check" not in written(counted)[0].text
+
+    def test_nor_what_came_late_for_the_judged_week_itself(
+        self, group: Group, counted: Farm, cards: list[Station], anna: User
+    ):
+        """Newer than the round of the running week, which is told all the same; its own week is judged again."""
+        choose(counted, 5, anna)
+        check(group, WEEK)
+        _early_round(cards, 130)
+        count_week(cards, WEEK, [80] * 5, received=datetime(2026, 7, 10, 8, tzinfo=UTC))
+        with as_factory():
+            Round.objects.filter(received_at=datetime(2026, 7, 10, 8, tzinfo=UTC)).update(walked_on=date(2026, 7, 10))
+        self.tick(group)
+        text = " ".join(written(counted)[0].text.split())
+        assert "Cards: 70 specks a card" in text
+        assert "Since the check, round of Thursday, July 9: in the calf barn 303 specks" in text
+
+    def test_it_takes_no_query_a_farm(
+        self, group: Group, region: Region, counted: Farm, cards: list[Station], carla: User
+    ):
+        check(group, WEEK)
+        _early_round(cards, 130)
+        alone = _queries(group, [counted])
+        others = [make_farm(f"Hill {number}", region, carla) for number in range(3)]
+        for other in others:
+            _early_round(make_stations(make_facility(other, "Shed", "calf_barn"), "card", range(1, 6)), 90)
+        assert _queries(group, [counted, *others]) == alone
+
+
+def _queries(group: Group, farms: list[Farm]) -> int:
+    """How many queries it takes to tell these farms' rounds since the check."""
+    with as_role("worker"):
+        weeks = weeks_of_farms(farms, WEEK, WEDNESDAY.date())
+        with CaptureQueriesContext(connection) as asked:
+            told = with_rounds_since(weeks, received_from(monday(13), group.time_zone))
+    assert all(week.since for week in told) and len(told) == len(farms)
+    return len(asked)
 
 
 def _early_round(cards: list[Station], count: int) -> None:
