@@ -4,7 +4,6 @@ At most one a farm and ISO week. How far the rounds were looked at is noted on t
 writes the mails: a crash loses nothing and writes nothing twice.
 """
 
-import logging
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -17,7 +16,7 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from alerts.checks.calendar import WEEK, newest_due
+from alerts.checks.calendar import WEEK, newest_due, received_from
 from alerts.checks.failures import set_aside
 from alerts.delivery.digest import small_print
 from alerts.delivery.letter import Letter, Paragraph, paragraph, strong
@@ -30,7 +29,6 @@ from alerts.selectors.midweek import OLDEST, Crossed, Midweek, midweek_of
 from alerts.wording.numbers import day_phrase, weekday_phrase
 from alerts.wording.places import and_list, facility_phrase, places_to_look, siting_phrase, stations_phrase
 from alerts.wording.results import heading, level_phrase, mean_phrase, methods_phrase
-from farms.lookups import array_of
 from farms.selectors import owners_with_address
 from monitoring.methods import METHODS
 from monitoring.selectors import PlaceToLook
@@ -42,17 +40,17 @@ if TYPE_CHECKING:
 OVERLAP = timedelta(minutes=15)
 MOST_PLACES_IN_SUBJECT = 2
 PRESSING = 5  # as a digest of what is over its level
-logger = logging.getLogger(__name__)
 
 
 @transaction.atomic
 def queue_midweek_mails(group: "Group", now: datetime) -> int:
     """Look at the group's rounds since the last look, and write a mail where one crossed its level sharply."""
     run = _newest_run(group, now)
-    if run is None or run.judged_to is None:
+    if run is None:
         return 0
-    since = max((run.looked_to or run.judged_to) - OVERLAP, now - OLDEST)
-    found = _without_mail(midweek_of(run, since, now))
+    # The first look sees all that its week brought: a check may have run late, and judged none of it.
+    last = run.looked_to or received_from(run.week + WEEK, group.time_zone)
+    found = _without_mail(midweek_of(run, max(last - OVERLAP, now - OLDEST), now))
     mails, failed = _mails(found, now)
     if not failed:  # else the next look finds it again
         CheckRun.objects.filter(id=run.id).update(looked_to=now)

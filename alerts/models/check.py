@@ -32,7 +32,7 @@ class CheckRun(models.Model):
     rise_bars = models.JSONField(null=True)
     # Readings received up to here are judged; what came later has its week judged again.
     judged_to = models.DateTimeField(null=True)
-    # Rounds received up to here were looked at for a mail between two Mondays; None: up to `judged_to`.
+    # Rounds received up to here were looked at for a mail between two Mondays; None: none of the running week was yet.
     looked_to = models.DateTimeField(null=True)
     farms = models.IntegerField(default=0)
     failures = models.IntegerField(default=0)

@@ -4,17 +4,20 @@ The plain comparison of a round, as its page shows it, with a margin: a mean tha
 make a mail. A round of a week that is judged already has that week judged again, and is told on Monday.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Exists, OuterRef
 
-from alerts.models import Alert, Assessment, CheckFailure
+from alerts.models import Alert, Assessment, CheckFailure, Digest
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord
+from alerts.models.outbox import midweek_occasion_of
 from alerts.selectors.levels import levels_of_farms
 from alerts.selectors.results import assessments_of_farms
 from alerts.selectors.rules import rules_of_group
@@ -26,27 +29,31 @@ from monitoring.selectors import (
     FacilityResult,
     farms_received_since,
     last_works,
-    newest_rounds_received,
-    readings_of_round,
+    pooled_result,
+    readings_received,
     round_ranges,
-    round_result,
 )
 
 if TYPE_CHECKING:
     from alerts.levels import FarmLevels
     from alerts.models import CheckRun
     from farms.models import Farm
-    from monitoring.models import Reading, Round, Work
+    from monitoring.models import Reading, Work
 
 WEEK = timedelta(days=7)
 OLDEST = timedelta(days=3)  # of a round; older ones are Monday's, so that no flood follows an outage
+TOGETHER = 200  # farms whose readings are held in memory at once
 Place = tuple[UUID, str]
 
 
 @dataclass(frozen=True)
 class Crossed:
-    """A facility's result sharply over its level, its range, and what the week that was judged last said there."""
+    """A facility's result sharply over its level, its range, and what the week before said there.
 
+    `walked_on` is the day of the round that came in last of those it rests on.
+    """
+
+    walked_on: date
     result: FacilityResult
     low: float
     high: float | None
@@ -55,92 +62,122 @@ class Crossed:
 
 @dataclass(frozen=True)
 class Midweek:
-    """A farm with something sharply over its level: the round that found it, its running week, the last work noted."""
+    """A farm with something sharply over its level, the furthest first: its running week, the last work noted."""
 
     farm: "Farm"
     week: date
-    walked_on: date
     crossed: Sequence[Crossed]
     work: "Work | None" = None
+
+    @property
+    def walked_on(self) -> date:
+        return max(each.walked_on for each in self.crossed)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """One look at a group: after which week's run, on which day, how far back, and how many times a level is sharp."""
+
+    run: "CheckRun"
+    today: date
+    oldest: datetime
+    times: float
 
 
 @dataclass(frozen=True)
 class _Known:
-    """What is asked of every farm at once: levels, the last results, and where a matter over the level is open."""
+    """What is asked of many farms at once: levels, the last results, and which places were known to be over."""
 
-    week: date
     times: float
     levels: Mapping[UUID, "FarmLevels"]
     before: Mapping[tuple[UUID, UUID | None, str], Assessment]
-    is_open: Collection[tuple[UUID, UUID | None, str]]
+    over: Collection[tuple[UUID, UUID | None, str]]
 
 
 def midweek_of(run: "CheckRun", since: datetime, now: datetime) -> list[Midweek]:
-    """The farms of a judged week's group whose rounds since, of the week after it, found something sharply over."""
+    """The farms of a judged week's group whose rounds since, of the week after it, found something sharply over.
+
+    Those that had this week's mail are left out.
+    """
     today, week = local_date(now, run.group.time_zone), run.week + WEEK
     rules = rules_of_group(run.group_id, today)
     if not rules.is_on(Rule.OVER) or week != monday_of(today):
         return []
-    farms = _farms(run, since, today)
-    rounds = newest_rounds_received(list(farms), now - OLDEST, after=run.week)
-    fresh = {farm_id: walked for farm_id, walked in rounds.items() if walked.walked_on >= today - OLDEST}
-    if not fresh:
-        return []
-    known = _known(run, list(fresh), today, rules.number(Rule.OVER, "sharply"))
-    works = last_works(list(fresh), today)
-    looked_at = ((farms[own], walked, _crossed(farms[own], walked, known)) for own, walked in fresh.items())
-    return [
-        Midweek(farm, week, walked.walked_on, crossed, works.get(farm.id))
-        for farm, walked, crossed in looked_at
-        if crossed
-    ]
+    look = _Look(run, today, now - OLDEST, rules.number(Rule.OVER, "sharply"))
+    farms = _farms(look, farms_received_since(run.group_id, week, since))
+    crossed: dict[UUID, list[Crossed]] = defaultdict(list)
+    for farm_id, each in _of_running_week(look, list(farms)):
+        crossed[farm_id].append(each)
+    works = last_works(list(crossed), today)
+    return [Midweek(farms[own], week, _furthest_first(found), works.get(own)) for own, found in crossed.items()]
 
 
-def _farms(run: "CheckRun", since: datetime, today: date) -> dict[UUID, "Farm"]:
-    """The farms of which counts of the running week came in since, in season today, and not set aside by the check."""
-    received = array_of(farms_received_since(run.group_id, run.week + WEEK, since))
+def _furthest_first(crossed: Iterable[Crossed]) -> list[Crossed]:
+    return sorted(crossed, key=lambda each: -_times_over(each.result))
+
+
+def _farms(look: _Look, farm_ids: Iterable[UUID]) -> dict[UUID, "Farm"]:
+    """Those of these farms that are in season today, were not set aside by the check, and had no such mail yet."""
+    run = look.run
     failed = CheckFailure.objects.filter(week=run.week, solved_at__isnull=True).values("farm_id")
-    farms = farms_of_group(run.group_id).filter(in_season(today, today), id__any_of=received)
-    return {farm.id: farm for farm in farms.exclude(id__in=failed)}
+    mailed = Digest.objects.filter(farm_id=OuterRef("id"), occasion=midweek_occasion_of(run.week + WEEK))
+    in_question = farms_of_group(run.group_id).filter(in_season(look.today, look.today), id__any_of=array_of(farm_ids))
+    return {farm.id: farm for farm in in_question.exclude(id__in=failed).exclude(Exists(mailed))}
 
 
-def _known(run: "CheckRun", farm_ids: Sequence[UUID], today: date, times: float) -> _Known:
-    results = assessments_of_farms(farm_ids, run.week, run.week)
+def _parts(farm_ids: Sequence[UUID]) -> Iterator[Sequence[UUID]]:
+    return (farm_ids[start : start + TOGETHER] for start in range(0, len(farm_ids), TOGETHER))
+
+
+def _of_running_week(look: _Look, farm_ids: Sequence[UUID]) -> Iterator[tuple[UUID, Crossed]]:
+    """What the fresh rounds of these farms, pooled as a week's are, found sharply over in the running week."""
+    for part in _parts(farm_ids):
+        received = readings_received(part, look.oldest, after=look.run.week)
+        fresh = {farm_id: [each for each in own if _is_fresh(each, look)] for farm_id, own in received.items()}
+        known = _known(look, list(fresh))
+        yield from ((own, each) for own, readings in fresh.items() for each in _crossed(own, readings, known))
+
+
+def _is_fresh(reading: "Reading", look: _Look) -> bool:
+    return _week_of(reading) == look.run.week + WEEK and reading.round.walked_on >= look.today - OLDEST
+
+
+def _known(look: _Look, farm_ids: Sequence[UUID]) -> _Known:
+    results = assessments_of_farms(farm_ids, look.run.week, look.run.week)
     alerts = Alert.objects.filter(farm_id__any_of=array_of(farm_ids), rule=Rule.OVER, closed_at__isnull=True)
+    before = {(row.farm_id, row.facility_id, row.method): row for row in results}
     return _Known(
-        week=run.week + WEEK,
-        times=times,
-        levels=levels_of_farms(run.group_id, farm_ids, today),
-        before={(row.farm_id, row.facility_id, row.method): row for row in results},
-        is_open=set(alerts.values_list("farm_id", "facility_id", "method")),
+        times=look.times,
+        levels=levels_of_farms(look.run.group_id, farm_ids, look.today),
+        before=before,
+        over={
+            *alerts.values_list("farm_id", "facility_id", "method"),
+            *(place for place, row in before.items() if row.result == LevelWord.OVER),
+        },
     )
 
 
-def _crossed(farm: "Farm", walked: "Round", known: _Known) -> list[Crossed]:
-    """What is sharply over, the furthest first."""
-    readings = [each for each in readings_of_round(farm, walked.id) if _week_of(each) == known.week]
-    levels = known.levels[farm.id]
-    results = round_result(farm, readings, lambda method, facility_id: levels.of(method, facility_id).value)
-    over = [result for result in results if result.mean is not None and _is_sharp(result, known.times)]
+def _crossed(farm_id: UUID, readings: Sequence["Reading"], known: _Known) -> list[Crossed]:
+    """What is sharply over, and was not known to be over."""
+    levels = known.levels[farm_id]
+    results = pooled_result(readings, lambda method, facility_id: levels.of(method, facility_id).value)
+    over = [result for result in results if _is_sharp(result, known.times)]
     if not over:
         return []
-    ranges = round_ranges(readings)
-    found = (_with_range(farm, result, ranges, known) for result in over)
-    return sorted((each for each in found if each is not None), key=lambda each: -_times_over(each.result))
+    ranges, found = round_ranges(readings), []
+    for result in over:
+        place = (result.facility.id, result.method.code)
+        (low, high), known_as = ranges[place], (farm_id, *place)
+        if low is not None and low > (result.level or 0.0) and known_as not in known.over:
+            found.append(Crossed(_last_walked(readings, place), result, low, high, known.before.get(known_as)))
+    return found
 
 
-def _with_range(
-    farm: "Farm", result: FacilityResult, ranges: Mapping[Place, tuple[float | None, float | None]], known: _Known
-) -> Crossed | None:
-    """The result with its range, unless that reaches the level, or it was known to be over."""
-    low, high = ranges[result.facility.id, result.method.code]
-    place = (farm.id, result.facility.id, result.method.code)
-    before = known.before.get(place)
-    if low is None or low <= (result.level or 0.0) or place in known.is_open:
-        return None
-    if before is not None and before.result == LevelWord.OVER:
-        return None
-    return Crossed(result, low, high, before)
+def _last_walked(readings: Sequence["Reading"], place: Place) -> date:
+    """The day of the round that came in last of those that counted there."""
+    there = (each for each in readings if (each.station.facility_id, each.method) == place)
+    walked: date = max((each.received_at, each.round.walked_on) for each in there)[1]
+    return walked
 
 
 def _is_sharp(result: FacilityResult, times: float) -> bool:

@@ -17,7 +17,7 @@ from monitoring.selectors.readings import (
     summaries_of,
 )
 from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
-from monitoring.selectors.rounds import last_round, newest_rounds_received, next_round_due, rounds_last_noted, rounds_of
+from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.work import last_works, works_of
@@ -38,7 +38,6 @@ __all__ = [
     "last_days",
     "last_round",
     "last_works",
-    "newest_rounds_received",
     "next_round_due",
     "pooled_result",
     "readings_of",

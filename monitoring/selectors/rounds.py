@@ -9,7 +9,7 @@ from django.db.models import Max, QuerySet
 from farms.lookups import array_of
 from farms.models import Farm
 from farms.selectors import season_on
-from monitoring.models import Round, Skip, WeeklySummary
+from monitoring.models import Round, Skip
 
 DUE_AFTER = 7  # days
 
@@ -53,14 +53,3 @@ def rounds_last_noted(farm_ids: Collection[UUID]) -> dict[UUID, datetime]:
     for farm_id, made_at in skipped:
         found[farm_id] = max(made_at, found.get(farm_id, made_at))
     return found
-
-
-def newest_rounds_received(farm_ids: Collection[UUID], since: datetime, *, after: date) -> dict[UUID, Round]:
-    """Each farm's newest round received at that moment or later, where it counted for a week after that Monday's."""
-    later = WeeklySummary.objects.filter(
-        farm_id__any_of=array_of(farm_ids), week__gt=after, last_received_at__gte=since
-    )
-    counting = set(later.values_list("farm_id", flat=True))
-    rounds = Round.objects.filter(farm_id__any_of=array_of(counting), received_at__gte=since)
-    newest = rounds.order_by("farm_id", "-walked_on", "-received_at").distinct("farm_id")
-    return {walked.farm_id: walked for walked in newest}

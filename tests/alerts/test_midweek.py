@@ -8,6 +8,8 @@ from email import message_from_bytes, policy
 import numpy as np
 import pytest
 from django.core import mail as django_mail
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from alerts.delivery import midweek, outbox
 from alerts.delivery.digest import queue_digests
@@ -31,6 +33,7 @@ pytestmark = pytest.mark.django_db
 JUDGED, WEEK = monday(7), monday(8)  # of May 25 and of June 1
 FRIDAY = WEEK + timedelta(days=4)
 HIGH = [200, 220, 190, 230, 210]
+SHARP_LEGS = [22, 25, 19, 30, 24, 21, 26, 23, 28, 20]
 
 
 def noon(day: date, hour: int = 17) -> datetime:
@@ -158,6 +161,27 @@ class TestWhen:
         walk(cards, FRIDAY, HIGH)
         assert len(look(group, noon(FRIDAY + timedelta(days=2), 12))) == 1
 
+    def test_the_sharp_one_of_two_rounds_before_a_look_is_not_lost(
+        self, group: Group, northfield: Farm, cards: list[Station], leg_station: Station
+    ):
+        """Ben's cards, then Anna's legs, within one look's five minutes."""
+        walk(cards, FRIDAY, HIGH)
+        walk([leg_station], FRIDAY, [[1, 0, 2, 1, 0, 3, 1, 2, 0, 1]], received=noon(FRIDAY) + timedelta(minutes=2))
+        (mail,) = look(group)
+        assert mail.subject == "Northfield: cards far over your action level in the calf barn, round of June 5"
+
+    def test_two_rounds_are_told_by_the_day_of_the_one_that_found_it(
+        self, group: Group, cards: list[Station], leg_station: Station
+    ):
+        walk(cards, FRIDAY, HIGH, received=noon(FRIDAY, 16))
+        walk([leg_station], FRIDAY + timedelta(days=1), [[1, 0, 2, 1, 0, 3, 1, 2, 0, 1]])
+        assert look(group, noon(FRIDAY + timedelta(days=1), 18))[0].subject.endswith("round of June 5")
+
+    def test_two_rounds_of_a_place_pool_as_a_weeks_do(self, group: Group, cards: list[Station]):
+        walk(cards, FRIDAY, HIGH)
+        walk(cards, FRIDAY + timedelta(days=1), [40] * 5, days=6)
+        assert look(group, noon(FRIDAY + timedelta(days=1), 18)) == []  # 125 a card
+
     def test_a_round_older_than_three_days_waits_for_monday(self, group: Group, cards: list[Station]):
         walk(cards, WEEK + timedelta(days=2), HIGH, days=3)
         assert look(group, noon(WEEK + timedelta(days=6))) == []
@@ -181,6 +205,50 @@ class TestWhen:
         walk(cards, WEEK + timedelta(days=6), HIGH)
         before_five = datetime.combine(WEEK + timedelta(days=7), time(8), UTC)
         assert look(group, before_five) == []
+
+
+class TestTheFirstLookOfAWeek:
+    """It sees all that came in of its week, whenever the check ran."""
+
+    @pytest.mark.parametrize("hour", [7, 14])  # 02:00 and 09:00 in Chicago
+    @pytest.mark.parametrize("checked", [noon(WEEK, 10), noon(WEEK, 20)])
+    def test_a_leg_count_of_monday_is_not_lost(
+        self, group: Group, leg_station: Station, cards: list[Station], hour: int, checked: datetime
+    ):
+        count_week(cards, JUDGED, [60] * 5)
+        walk([leg_station], WEEK, [SHARP_LEGS], received=noon(WEEK, hour))
+        check(group, JUDGED, now=checked)
+        (mail,) = look(group, max(checked, noon(WEEK, 14)) + timedelta(minutes=5))
+        assert "legs far over your action level in the dry lot" in mail.subject
+
+    def test_nor_that_of_a_farm_further_east_whose_monday_has_begun(
+        self, group: Group, northfield: Farm, leg_station: Station
+    ):
+        with as_factory():
+            Farm.objects.filter(id=northfield.id).update(time_zone="America/New_York")
+        walk([leg_station], WEEK, [SHARP_LEGS], received=noon(WEEK, 4) + timedelta(minutes=30))
+        check(group, JUDGED)
+        assert len(look(group, check_time(JUDGED) + timedelta(minutes=5))) == 1
+
+
+def test_a_look_takes_no_query_a_farm(group: Group, region: Region, cards: list[Station], anna: User):
+    check(group, JUDGED)
+    walk(cards, FRIDAY, HIGH)
+    asked = [_queries(group, noon(FRIDAY, 18))]
+    for number in range(4):
+        walk(_barn(make_farm(f"Hill {number}", region, anna)), FRIDAY + timedelta(days=1), HIGH)
+    asked.append(_queries(group, noon(FRIDAY + timedelta(days=1), 18)))
+    assert len(written()) == 5 and asked[0] == asked[1]
+
+
+def _queries(group: Group, now: datetime) -> int:
+    with as_role("worker"), CaptureQueriesContext(connection) as asked:
+        queue_midweek_mails(group, now)
+    return len(asked)
+
+
+def _barn(farm: Farm) -> list[Station]:
+    return make_stations(make_facility(farm, "Calf barn", "calf_barn"), "card", range(1, 6))
 
 
 @pytest.mark.usefixtures("quiet")
@@ -215,7 +283,7 @@ class TestWhat:
         assert look(group) == []
 
     def test_leg_counts_have_theirs_from_the_animals(self, group: Group, leg_station: Station):
-        walk([leg_station], FRIDAY, [[22, 25, 19, 30, 24, 21, 26, 23, 28, 20]])
+        walk([leg_station], FRIDAY, [SHARP_LEGS])
         (mail,) = look(group)
         assert "legs far over your action level in the dry lot" in mail.subject
 
@@ -358,7 +426,7 @@ class TestTheMail:
         self, group: Group, region: Region, northfield: Farm, cards: list[Station], anna: User
     ):
         other = make_farm("Fallow", region, anna)
-        walk(make_stations(make_facility(other, "Calf barn", "calf_barn"), "card", range(1, 6)), FRIDAY, HIGH)
+        walk(_barn(other), FRIDAY, HIGH)
         walk(cards, FRIDAY, HIGH)
         mails = look(group)
         assert [mail.occasion for mail in mails] == ["2026-W23-midweek"] * 2

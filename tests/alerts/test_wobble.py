@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from django.core import mail
 
+from alerts.delivery.midweek import queue_midweek_mails
 from alerts.delivery.outbox import send_due
-from alerts.models import Alert, Digest
+from alerts.models import Alert, CheckRun, Digest
 from alerts.models.outbox import DeliveryState
 from alerts.monday import check_group, judge_again
 from farms.models import Farm, Group, Membership, Season, User
@@ -58,6 +59,7 @@ def in_between(group: Group, now: datetime) -> None:
     """What the ticks of a day between two Mondays do. Whatever writes mails in mid-week has its call here."""
     with as_role("worker"):
         judge_again(group, now)
+        queue_midweek_mails(group, now)
         send_due(now)
 
 
@@ -89,6 +91,8 @@ def test_weeks_about_the_level_are_two_episodes_at_most(
     assert {each.queued_at for each in digests} == {check_time(monday(number)) for number in range(WEEKS)}
     assert {each.state for each in digests} == {DeliveryState.SENT}
     assert len(sent_to(anna)) == WEEKS
+    with as_factory():
+        assert CheckRun.objects.filter(looked_to__isnull=False).count() == WEEKS, "looked at between Mondays indeed"
 
 
 def test_each_owner_gets_one_mail_a_week(group: Group, northfield: Farm, cards: list[Station], owners: list[User]):
