@@ -1,11 +1,12 @@
 """The mail between two Mondays: to a farm's owners, where something crossed its action level sharply.
 
-At most one a farm and ISO week. How far the rounds were looked at is noted on the week's run, in the transaction that
-writes the mails: a crash loses nothing and writes nothing twice.
+In the running week, or in the week judged last after the farm's mail about it was written. At most one a farm and ISO
+week. How far the rounds were looked at is noted on the week's run, in the transaction that writes the mails: a crash
+loses nothing and writes nothing twice.
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -107,8 +108,8 @@ def letter_of(told: Midweek) -> Letter:
         subject=_("{headline}, round of {day}").format(headline=_headline(told), day=day_phrase(told.walked_on)),
         title=told.farm.name,
         week=_("round of {day}").format(day=weekday_phrase(told.walked_on)),
-        counts=tuple(_what(each) for each in told.crossed),
-        paragraphs=(*_where(told.crossed), _work(told), _why_now()),
+        counts=tuple(_what(each, told.week) for each in told.crossed),
+        paragraphs=(*_where(told.crossed), _work(told), _why_now(told)),
         picture=None,
         link=settings.SITE_URL + reverse("farm", args=[told.farm.id]),
         small_print=small_print(told.farm, cautions=True),
@@ -125,7 +126,7 @@ def _headline(told: Midweek) -> str:
     return _("{farm}: {methods} far over your action level in {places}").format(places=and_list(places), **facts)
 
 
-def _what(crossed: Crossed) -> Paragraph:
+def _what(crossed: Crossed, running: date) -> Paragraph:
     """Cards in the calf barn: 210 specks a card (170 to 260). Over your action level of 100. That is 2.1 times ..."""
     row, result = _row(crossed), crossed.result
     place = facility_phrase(result.facility)
@@ -136,6 +137,7 @@ def _what(crossed: Crossed) -> Paragraph:
             times=_times(result.mean, result.level)
         ),
         _before(crossed.before),
+        _late(crossed.week) if crossed.week < running else "",
         heading=_("{method} in {place}").format(method=heading(row.method), place=place),
         level=row.result,
     )
@@ -158,6 +160,10 @@ def _before(before: Assessment | None) -> str:
     if before is None or before.mean is None:
         return ""
     return _("In the week of {day} it was {mean}.").format(day=day_phrase(before.week), mean=mean_phrase(before))
+
+
+def _late(week: date) -> str:
+    return _("It counts for the week of {day}, whose mail was written before it came.").format(day=day_phrase(week))
 
 
 def _where(crossed: Iterable[Crossed]) -> list[Paragraph]:
@@ -194,7 +200,11 @@ def _work(told: Midweek) -> Paragraph:
     return paragraph(f"{last_noted(told.work, facilities)}.")
 
 
-def _why_now() -> Paragraph:
+def _why_now(told: Midweek) -> Paragraph:
+    if all(each.week < told.week for each in told.crossed):
+        return paragraph(
+            _("This mail did not wait for Monday, since it rose so sharply. The week has been judged again with it.")
+        )
     return paragraph(
         _(
             "This mail did not wait for Monday, since it rose so sharply. On Monday the week is judged with all that "

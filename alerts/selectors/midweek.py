@@ -1,23 +1,25 @@
 """What crossed its action level sharply between two Mondays, by the rounds received since a week was judged.
 
 The plain comparison of a round, as its page shows it, with a margin: a mean that wobbles about its level must never
-make a mail. A round of a week that is judged already has that week judged again, and is told on Monday.
+make a mail. A round of the week that is judged already has it judged again; what opens so is told as well, where the
+farm's mail about that week was written before.
 """
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 import numpy as np
 from django.db.models import Exists, OuterRef
+from django.db.models.functions import Coalesce
 
 from alerts.models import Alert, Assessment, CheckFailure, Digest
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord
-from alerts.models.outbox import midweek_occasion_of
+from alerts.models.outbox import midweek_occasion_of, occasion_of
 from alerts.selectors.levels import levels_of_farms
 from alerts.selectors.results import assessments_of_farms
 from alerts.selectors.rules import rules_of_group
@@ -30,6 +32,7 @@ from monitoring.selectors import (
     farms_received_since,
     last_works,
     pooled_result,
+    readings_of_week,
     readings_received,
     round_ranges,
 )
@@ -40,7 +43,7 @@ if TYPE_CHECKING:
     from farms.models import Farm
     from monitoring.models import Reading, Work
 
-WEEK = timedelta(days=7)
+WEEK, SUNDAY = timedelta(days=7), timedelta(days=6)  # a week is judged by what applied on its Sunday
 OLDEST = timedelta(days=3)  # of a round; older ones are Monday's, so that no flood follows an outage
 TOGETHER = 200  # farms whose readings are held in memory at once
 Place = tuple[UUID, str]
@@ -48,11 +51,12 @@ Place = tuple[UUID, str]
 
 @dataclass(frozen=True)
 class Crossed:
-    """A facility's result sharply over its level, its range, and what the week before said there.
+    """A facility's result in a week sharply over its level, its range, and what the week before said there.
 
     `walked_on` is the day of the round that came in last of those it rests on.
     """
 
+    week: date
     walked_on: date
     result: FacilityResult
     low: float
@@ -86,8 +90,9 @@ class _Look:
 
 @dataclass(frozen=True)
 class _Known:
-    """What is asked of many farms at once: levels, the last results, and which places were known to be over."""
+    """What is asked of many farms at once: levels, the week before, and which places were known to be over."""
 
+    week: date
     times: float
     levels: Mapping[UUID, "FarmLevels"]
     before: Mapping[tuple[UUID, UUID | None, str], Assessment]
@@ -97,16 +102,20 @@ class _Known:
 def midweek_of(run: "CheckRun", since: datetime, now: datetime) -> list[Midweek]:
     """The farms of a judged week's group whose rounds since, of the week after it, found something sharply over.
 
-    Those that had this week's mail are left out.
+    And those of which a round did of the judged week itself, after their mail about it was written. Those that had
+    this week's mail are left out.
     """
     today, week = local_date(now, run.group.time_zone), run.week + WEEK
     rules = rules_of_group(run.group_id, today)
     if not rules.is_on(Rule.OVER) or week != monday_of(today):
         return []
     look = _Look(run, today, now - OLDEST, rules.number(Rule.OVER, "sharply"))
-    farms = _farms(look, farms_received_since(run.group_id, week, since))
+    received, opened = farms_received_since(run.group_id, week, since), _opened_since_their_mail(look)
+    farms = _farms(look, received | set(opened))
     crossed: dict[UUID, list[Crossed]] = defaultdict(list)
-    for farm_id, each in _of_running_week(look, list(farms)):
+    of_running = _of_running_week(look, [own for own in farms if own in received])
+    of_judged = _of_judged_week(look, {own: opened[own] for own in farms if own in opened})
+    for farm_id, each in (*of_running, *of_judged):
         crossed[farm_id].append(each)
     works = last_works(list(crossed), today)
     return [Midweek(farms[own], week, _furthest_first(found), works.get(own)) for own, found in crossed.items()]
@@ -134,7 +143,7 @@ def _of_running_week(look: _Look, farm_ids: Sequence[UUID]) -> Iterator[tuple[UU
     for part in _parts(farm_ids):
         received = readings_received(part, look.oldest, after=look.run.week)
         fresh = {farm_id: [each for each in own if _is_fresh(each, look)] for farm_id, own in received.items()}
-        known = _known(look, list(fresh))
+        known = _known_of_running(look, list(fresh))
         yield from ((own, each) for own, readings in fresh.items() for each in _crossed(own, readings, known))
 
 
@@ -142,19 +151,53 @@ def _is_fresh(reading: "Reading", look: _Look) -> bool:
     return _week_of(reading) == look.run.week + WEEK and reading.round.walked_on >= look.today - OLDEST
 
 
-def _known(look: _Look, farm_ids: Sequence[UUID]) -> _Known:
-    results = assessments_of_farms(farm_ids, look.run.week, look.run.week)
+def _known_of_running(look: _Look, farm_ids: Sequence[UUID]) -> _Known:
+    """Where a matter over the level is open, it is known."""
     alerts = Alert.objects.filter(farm_id__any_of=array_of(farm_ids), rule=Rule.OVER, closed_at__isnull=True)
-    before = {(row.farm_id, row.facility_id, row.method): row for row in results}
-    return _Known(
-        times=look.times,
-        levels=levels_of_farms(look.run.group_id, farm_ids, look.today),
-        before=before,
-        over={
-            *alerts.values_list("farm_id", "facility_id", "method"),
-            *(place for place, row in before.items() if row.result == LevelWord.OVER),
-        },
+    known = _known(look, farm_ids, look.run.week + WEEK, look.today)
+    return replace(known, over={*known.over, *alerts.values_list("farm_id", "facility_id", "method")})
+
+
+def _known(look: _Look, farm_ids: Sequence[UUID], week: date, day: date) -> _Known:
+    rows = assessments_of_farms(farm_ids, week - WEEK, week - WEEK)
+    before = {(row.farm_id, row.facility_id, row.method): row for row in rows}
+    over = {place for place, row in before.items() if row.result == LevelWord.OVER}
+    return _Known(week, look.times, levels_of_farms(look.run.group_id, farm_ids, day), before, over)
+
+
+def _of_judged_week(look: _Look, opened: Mapping[UUID, Collection[Place]]) -> Iterator[tuple[UUID, Crossed]]:
+    """What these places, whose matter opened since their farm's mail, hold sharply over in the week that was judged."""
+    week = look.run.week
+    for part in _parts(list(opened)):
+        known = _known(look, part, week, week + SUNDAY)
+        for farm_id, readings in readings_of_week(part, week).items():
+            there = [each for each in readings if (each.station.facility_id, each.method) in opened[farm_id]]
+            found = _crossed(farm_id, there, known)
+            yield from ((farm_id, each) for each in found if each.walked_on >= look.today - OLDEST)
+
+
+def _opened_since_their_mail(look: _Look) -> dict[UUID, set[Place]]:
+    """By farm, where the judged week's result is sharply over, as it became after the farm's first mail about it."""
+    week, since = look.run.week, Coalesce("reopened_at", "opened_at")
+    told = Digest.objects.filter(
+        farm_id=OuterRef("farm_id"), occasion=occasion_of(week), queued_at__lt=OuterRef("since")
     )
+    over = Alert.objects.filter(farm__group_id=look.run.group_id, rule=Rule.OVER, closed_at__isnull=True)
+    of_week = over.annotate(since=since, since_week=Coalesce("reopened_week", "opened_week")).filter(since_week=week)
+    opened = of_week.filter(Exists(told), facility_id__isnull=False, since__gte=look.oldest)
+    places = set(opened.values_list("farm_id", "facility_id", "method"))
+    found: dict[UUID, set[Place]] = defaultdict(set)
+    results = assessments_of_farms({place[0] for place in places}, week, week)
+    sharp = {(row.farm_id, row.facility_id, row.method) for row in results if _is_sharply_over(row, look.times)}
+    for farm_id, facility_id, method in places:
+        if facility_id is not None and (farm_id, facility_id, method) in sharp:
+            found[farm_id].add((facility_id, method))
+    return found
+
+
+def _is_sharply_over(row: Assessment, times: float) -> bool:
+    level = row.level or 0.0
+    return level > 0 and (row.mean or 0.0) / level >= times and (row.low or 0.0) > level
 
 
 def _crossed(farm_id: UUID, readings: Sequence["Reading"], known: _Known) -> list[Crossed]:
@@ -169,7 +212,8 @@ def _crossed(farm_id: UUID, readings: Sequence["Reading"], known: _Known) -> lis
         place = (result.facility.id, result.method.code)
         (low, high), known_as = ranges[place], (farm_id, *place)
         if low is not None and low > (result.level or 0.0) and known_as not in known.over:
-            found.append(Crossed(_last_walked(readings, place), result, low, high, known.before.get(known_as)))
+            walked_on, before = _last_walked(readings, place), known.before.get(known_as)
+            found.append(Crossed(known.week, walked_on, result, low, high, before))
     return found
 
 

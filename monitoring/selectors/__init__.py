@@ -13,6 +13,7 @@ from monitoring.selectors.readings import (
     farms_received_since,
     readings_of,
     readings_of_round,
+    readings_of_week,
     readings_received,
     summaries_of,
 )
@@ -42,6 +43,7 @@ __all__ = [
     "pooled_result",
     "readings_of",
     "readings_of_round",
+    "readings_of_week",
     "readings_received",
     "refused_rows",
     "round_ranges",

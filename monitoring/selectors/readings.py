@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 import numpy as np
@@ -13,6 +13,7 @@ from farms.models import Farm
 from monitoring.analysis.weeks import week_of_exposure
 from monitoring.models import Reading, Round, WeeklySummary
 from monitoring.models.reading import ReadingQuerySet
+from monitoring.rules.readings import MOST_DAYS_UP
 from monitoring.selectors.stations import sited_of_farms
 
 WALKING = ("station__facility__position", "station__facility__name", "station__position", "station__method")
@@ -47,6 +48,13 @@ def readings_received(farm_ids: Collection[UUID], since: datetime, *, after: dat
     )
     found = list(_walking(Reading.objects.filter(farm_id__any_of=counting, round_id__any_of=rounds), "round"))
     return _by_farm([reading for reading, week in _with_weeks(found) if week > after])
+
+
+def readings_of_week(farm_ids: Collection[UUID], week: date) -> dict[UUID, list[Reading]]:
+    """By farm, what was found of a week (its Monday), as `readings_received` gives it; two queries."""
+    taken = (week, week + timedelta(days=6 + MOST_DAYS_UP))
+    found = _walking(Reading.objects.filter(farm_id__any_of=array_of(farm_ids), taken_on__range=taken), "round")
+    return _by_farm([reading for reading, own in _with_weeks(list(found)) if own == week])
 
 
 def _walking(readings: QuerySet[Reading], *related: str) -> QuerySet[Reading]:

@@ -44,6 +44,16 @@ def wobbling(seed: int) -> list[list[int]]:
     return [[round(each) + step for step in (-4, -2, 0, 2, 4)] for each in means]
 
 
+def live_late(group: Group, cards: list[Station], weeks: list[list[int]]) -> None:
+    """The same weeks, each counted some hours after Monday's mail about it was written."""
+    for number, counts in enumerate(weeks):
+        morning = check_time(monday(number))
+        with as_role("worker"):
+            check_group(group, morning)
+        count_week(cards, monday(number), counts, received=morning + timedelta(hours=3))
+        in_between(group, morning + timedelta(hours=4))
+
+
 def live(group: Group, cards: list[Station], weeks: list[list[int]]) -> None:
     """Week after week: counted on Monday, checked at half past five, looked at again on Thursday; mails leave."""
     for number, counts in enumerate(weeks):
@@ -93,6 +103,24 @@ def test_weeks_about_the_level_are_two_episodes_at_most(
     assert len(sent_to(anna)) == WEEKS
     with as_factory():
         assert CheckRun.objects.filter(looked_to__isnull=False).count() == WEEKS, "looked at between Mondays indeed"
+
+
+def test_counted_after_mondays_mail_they_make_none_between_two_mondays(
+    group: Group, northfield: Farm, cards: list[Station]
+):
+    live_late(group, cards, wobbling(1))
+    opened = [alert.opened_at for alert in over_alerts(northfield)]
+    assert opened and not set(opened) & {check_time(monday(number)) for number in range(WEEKS)}
+    with as_factory():
+        assert Digest.objects.count() == WEEKS
+        assert not Digest.objects.filter(occasion__endswith="-midweek").exists()
+
+
+def test_a_sharp_week_among_them_makes_one(group: Group, northfield: Farm, cards: list[Station]):
+    live_late(group, cards, [[60] * 5, [60] * 5, [200, 220, 190, 230, 210], [90] * 5])
+    with as_factory():
+        told = Digest.objects.filter(occasion__endswith="-midweek")
+        assert [mail.queued_at for mail in told] == [check_time(monday(2)) + timedelta(hours=4)]
 
 
 def test_each_owner_gets_one_mail_a_week(group: Group, northfield: Farm, cards: list[Station], owners: list[User]):
