@@ -274,14 +274,28 @@ def _without_count(reason: str, named: str, number: int) -> str:
 
 
 def corrected_paragraph(corrected: Sequence[tuple[Assessment, Assessment]]) -> Paragraph | None:
-    """Corrected since last week's mail: cards, week of June 15: 112, not 90."""
-    told = [
-        _("{method}, week of {day}: {now}, not {before}").format(
-            method=heading(now.method), day=day_phrase(now.week), now=mean_phrase(now), before=mean_phrase(before)
-        )
-        for before, now in corrected
-    ]
-    return paragraph(_("Corrected since: {list}.").format(list="; ".join(told))) if told else None
+    """Corrected since last week's mail: cards, week of June 15: 112, not 90. What only came late was no error."""
+    late = [_changed(before, now) for before, now in corrected if _came_late(before, now)]
+    told = [_changed(before, now) for before, now in corrected if not _came_late(before, now)]
+    came = _("Came in since: {list}.").format(list="; ".join(late)) if late else ""
+    words = _("Corrected since: {list}.").format(list="; ".join(told)) if told else ""
+    return paragraph(came, words) if corrected else None
+
+
+def _came_late(before: Assessment, now: Assessment) -> bool:
+    return before.mean is None or now.devices > before.devices
+
+
+def _changed(before: Assessment, now: Assessment) -> str:
+    if before.mean is None:
+        words = _("{method}, week of {day}: {now}")
+    elif _came_late(before, now):
+        words = _("{method}, week of {day}: {now}, before that {before}")
+    else:
+        words = _("{method}, week of {day}: {now}, not {before}")
+    return words.format(
+        method=heading(now.method), day=day_phrase(now.week), now=mean_phrase(now), before=mean_phrase(before)
+    )
 
 
 def subject(told: FarmWeek) -> str:

@@ -16,8 +16,8 @@ from alerts.delivery.message import message_of
 from alerts.models import CheckFailure, Digest
 from farms.models import Facility, Farm, Group, Membership, Region, User
 from farms.models.access import FarmRole
-from monitoring.models import Siting, Station, Work
-from tests.alerts.scene import check, check_time, count_week, monday
+from monitoring.models import Reading, Siting, Station, Work
+from tests.alerts.scene import check, check_time, correct, count_week, monday
 from tests.cast import NOW, as_factory, as_role, make_facility, make_farm, make_stations
 
 pytestmark = pytest.mark.django_db
@@ -202,13 +202,34 @@ class TestWhatItSays:
     def test_an_older_week_that_was_corrected_is_told_once(
         self, group: Group, rising: Farm, cards: list[Station], write: Write
     ):
+        with as_factory():
+            last = Reading.objects.get(farm=rising, station_id=cards[0].id, hung_on=monday(11))
+        correct(last, 23, received=check_time(monday(11)) + timedelta(hours=20))
+        with as_role("worker"):
+            judge_late_readings(group, check_time(monday(11)) + timedelta(days=1))
+        check(group, WEEK)
+        text = flat(write(rising).text)
+        assert re.search(r"Corrected since: Cards, week of June 22: 71 specks a card \([^)]*\), not 83 specks", text)
+        check(group, monday(13))
+        assert "Corrected" not in flat(write(rising, monday(13)).text)
+
+    def test_what_only_came_late_is_not_told_as_an_error(
+        self, group: Group, rising: Farm, cards: list[Station], write: Write
+    ):
         count_week(make_stations(_barn(rising), "card", range(6, 7)), monday(11), [10])
         with as_role("worker"):
             judge_late_readings(group, check_time(monday(11)) + timedelta(days=1))
         check(group, WEEK)
-        assert "Corrected since: Cards, week of June 22: 71 specks a card" in flat(write(rising).text)
+        text = flat(write(rising).text)
+        assert re.search(r"Came in since: Cards, week of June 22: 71 specks a card \([^)]*\), before that 83 ", text)
+        assert "Corrected" not in text
+        count_week(cards, WEEK, [90] * 5)
+        with as_role("worker"):
+            judge_late_readings(group, check_time(WEEK) + timedelta(days=1))
         check(group, monday(13))
-        assert "Corrected" not in flat(write(rising, monday(13)).text)
+        text = flat(write(rising, monday(13)).text)
+        assert "Came in since: Cards, week of June 29: 90 specks a card" in text
+        assert "before that" not in text and "no count" not in text
 
     def test_weeks_judged_without_a_mail_are_told_in_the_next_one_and_then_no_more(
         self, group: Group, rising: Farm, cards: list[Station], write: Write
