@@ -30,6 +30,7 @@ from tests.alerts.scene import COUNT, _seen, _summarise, check, check_time, coun
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations, make_user
 
 pytestmark = pytest.mark.django_db
+ALL_OF_MONDAY = pytest.mark.django_db(databases=["default", "cohort", "owner"])
 JUDGED, WEEK = monday(7), monday(8)  # of May 25 and of June 1
 FRIDAY = WEEK + timedelta(days=4)
 HIGH = [200, 220, 190, 230, 210]
@@ -225,6 +226,7 @@ class TestTheFirstLookOfAWeek:
         assert len(look(group, check_time(JUDGED) + timedelta(minutes=5))) == 1
 
 
+@ALL_OF_MONDAY
 class TestOfTheJudgedWeek:
     """Cards that hung seven days and are read from Monday to Thursday count for the week that is judged already."""
 
@@ -343,6 +345,7 @@ def test_a_look_takes_no_query_a_farm(group: Group, region: Region, cards: list[
     assert len(written()) == 5 and asked[0] == asked[1]
 
 
+@ALL_OF_MONDAY
 def test_nor_does_one_at_the_week_that_was_judged(group: Group, region: Region, cards: list[Station], anna: User):
     asked = []
     for number in range(2):
