@@ -28,7 +28,7 @@ from alerts.delivery.since_sentences import since_paragraph
 from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
 from alerts.models.outbox import occasion_of
-from alerts.selectors.corrections import Correction, corrections_since
+from alerts.selectors.corrections import Correction, corrections_since, last_mails
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
 from alerts.selectors.rounds_since import with_rounds_since
 from alerts.selectors.station_effects import with_station_effects
@@ -67,7 +67,8 @@ def queue_digests(
     `later_since`: the newest round of a later week is told in a line of its own, if it was received since. A farm whose
     mail can't be written is set aside with its error; the others get theirs.
     """
-    corrected = corrections_since(group.id, [farm.id for farm in farms], week)
+    farm_ids = [farm.id for farm in farms]
+    corrected = corrections_since(group.id, farm_ids, week, last_mails(farm_ids, week))
     queued = 0
     for part in _parts(farms):
         with no_search_for_cycles():

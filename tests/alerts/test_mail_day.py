@@ -1,5 +1,6 @@
 """The farm's chosen day: when its mail is written, that nothing is lost, and what came in since the check."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -12,6 +13,7 @@ from alerts.delivery import due_digests
 from alerts.delivery.due_digests import goes_out_at, queue_due_digests
 from alerts.models import Digest
 from alerts.monday import check_group, judge_again
+from alerts.selectors.corrections import corrections_since, last_mails
 from alerts.selectors.farm_weeks import weeks_of_farms
 from alerts.selectors.mail_days import mail_days_chosen, mail_days_of_farms
 from alerts.selectors.rounds_since import with_rounds_since
@@ -20,7 +22,7 @@ from farms.models import Farm, Group, Membership, Region, User
 from farms.models.access import FarmRole
 from farms.selectors import owners_of_farms
 from monitoring.models import Reading, Round, Station, WeeklySummary
-from tests.alerts.scene import check, check_time, count_week, monday
+from tests.alerts.scene import check, check_time, correct, count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations
 
 pytestmark = pytest.mark.django_db
@@ -223,6 +225,61 @@ def _early_round(cards: list[Station], count: int) -> None:
             farm_id=farm_id, method="card", week=hung, stations=5, devices=5, missing=0, days=15, animals=0,
             at_least=False, last_received_at=came["received_at"],
         )  # fmt: skip
+
+
+@pytest.mark.django_db(databases=["default", "cohort", "owner"])
+class TestCorrectedSince:
+    """Measured against what the farm's own last mail said, on whatever day that was written."""
+
+    @pytest.fixture
+    def tuesdays(self, group: Group, northfield: Farm, cards: list[Station], anna: User) -> Farm:
+        """Northfield walks on Tuesdays and has its mail on Wednesdays, two weeks long."""
+        choose(northfield, 3, anna)
+        for week, specks in ((WEEK, 60), (monday(13), 70)):
+            with as_role("worker"):
+                check_group(group, check_time(week))
+            count_week(cards, week, [specks] * 5, received=check_time(week) + timedelta(days=1))
+            with as_role("worker"):
+                judge_again(group, check_time(week) + timedelta(days=1))
+                judge_again(group, check_time(week) + timedelta(days=2))
+        return northfield
+
+    def test_what_the_last_mail_said_is_not_told_again(self, tuesdays: Farm):
+        first, second = (" ".join(row.text.split()) for row in written(tuesdays))
+        assert "Cards: 60 specks a card" in first and "Cards: 70 specks a card" in second
+        assert not re.search("Corrected|Came in", second)
+
+    def test_what_changed_after_it_is_told_once(self, group: Group, tuesdays: Farm, cards: list[Station]):
+        with as_factory():
+            slip = Reading.objects.get(farm=tuesdays, station_id=cards[0].id, hung_on=monday(13))
+        correct(slip, 95, received=check_time(monday(13)) + timedelta(days=3))
+        with as_role("worker"):
+            judge_again(group, check_time(monday(13)) + timedelta(days=3))
+        texts = []
+        for week in (monday(14), monday(15)):
+            with as_role("worker"):
+                check_group(group, check_time(week))
+                judge_again(group, check_time(week) + timedelta(days=2))
+            texts.append(" ".join(written(tuesdays)[-1].text.split()))
+        assert re.search(r"Corrected since: Cards, week of July 6: 75 specks a card \([^)]*\), not 70 ", texts[0])
+        assert "Corrected" not in texts[1]
+
+    def test_it_takes_no_query_a_farm(self, group: Group, region: Region, carla: User):
+        farms = [make_farm(f"Hill {number}", region, carla) for number in range(4)]
+        barns = [make_stations(make_facility(farm, "Shed", "calf_barn"), "card", range(1, 6)) for farm in farms]
+        with as_role("worker"):
+            check_group(group, MONDAY)
+        for barn in barns:
+            count_week(barn, WEEK, [50] * 5, received=MONDAY + timedelta(hours=8))
+        asked = []
+        with as_role("worker"):
+            judge_again(group, MONDAY + timedelta(hours=9))
+            for some in (farms[:1], farms):
+                with CaptureQueriesContext(connection) as queries:
+                    ids = [farm.id for farm in some]
+                    found = corrections_since(group.id, ids, monday(13), last_mails(ids, monday(13)))
+                asked.append((len(queries), len(found)))
+        assert asked == [(4, 1), (4, 4)]
 
 
 class TestChoosing:
