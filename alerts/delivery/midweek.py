@@ -136,8 +136,8 @@ def _what(crossed: Crossed, running: date) -> Paragraph:
         _("That is {times} times the level, and the whole range is over it.").format(
             times=_times(result.mean, result.level)
         ),
-        _before(crossed.before),
         _late(crossed.week) if crossed.week < running else "",
+        _before(crossed.before),
         heading=_("{method} in {place}").format(method=heading(row.method), place=place),
         level=row.result,
     )
@@ -163,7 +163,9 @@ def _before(before: Assessment | None) -> str:
 
 
 def _late(week: date) -> str:
-    return _("It counts for the week of {day}, whose mail was written before it came.").format(day=day_phrase(week))
+    return _("This round counts for the week of {day}, whose mail was written before it came.").format(
+        day=day_phrase(week)
+    )
 
 
 def _where(crossed: Iterable[Crossed]) -> list[Paragraph]:

@@ -1,93 +1,43 @@
 """The mail between two Mondays: where something crossed its action level sharply, once, and never where it wobbles."""
 
 import re
-from collections.abc import Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from email import message_from_bytes, policy
 
 import numpy as np
 import pytest
 from django.core import mail as django_mail
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from alerts.delivery import midweek, outbox
 from alerts.delivery.digest import queue_digests
 from alerts.delivery.letter import Letter
 from alerts.delivery.message import message_of
-from alerts.delivery.midweek import queue_midweek_mails
 from alerts.delivery.missed_sentences import weeks_last_told
 from alerts.models import Alert, CheckFailure, CheckRun, Digest
 from alerts.models.mail_choice import ChoiceWay
-from alerts.monday import check_group, judge_again
 from alerts.selectors.mail_choices import subscription_for
-from alerts.services import choose_how_often, set_mail_day
-from farms.models import Facility, Farm, Group, Membership, Region, Season, User
+from alerts.services import choose_how_often
+from farms.models import Farm, Group, Membership, Region, Season, User
 from farms.models.access import FarmRole
-from monitoring.models import Placement, Reading, Round, Station, Work
+from monitoring.models import Station, Work
 from monitoring.selectors import round_ranges
-from tests.alerts.scene import COUNT, _seen, _summarise, check, check_time, count_week, monday, result
-from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations, make_user
+from tests.alerts.between_mondays import (
+    FRIDAY,
+    HIGH,
+    JUDGED,
+    SHARP_LEGS,
+    WEEK,
+    barn_of,
+    look,
+    noon,
+    queries_of_a_look,
+    walk,
+    written,
+)
+from tests.alerts.scene import check, check_time, count_week, monday, result
+from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_user
 
 pytestmark = pytest.mark.django_db
-ALL_OF_MONDAY = pytest.mark.django_db(databases=["default", "cohort", "owner"])
-JUDGED, WEEK = monday(7), monday(8)  # of May 25 and of June 1
-FRIDAY = WEEK + timedelta(days=4)
-HIGH = [200, 220, 190, 230, 210]
-SHARP_LEGS = [22, 25, 19, 30, 24, 21, 26, 23, 28, 20]
-
-
-def noon(day: date, hour: int = 17) -> datetime:
-    return datetime.combine(day, time(hour), UTC)
-
-
-def walk(
-    stations: Sequence[Station], day: date, counts: Sequence[COUNT], *, received: datetime | None = None, days: int = 7
-) -> list[Reading]:
-    """A round within the week: cards that hung so many days are read, legs are looked at. Received at noon that day."""
-    received = received or noon(day)
-    hung = day - timedelta(days=days) if stations[0].method != "leg" else None
-    farm_id, method = stations[0].farm_id, stations[0].method
-    middle = day - timedelta(days=days // 2) if hung else day
-    with as_factory():
-        made = Round.objects.create(
-            farm_id=farm_id, walked_on=day, source="phone", actor_kind="farm_staff", received_at=received, entry=0
-        )  # fmt: skip
-        readings = []
-        for station, count in zip(stations, counts, strict=True):
-            placed = hung and Placement.objects.create(
-                farm_id=farm_id, station_id=station.id, hung_on=hung, zone="America/Chicago", entry=0
-            )
-            readings.append(
-                Reading.objects.create(
-                    farm_id=farm_id,
-                    round_id=made.id,
-                    station_id=station.id,
-                    method=method,
-                    zone="America/Chicago",
-                    placement_id=placed.id if placed else None,
-                    hung_on=hung,
-                    taken_on=day,
-                    received_at=received,
-                    entry=0,
-                    **_seen(count),
-                )
-            )
-        _summarise(farm_id, method, middle - timedelta(days=middle.weekday()), received)
-    return readings
-
-
-def look(group: Group, now: datetime | None = None) -> list[Digest]:
-    """What was written between Mondays by this look and those before."""
-    with as_role("worker"):
-        queue_midweek_mails(group, now or noon(FRIDAY, 18))
-    return written()
-
-
-def written() -> list[Digest]:
-    with as_factory():
-        rows = Digest.objects.filter(occasion__endswith="-midweek").select_related("recipient")
-        return list(rows.order_by("occasion", "farm__name", "recipient__name"))
 
 
 @pytest.fixture
@@ -226,149 +176,14 @@ class TestTheFirstLookOfAWeek:
         assert len(look(group, check_time(JUDGED) + timedelta(minutes=5))) == 1
 
 
-@ALL_OF_MONDAY
-class TestOfTheJudgedWeek:
-    """Cards that hung seven days and are read from Monday to Thursday count for the week that is judged already."""
-
-    def test_a_round_after_the_weekly_mail_makes_one(self, group: Group, cards: list[Station], anna: User):
-        assert "not counted this week" in monday_mail(group).text
-        count_week(cards, JUDGED, HIGH, received=noon(WEEK, 14))
-        (mail,) = tick(group, noon(WEEK, 15))
-        assert (mail.recipient, mail.occasion, mail.needs_a_look) == (anna, "2026-W23-midweek", True)
-        assert mail.subject == "Northfield: cards far over your action level in the calf barn, round of June 1"
-
-    def test_it_says_for_which_week_it_counts(self, group: Group, cards: list[Station]):
-        count_week(cards, monday(6), [55] * 5)
-        check(group, monday(6))
-        monday_mail(group)
-        count_week(cards, JUDGED, HIGH, received=noon(WEEK, 14))
-        text = " ".join(tick(group, noon(WEEK, 15))[0].text.split())
-        for sentence in (
-            "Cards in the calf barn: 210 specks a card (195 to 227).",
-            "In the week of May 18 it was 55 specks a card (",
-            "It counts for the week of May 25, whose mail was written before it came.",
-            "This mail did not wait for Monday, since it rose so sharply. The week has been judged again with it.",
-        ):
-            assert sentence in text, sentence
-        assert "On Monday the week is judged" not in text
-
-    def test_the_page_and_the_mail_say_the_same(
-        self, group: Group, northfield: Farm, calf_barn: Facility, cards: list[Station]
-    ):
-        """Two rounds of the week: what the check saw and what came late are pooled."""
-        count_week(cards[:2], JUDGED, [60, 80])
-        monday_mail(group)
-        walk(cards[2:], WEEK + timedelta(days=1), [290, 310, 300])
-        (mail,) = tick(group, noon(WEEK + timedelta(days=1), 18))
-        judged = result(northfield, JUDGED, "card", calf_barn)
-        assert (judged.mean, judged.low is not None and judged.low > 100) == (208, True)
-        assert mail.subject.endswith("round of June 2") and "208 specks a card" in mail.text
-
-    def test_looking_again_and_a_sharp_round_of_the_running_week_make_no_second(
-        self, group: Group, cards: list[Station], leg_station: Station
-    ):
-        monday_mail(group)
-        count_week(cards, JUDGED, HIGH, received=noon(WEEK, 14))
-        tick(group, noon(WEEK, 15))
-        walk([leg_station], FRIDAY, [SHARP_LEGS])
-        assert len(tick(group, noon(FRIDAY, 18))) == 1
-
-    def test_one_walk_with_cards_of_that_week_and_legs_of_this_is_one_mail_of_both(
-        self, group: Group, cards: list[Station], leg_station: Station
-    ):
-        monday_mail(group)
-        count_week(cards, JUDGED, HIGH, received=noon(WEEK, 14))
-        walk([leg_station], WEEK, [SHARP_LEGS], received=noon(WEEK, 14))
-        (mail,) = tick(group, noon(WEEK, 15))
-        assert mail.subject.endswith("over your action level in the dry lot and the calf barn, round of June 1")
-        text = " ".join(mail.text.split())
-        assert text.count("It counts for the week of May 25") == 1 and "On Monday the week is judged" in text
-
-    def test_none_where_the_weekly_mail_is_still_to_come(
-        self, group: Group, northfield: Farm, cards: list[Station], anna: User
-    ):
-        with acting(anna):
-            set_mail_day(farm=northfield, weekday=5, by=anna, now=NOW)
-        with as_role("worker"):
-            check_group(group, check_time(JUDGED))
-        count_week(cards, JUDGED, HIGH, received=noon(WEEK, 14))
-        assert tick(group, noon(WEEK, 15)) == []
-        assert tick(group, noon(FRIDAY, 18)) == []
-        with as_factory():
-            assert "210 specks a card" in Digest.objects.get(farm=northfield).text
-
-    @pytest.mark.parametrize("counts", [[149] * 5, [20, 30, 900, 40, 60], [60] * 5])
-    def test_none_within_the_margin_nor_where_the_range_reaches_the_level(
-        self, group: Group, cards: list[Station], counts: list[int]
-    ):
-        monday_mail(group)
-        count_week(cards, JUDGED, counts, received=noon(WEEK, 14))
-        assert tick(group, noon(WEEK, 15)) == []
-
-    def test_none_where_the_matter_was_open_before(self, group: Group, cards: list[Station]):
-        count_week(cards, monday(6), [120] * 5)
-        check(group, monday(6))
-        monday_mail(group)
-        count_week(cards, JUDGED, HIGH, received=noon(WEEK, 14))
-        assert tick(group, noon(WEEK, 15)) == []
-
-    def test_one_sent_late_that_was_walked_more_than_three_days_before_waits_for_monday(
-        self, group: Group, cards: list[Station]
-    ):
-        monday_mail(group)
-        count_week(cards, JUDGED, HIGH, received=noon(FRIDAY))
-        assert tick(group, noon(FRIDAY, 18)) == []
-
-
-def monday_mail(group: Group) -> Digest:
-    """The weekly mail about the judged week, as Monday's run writes it."""
-    with as_role("worker"):
-        check_group(group, check_time(JUDGED))
-    with as_factory():
-        return Digest.objects.get(occasion="2026-W22")
-
-
-def tick(group: Group, now: datetime) -> list[Digest]:
-    """What a worker does every five minutes: what came late is judged, then the look between Mondays."""
-    with as_role("worker"):
-        judge_again(group, now)
-    return look(group, now)
-
-
 def test_a_look_takes_no_query_a_farm(group: Group, region: Region, cards: list[Station], anna: User):
     check(group, JUDGED)
     walk(cards, FRIDAY, HIGH)
-    asked = [_queries(group, noon(FRIDAY, 18))]
+    asked = [queries_of_a_look(group, noon(FRIDAY, 18))]
     for number in range(4):
-        walk(_barn(make_farm(f"Hill {number}", region, anna)), FRIDAY + timedelta(days=1), HIGH)
-    asked.append(_queries(group, noon(FRIDAY + timedelta(days=1), 18)))
+        walk(barn_of(make_farm(f"Hill {number}", region, anna)), FRIDAY + timedelta(days=1), HIGH)
+    asked.append(queries_of_a_look(group, noon(FRIDAY + timedelta(days=1), 18)))
     assert len(written()) == 5 and asked[0] == asked[1]
-
-
-@ALL_OF_MONDAY
-def test_nor_does_one_at_the_week_that_was_judged(group: Group, region: Region, cards: list[Station], anna: User):
-    asked = []
-    for number in range(2):
-        barns = [_barn(make_farm(f"Hill {number} {each}", region, anna)) for each in range(1 + 3 * number)]
-        week = monday(7 + number)
-        with as_role("worker"):
-            check_group(group, check_time(week))
-        for barn in barns:
-            count_week(barn, week, HIGH, received=noon(week + timedelta(days=7), 14))
-        with as_role("worker"):
-            judge_again(group, noon(week + timedelta(days=7), 15))
-        asked.append(_queries(group, noon(week + timedelta(days=7), 15)))
-    assert len(written()) == 5 and asked[0] == asked[1]
-
-
-def _queries(group: Group, now: datetime) -> int:
-    with as_role("worker"), CaptureQueriesContext(connection) as asked:
-        queue_midweek_mails(group, now)
-    return len(asked)
-
-
-def _barn(farm: Farm) -> list[Station]:
-    return make_stations(make_facility(farm, "Calf barn", "calf_barn"), "card", range(1, 6))
 
 
 @pytest.mark.usefixtures("quiet")
@@ -546,7 +361,7 @@ class TestTheMail:
         self, group: Group, region: Region, northfield: Farm, cards: list[Station], anna: User
     ):
         other = make_farm("Fallow", region, anna)
-        walk(_barn(other), FRIDAY, HIGH)
+        walk(barn_of(other), FRIDAY, HIGH)
         walk(cards, FRIDAY, HIGH)
         mails = look(group)
         assert [mail.occasion for mail in mails] == ["2026-W23-midweek"] * 2
