@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 SUNDAY = timedelta(days=6)
 NOT_COUNTED = -1  # and so matching nothing
+WATCHED = timedelta(weeks=60)
 MAILS_COUNTED_AGAIN = timedelta(hours=1)
 # The tick that writes mails rings every five minutes.
 A_WHILE = timedelta(minutes=10)
@@ -78,18 +79,25 @@ def _values(row: Running) -> tuple[Any, ...]:
 
 
 def _note_due(rows: Mapping[Running, "Group"], now: datetime) -> None:
-    """The first week that isn't judged: as `due_weeks` finds them, and the week after the newest one too."""
+    """The first week that isn't judged: as `due_weeks` finds them, and the week after the newest one too.
+
+    Of a little more than a year, so that a tick doesn't grow with the years: an older week that can't be judged stops
+    those after it, since a group's weeks are judged in order, and so the next one is late within days.
+    """
+    since = now.date() - WATCHED
     spans = season_spans_by_group()
     open_alerts = Alert.objects.filter(closed_at__isnull=True).order_by()
     alerted = set(open_alerts.values_list("farm__group_id", flat=True).distinct())
     done: dict[UUID, set[date]] = {}
-    for group_id, week in CheckRun.objects.filter(state=RunState.DONE).values_list("group_id", "week"):
+    runs = CheckRun.objects.filter(state=RunState.DONE, week__gte=since)
+    for group_id, week in runs.values_list("group_id", "week"):
         done.setdefault(group_id, set()).add(week)
     for row, group in rows.items():
         newest = newest_due(group.time_zone, now)
         last = newest + WEEK
         weeks = {week for span in spans.get(group.id, ()) for week in weeks_of(Season(*span), last)}
         weeks |= {newest, last} if group.id in alerted else set()
+        weeks = {week for week in weeks if week >= since}
         row.due_week = min(weeks - done.get(group.id, set()), default=None)
         row.due_at = due_at(row.due_week, group.time_zone) if row.due_week else None
 

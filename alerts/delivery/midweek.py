@@ -53,8 +53,8 @@ def queue_midweek_mails(group: "Group", now: datetime) -> int:
     last = run.looked_to or received_from(run.week + WEEK, group.time_zone)
     found = _without_mail(midweek_of(run, max(last - OVERLAP, now - OLDEST), now))
     mails, failed = _mails(found, now)
-    if not failed:  # else the next look finds it again
-        CheckRun.objects.filter(id=run.id).update(looked_to=now)
+    # Where a mail could not be written the next look begins where this one did, and finds its round again.
+    CheckRun.objects.filter(id=run.id).update(looked_to=since + OVERLAP if failed else now)
     return queue(mails)
 
 

@@ -9,12 +9,10 @@ from django.db import ProgrammingError, connection
 from django.test.utils import CaptureQueriesContext
 
 from alerts import monday as a_monday
-from alerts.checks import running
 from alerts.checks.calendar import due_at, due_weeks
 from alerts.checks.failures import set_aside
 from alerts.checks.running import note_running, retry_where_asked
 from alerts.delivery import outbox
-from alerts.delivery.due_digests import queue_due_digests
 from alerts.models import CheckFailure, CheckRun, Digest, Ring, Running
 from alerts.selectors.running import (
     Allowed,
@@ -28,12 +26,11 @@ from alerts.selectors.running import (
     running_of,
     what_is_off,
 )
-from alerts.services import set_mail_day
 from farms.ids import moment_of
 from farms.models import Farm, Group, Holding, Membership, Region, Season, User
 from monitoring.models import Import, Station
 from tests.alerts.scene import check_time, count_week, monday
-from tests.cast import NOW, SEASON_OPENS, acting, as_factory, as_role, make_farm, make_user
+from tests.cast import SEASON_OPENS, acting, as_factory, as_role, make_farm, make_user
 
 pytestmark = pytest.mark.django_db
 CHICAGO = "America/Chicago"
@@ -55,11 +52,6 @@ def run_monday(group: Group, now: datetime) -> list[date]:
 
 def kinds(row: Running, now: datetime) -> list[str]:
     return [off.kind for off in off_in_group(row, Allowed(), now)]
-
-
-def send(now: datetime) -> None:
-    with as_role("worker"):
-        outbox.send_due(now)
 
 
 @pytest.fixture
@@ -90,6 +82,20 @@ class TestWeeks:
         assert late_week(group.id, row.due_at + HOUR + MINUTE) == monday(1)
         assert kinds(row, row.due_at + 2 * HOUR) == []
         assert kinds(row, row.due_at + 2 * HOUR + MINUTE) == [Kind.CHECK_LATE]
+
+    def test_a_tick_reads_the_weeks_of_a_little_more_than_a_year(self, group: Group, owned: Farm):
+        with as_factory():
+            Season.objects.create(farm=owned, opens_on=date(2020, 4, 6), closes_on=date(2020, 9, 6))
+            old = [date(2015, 1, 5) + timedelta(weeks=number) for number in range(300)]
+            CheckRun.objects.bulk_create(CheckRun(group=group, week=week, state="done") for week in old)
+        now = check_time(monday(0))
+        with as_role("worker"), CaptureQueriesContext(connection) as queries:
+            note_running(now)
+        (weeks,) = [each["sql"] for each in queries if each["sql"].startswith('SELECT "alerts_checkrun"."group_id"')]
+        with connection.cursor() as cursor:
+            cursor.execute(weeks)
+            assert cursor.fetchall() == []
+        assert running_everywhere()[0].due_week == monday(0)
 
     def test_without_a_season_nothing_is_due(self, group: Group, northfield: Farm):
         with as_factory():
@@ -170,47 +176,6 @@ class TestCountsThatMustMatch:
         note(now, group)
         make_farm("Latecomer", elsewhere, carla)
         assert kinds(note(now + 2 * HOUR, group), now) == []
-
-    def test_a_mail_of_a_later_day_is_counted_then_and_the_farms_are_not_counted_again(
-        self, group: Group, owned: Farm, elsewhere: Region, anna: User, carla: User
-    ):
-        with acting(anna):
-            set_mail_day(farm=owned, weekday=3, by=anna, now=NOW)
-        now = check_time(monday(0))
-        wednesday = now + timedelta(days=2)
-        run_monday(group, now)
-        send(now)
-        assert note(now, group).owed == 0
-        make_farm("Latecomer", elsewhere, carla)
-        row = note(wednesday, group)
-        assert (row.to_judge, row.owed, row.written, kinds(row, wednesday)) == (1, 1, 0, [Kind.NOT_WRITTEN])
-        with as_role("worker"):
-            queue_due_digests(group, now=wednesday)
-        row = note(wednesday + MINUTE, group)
-        assert (row.to_judge, row.owed, row.written, kinds(row, wednesday)) == (1, 1, 1, [])
-
-    @pytest.mark.parametrize("why", ["nobody_to_write_to", "no_news"])
-    def test_a_chosen_day_on_which_no_mail_is_owed_has_nothing_counted_again(
-        self, group: Group, owned: Farm, elsewhere: Region, anna: User, carla: User, why: str,
-        monkeypatch: pytest.MonkeyPatch,
-    ):  # fmt: skip
-        with acting(anna):
-            set_mail_day(farm=owned, weekday=3, by=anna, now=NOW)
-        with as_factory():
-            if why == "nobody_to_write_to":
-                User.objects.filter(id=anna.id).update(email="anna@northfield.invalid")
-            else:
-                Season.objects.filter(farm=owned).update(opens_on=monday(1))
-        make_farm("Windy Lea", elsewhere, carla)
-        now = check_time(monday(0))
-        thursday = now + timedelta(days=3)
-        run_monday(group, now)
-        send(now)
-        settled = note(now, group).settled_at
-        make_farm("Latecomer", elsewhere, carla)
-        monkeypatch.setattr(running, "_expected", lambda *_: pytest.fail("the whole group was counted again"))
-        row = note(thursday, group)
-        assert (row.settled_at, kinds(row, thursday)) == (settled, [])
 
     def test_a_farm_out_of_season_with_something_open_is_to_be_judged(
         self, group: Group, owned: Farm, cards: list[Station]

@@ -128,8 +128,10 @@ def test_a_run_that_stopped_tells_its_error_in_words_only(browser, erik, group, 
         ),
         (
             "Region reports were not published. KeyError: 'x'\nLists or reports were not all written. ValueError: y",
-            "region reports were not published: an error in the service (KeyError); "
-            + "Monday lists or coordinators' reports were not all written: an error in the service (ValueError)",
+            (
+                "region reports were not published: an error in the service (KeyError); Monday lists or coordinators' "
+                "reports were not all written: an error in the service (ValueError)"
+            ),
         ),
     ],
 )
