@@ -1,4 +1,4 @@
-"""An adviser leaves: access, keys and codes end at once, consents stay as history, each farm is told who is next."""
+"""An adviser leaves: access, keys and codes end at once, consents stay as history, and what was promised is noted."""
 
 from datetime import date, timedelta
 from hashlib import sha256
@@ -22,48 +22,26 @@ from farms.models import (
     LastFarmVisited,
     LedgerEntry,
     LogEvent,
-    OpenPromise,
     PhoneCode,
     PlannedVisit,
     Region,
     User,
 )
 from farms.models.chain import ActorKind
-from farms.offers import offers_of, offers_of_group, open_promises_of_group, promises_of
+from farms.offers import offers_of, promises_of
 from farms.selectors import consents_of
 from farms.services.adviser import AdviserLeftAlready
 from farms.services.consent import withdrawn_hash
-from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_group_member, make_user
+from tests.cast import NOW, acting, as_factory, make_farm, make_group_member, make_user
+from tests.farms.leaving import TODAY, agree, leave, role_of
 
 pytestmark = pytest.mark.django_db
-DAY = date(2026, 6, 15)
-TODAY = NOW.date()
-
-
-def role_of(user: User) -> GroupMember:
-    return GroupMember.objects.get(user=user, role="adviser")
-
-
-def leave(dana: User, erik: User, successor: User | None = None, region: Region | None = None, day: date = DAY) -> None:
-    follows = services.Successor(successor, day, region) if successor else None
-    with acting(erik):
-        let_adviser_leave(role=role_of(dana), successor=follows, by=erik, now=NOW)
 
 
 @pytest.fixture
 def fay(group: Group) -> User:
     """Another adviser of the group."""
     return make_group_member("Fay", group, "adviser")
-
-
-def agree(farm: Farm, owner: User, adviser: User, **more: bool) -> Consent:
-    with acting(owner):
-        return services.give_consent(farm=farm, kind="adviser", adviser=adviser, by=owner, now=NOW, **more)
-
-
-def offer_of(farm: Farm) -> AdviserOffer:
-    with as_factory():
-        return offers_of(farm).filter(ended_at__isnull=True).get()
 
 
 def test_who_left_is_let_in_nowhere_in_the_group(northfield: Farm, dana: User, erik: User):
@@ -201,160 +179,6 @@ def test_a_refused_successor_ends_nothing(northfield: Farm, dana, erik, carla, f
         with pytest.raises(Invalid):
             leave(dana, erik, **wrong)
     assert role_of(dana).ended_at is None
-
-
-def test_an_offer_lets_nobody_in(northfield: Farm, dana, erik, fay):
-    leave(dana, erik, fay)
-    with acting(fay):
-        assert Farm.objects.count() == AdviserOffer.objects.count() == 0
-
-
-def test_the_owner_says_yes_and_the_successor_comes_in(northfield: Farm, anna, dana, erik, fay):
-    leave(dana, erik, fay)
-    with acting(anna):
-        answered = services.answer_offer(offer=offer_of(northfield), answer="yes", by=anna, now=NOW)
-        assert (answered.answer, answered.answered_by) == ("yes", anna)
-        assert consents_of(northfield).filter(adviser=fay, given_by=anna).exists()
-        assert verify_links(northfield.id) == []
-        with pytest.raises(services.OfferAnswered):
-            services.answer_offer(offer=answered, answer="no", by=anna, now=NOW)
-    with acting(fay):
-        assert access.role_on(fay, northfield.id) is access.ADVISER
-
-
-def test_the_owner_says_no_and_nobody_comes_in(northfield: Farm, anna, dana, erik, fay):
-    leave(dana, erik, fay)
-    with acting(anna):
-        services.answer_offer(offer=offer_of(northfield), answer="no", by=anna, now=NOW)
-        assert LogEvent.objects.filter(farm=northfield, kind="successor_refused").count() == 1
-    with acting(fay):
-        assert Farm.objects.count() == 0
-
-
-def test_without_an_answer_nobody_begins_unless_that_was_agreed(northfield, southmead, anna, carla, dana, erik, fay):
-    agree(southmead, carla, dana, whoever_follows=True)
-    leave(dana, erik, fay)
-    assert begun(northfield.group, DAY - timedelta(days=1)) == 0
-    assert begun(northfield.group, DAY) == 1
-    assert begun(northfield.group, DAY) == 0
-    with acting(fay):
-        assert list(Farm.objects.all()) == [southmead]
-    with acting(carla):
-        consent = consents_of(southmead).get(adviser=fay)
-        assert (consent.given_by, consent.whoever_follows) == (carla, True)
-        assert offers_of(southmead).get(successor=fay).answer == "by_itself"
-        assert LogEvent.objects.filter(farm=southmead, kind="consent_given", actor_kind="service").count() == 1
-        assert verify_links(southmead.id) == []
-
-
-def begun(group: Group, day: date) -> int:
-    with as_role("worker"):
-        return services.begin_due(group_id=group.id, today=day, now=NOW)
-
-
-def test_a_no_holds_also_where_whoever_follows_was_agreed(southmead: Farm, carla, dana, erik, fay):
-    agree(southmead, carla, dana, whoever_follows=True)
-    leave(dana, erik, fay)
-    with acting(carla):
-        services.answer_offer(offer=offer_of(southmead), answer="no", by=carla, now=NOW)
-    assert begun(southmead.group, DAY) == 0
-
-
-def test_the_worker_gives_no_consent_of_its_own(northfield: Farm, anna, dana, erik, fay):
-    from django.db import ProgrammingError
-
-    leave(dana, erik, fay)  # never agreed to whoever follows
-    with pytest.raises(ProgrammingError, match="row-level security"), as_role("worker"):
-        Consent.objects.create(
-            farm=northfield, kind="adviser", adviser=fay, given_by=anna, given_at=NOW, entry=1
-        )  # fmt: skip
-
-
-def test_a_region_of_its_own_successor(northfield: Farm, southmead: Farm, carla, dana, erik, fay, group):
-    agree(southmead, carla, dana)
-    gus = make_group_member("Gus", group, "adviser")
-    leave(dana, erik, fay)
-    with acting(erik):
-        follows = services.Successor(gus, DAY, southmead.region)
-        assert services.name_successor(role=role_of(dana), successor=follows, now=NOW) == 1
-        assert [(each.successor, each.answer, each.farms) for each in offers_of_group(group)] == sorted(
-            [(fay, "nothing", 1), (gus, "nothing", 1)], key=lambda each: each[0].id
-        )
-    assert (offer_of(northfield).successor, offer_of(southmead).successor) == (fay, gus)
-
-
-def test_who_said_no_is_asked_of_somebody_else_only(northfield: Farm, anna, dana, erik, fay, group):
-    gus = make_group_member("Gus", group, "adviser")
-    leave(dana, erik, fay)
-    with acting(anna):
-        services.answer_offer(offer=offer_of(northfield), answer="no", by=anna, now=NOW)
-    with acting(erik):
-        named = [
-            services.name_successor(role=role_of(dana), successor=services.Successor(who, DAY), now=NOW)
-            for who in (fay, gus)
-        ]
-    assert named == [0, 1]
-    with acting(anna):
-        assert LogEvent.objects.filter(farm=northfield, kind="successor_named").count() == 2
-
-
-def test_numbers_are_the_coordinators_alone(northfield: Farm, anna, carla, dana, erik, fay, group, other_group):
-    stranger = make_group_member("Hugo", other_group, "coordinator")
-    with acting(dana):
-        services.plan_visit(farm=northfield, plan=services.Plan("call", date(2026, 6, 9)), by=dana, now=NOW)
-    leave(dana, erik, fay)
-    with acting(erik):
-        assert [each.farms for each in offers_of_group(group)] == [1]
-        assert [(each.kind, each.day, each.promises) for each in open_promises_of_group(group)] == [
-            ("call", date(2026, 6, 9), 1)
-        ]
-        assert AdviserOffer.objects.count() == OpenPromise.objects.count() == 0  # which farms, he doesn't see
-    for other in (anna, carla, dana, fay, stranger):
-        with acting(other):
-            assert offers_of_group(group) == open_promises_of_group(group) == []
-
-
-def test_a_stranger_names_nobody(northfield: Farm, anna, dana, erik, fay, carla):
-    leave(dana, erik)
-    for other in (anna, carla, fay):
-        with acting(other):
-            assert services.name_successor(role=role_of(dana), successor=services.Successor(fay, DAY), now=NOW) == 0
-            assert services.pass_promises(role=role_of(dana), to=fay, now=NOW) == 0
-    assert offer_of(northfield).successor is None
-
-
-def test_the_successor_takes_a_promise_over(northfield: Farm, anna, dana, erik, fay):
-    with acting(dana):
-        services.plan_visit(farm=northfield, plan=services.Plan("visit", date(2026, 6, 9)), by=dana, now=NOW)
-    leave(dana, erik, fay)
-    with acting(fay):
-        assert list(promises_of(northfield)) == []
-    with acting(anna):
-        services.answer_offer(offer=offer_of(northfield), answer="yes", by=anna, now=NOW)
-        with pytest.raises(access.Forbidden):
-            services.take_promise_over(promise=promises_of(northfield).get(), by=anna, now=NOW)
-    with acting(fay):
-        promise = promises_of(northfield).get()
-        services.take_promise_over(promise=promise, by=fay, now=NOW)
-        with pytest.raises(services.PromiseTaken):
-            services.take_promise_over(promise=promise, by=fay, now=NOW)
-        assert PlannedVisit.objects.get(adviser=fay).day == date(2026, 6, 9)
-    with acting(erik):
-        assert open_promises_of_group(northfield.group) == []
-
-
-def test_a_coordinator_passes_promises_to_an_adviser_the_farm_agreed_to(northfield: Farm, anna, dana, erik, fay, group):
-    gus = make_group_member("Gus", group, "adviser")
-    agree(northfield, anna, fay)
-    with acting(dana):
-        services.plan_visit(farm=northfield, plan=services.Plan("visit", date(2026, 6, 9)), by=dana, now=NOW)
-    leave(dana, erik)
-    with acting(erik):
-        assert services.pass_promises(role=role_of(dana), to=gus, now=NOW) == 0
-        assert services.pass_promises(role=role_of(dana), to=fay, now=NOW) == 1
-        assert open_promises_of_group(group) == []
-    with acting(fay):
-        assert PlannedVisit.objects.get(adviser=fay).day == date(2026, 6, 9)
 
 
 @pytest.mark.django_db(transaction=True, databases="__all__")
