@@ -30,6 +30,13 @@ class SuccessorForm(forms.Form):
         fields["region_id"].choices = [ALL_FARMS, *((str(region.id), region.name) for region in regions)]
         fields["begins_on"].widget.attrs |= {"min": days[0].isoformat(), "max": days[1].isoformat()}
 
+    def clean(self) -> dict[str, Any]:
+        """Somebody begins on a day, also where nobody had to be named."""
+        typed = super().clean() or self.cleaned_data
+        if typed.get("successor_id") and typed.get("begins_on") is None and "begins_on" not in self.errors:
+            self.add_error("begins_on", _("Choose a day."))
+        return typed
+
 
 class PassForm(forms.Form):
     """To which adviser the open promises go."""

@@ -58,6 +58,13 @@ def test_a_refusal_keeps_what_was_chosen(browser, northfield: Farm, erik, dana, 
     assert GroupMember.objects.get(user=dana).ended_at is None
 
 
+def test_somebody_without_a_day_is_asked_for_one(browser, northfield: Farm, erik, dana, fay):
+    sent = {"successor_id": str(fay.id), "region_id": "", "begins_on": ""}
+    refused = browser(erik).post(page_of(dana), sent)
+    assert refused.status_code == 422 and "Choose a day." in words(refused)
+    assert GroupMember.objects.get(user=dana).ended_at is None
+
+
 def test_nobody_yet_and_somebody_later(browser, northfield: Farm, erik, anna, dana, fay):
     client = browser(erik)
     told = words(client.post(page_of(dana), {"successor_id": "", "region_id": "", "begins_on": DAY}, follow=True))
