@@ -69,10 +69,15 @@ def look_at_group(group_id: str) -> None:
 
 @shared_task
 def begin_successors() -> None:
+    """Ring for each group, since the day of an adviser who takes over may have come."""
+    _ring(begin_successors_of_group, groups().values_list("id", flat=True))
+
+
+@shared_task
+def begin_successors_of_group(group_id: str) -> None:
     """Let in the advisers whose day to take over has come, where an owner agreed to that beforehand."""
-    moment = now()
-    for group in groups():
-        begin_due(group_id=group.id, today=local_date(moment, group.time_zone), now=moment)
+    group, moment = groups().get(id=group_id), now()
+    begin_due(group_id=group.id, today=local_date(moment, group.time_zone), now=moment)
 
 
 @shared_task

@@ -33,6 +33,7 @@ QUEUES = {
         "look_between_mondays",
         "look_at_group",
         "begin_successors",
+        "begin_successors_of_group",
     ),
     "mail": ("send_due_mail", "send_mail_of_group", "send_text_messages"),
     "hooks": ("ring_webhooks", "send_to_webhook"),

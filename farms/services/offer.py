@@ -1,11 +1,12 @@
 """Who is next where an adviser left: named by a coordinator, answered by the farm's owner, begun as agreed before."""
 
+import logging
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import InterfaceError, OperationalError, connection, transaction
 from django.utils.translation import gettext_lazy as _
 
 from farms.access import ADVISER, actor_on, role_on
@@ -25,6 +26,7 @@ from farms.services.log import note_in_log
 
 NOTICE = timedelta(days=7)
 FURTHEST = timedelta(days=120)
+logger = logging.getLogger(__name__)
 
 
 class SuccessorUnknown(Invalid):
@@ -153,7 +155,18 @@ def begin_due(*, group_id: UUID, today: date, now: datetime) -> int:
         farm__group_id=group_id, ended_at__isnull=True, agreed_by__isnull=False, answer=OfferAnswer.NOTHING,
         begins_on__lte=today,
     )  # fmt: skip
-    return sum(_begin(offer, now) for offer in due.order_by("farm_id", "id"))
+    return sum(_begin_alone(offer, now) for offer in due.order_by("farm_id", "id"))
+
+
+def _begin_alone(offer: AdviserOffer, now: datetime) -> bool:
+    """One farm's; where it fails, the farms behind it have theirs all the same, and it is tried again next time."""
+    try:
+        return _begin(offer, now)
+    except (OperationalError, InterfaceError):
+        raise  # the database, not a farm
+    except Exception:
+        logger.exception("farm %s: who follows its adviser could not be let in", offer.farm_id)
+        return False
 
 
 @transaction.atomic

@@ -18,7 +18,8 @@ from farms.models import (
 )
 from farms.offers import offers_of, offers_of_group, open_promises_of_group, promises_of
 from farms.selectors import consents_of
-from tests.cast import NOW, acting, as_role, make_group_member
+from farms.services import offer as offer_services
+from tests.cast import NOW, acting, as_role, make_farm, make_group_member, make_user
 from tests.farms.leaving import DAY, agree, begun, leave, offer_of, role_of
 
 pytestmark = pytest.mark.django_db
@@ -72,6 +73,25 @@ def test_without_an_answer_nobody_begins_unless_that_was_agreed(northfield, sout
         assert offers_of(southmead).get(successor=fay).answer == "by_itself"
         assert LogEvent.objects.filter(farm=southmead, kind="consent_given", actor_kind="service").count() == 1
         assert verify_links(southmead.id) == []
+
+
+def test_one_farms_error_leaves_the_others_their_successors(southmead, region, carla, dana, erik, fay, monkeypatch):
+    olga = make_user("Olga")
+    second = make_farm("Sorrel Flats", region, olga)
+    agree(southmead, carla, dana, whoever_follows=True)
+    agree(second, olga, dana, whoever_follows=True)
+    leave(dana, erik, fay)
+    begin = offer_services._begin
+
+    def fail_at_first(offer: AdviserOffer, now: object) -> bool:
+        if offer.farm_id == southmead.id:
+            raise RuntimeError("invented")
+        return begin(offer, now)
+
+    monkeypatch.setattr(offer_services, "_begin", fail_at_first)
+    assert begun(southmead.group, DAY) == 1
+    with acting(fay):
+        assert list(Farm.objects.all()) == [second]
 
 
 def test_a_no_holds_also_where_whoever_follows_was_agreed(southmead: Farm, carla, dana, erik, fay):
