@@ -9,11 +9,11 @@ from datetime import date
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from farms.lookups import array_of
-from farms.models import AdviserOffer, Farm, Group, GroupMember, OpenPromise, User
-from farms.models.access import GroupRole
+from farms.models import AdviserOffer, Farm, Group, GroupMember, Membership, OpenPromise, User
+from farms.models.access import FarmRole, GroupRole
 from farms.models.offer import OfferAnswer
 
 
@@ -49,16 +49,27 @@ def adviser_roles_of(group: Group) -> QuerySet[GroupMember]:
     return GroupMember.objects.filter(group_id=group.id, role=GroupRole.ADVISER).select_related("user", "group")
 
 
+def agreed_by_an_owner() -> Exists:
+    """A condition on offers: who agreed to whoever follows owns the farm now. Else it takes an owner's yes."""
+    owners = Membership.objects.filter(role=FarmRole.OWNER, ended_at__isnull=True, user__is_active=True)
+    return Exists(owners.filter(farm_id=OuterRef("farm_id"), user_id=OuterRef("agreed_by_id")))
+
+
+def all_offers() -> QuerySet[AdviserOffer]:
+    """Offers with their people, and whether each `begins_by_itself`."""
+    offers = AdviserOffer.objects.select_related("left", "successor", "answered_by")
+    return offers.annotate(begins_by_itself=agreed_by_an_owner())  # type: ignore[no-redef]  # declared there
+
+
 def offers_of(farm: Farm) -> QuerySet[AdviserOffer]:
     """Everybody who was ever named to follow an adviser of the farm, newest first."""
-    offers = AdviserOffer.objects.filter(farm_id=farm.id)
-    return offers.select_related("left", "successor", "answered_by").order_by("-offered_at", "-id")
+    return all_offers().filter(farm_id=farm.id).order_by("-offered_at", "-id")
 
 
 def standing_offers(farms: Collection[UUID]) -> QuerySet[AdviserOffer]:
     """The offers to these farms that wait for a word: those that name somebody, and those that can't yet."""
-    offers = AdviserOffer.objects.filter(farm_id__any_of=array_of(farms), ended_at__isnull=True)
-    return offers.filter(answer=OfferAnswer.NOTHING).select_related("left", "successor").order_by("farm_id", "left_at")
+    offers = all_offers().filter(farm_id__any_of=array_of(farms), ended_at__isnull=True)
+    return offers.filter(answer=OfferAnswer.NOTHING).order_by("farm_id", "left_at")
 
 
 def promises_of(farm: Farm) -> QuerySet[OpenPromise]:

@@ -34,7 +34,7 @@ def _sentence(offer: "AdviserOffer") -> str:
     if offer.successor is None or offer.begins_on is None:
         return _("Your adviser {name} has left. Nobody is named yet to take over.").format(name=offer.left)
     told = {"name": offer.left, "next": offer.successor, "day": day_phrase(offer.begins_on)}
-    if offer.agreed_by_id is not None:
+    if offer.begins_by_itself:
         return _("Your adviser {name} has left. {next} would take over from {day}; you may say no.").format(**told)
     words = _("Your adviser {name} has left. {next} would take over from {day}, once you say yes; you may say no.")
     return words.format(**told)

@@ -18,9 +18,12 @@ class AdviserOffer(FarmRecord):
     """`left` advises the farm no longer, and `successor` would follow; nobody is named yet where that is empty.
 
     It lets nobody in: that does the consent which follows from a yes, or, where `agreed_by` had said yes to whoever
-    follows when they agreed to the one who left, from the day it `begins_on` without an answer.
+    follows when they agreed to the one who left and owns the farm still, from the day it `begins_on` without an answer.
     A later offer ends the one before it.
     """
+
+    # Known of those that farms.offers reads.
+    begins_by_itself: bool
 
     left = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     left_at = models.DateTimeField()

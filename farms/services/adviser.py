@@ -10,6 +10,7 @@ rights reach just the farms whose consents end; the entries and notes name the c
 - **Keys of programs** that they made are switched off, unless they are a member of the farm themselves: nobody of the
   farm stands behind them. **Farm phones** go on counting: they are the farm's, its owner sees them and can switch them
   off. Codes for a phone that were not used yet no longer work.
+- **Farms that were to get them next** have nobody named again, and are told.
 - **Planned visits** are taken back, and where they were before is erased; both become open promises.
 """
 
@@ -18,7 +19,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
@@ -92,6 +93,7 @@ def end_adviser(*, role: GroupMember, promises: Iterable[Promise], by: User, now
     act_for_user(by.id)
     GroupMember.objects.filter(id=role.id, ended_at__isnull=True).update(ended_at=now)
     role.ended_at = now
+    _name_nobody(role, now)
     return farms
 
 
@@ -143,6 +145,12 @@ def _write_down(
     OpenPromise.objects.bulk_create(
         OpenPromise(farm_id=each.farm_id, left=user, kind=each.kind, day=each.day, noted_at=now) for each in promises
     )
+
+
+def _name_nobody(role: GroupMember, now: datetime) -> None:
+    """Where whoever leaves was named to follow somebody and the farm said nothing yet, nobody is named any more."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT nobody_follows(%s, %s, %s)", [role.group_id, role.user_id, now])
 
 
 def _line(farm_id: UUID, kind: LogKind, actor: Actor, now: datetime, about: str) -> LogEvent:

@@ -19,7 +19,7 @@ from farms.models.chain import ActorKind
 from farms.models.log import LogKind
 from farms.models.offer import OfferAnswer
 from farms.models.promise import PromiseKind
-from farms.selectors import owners_of_farms
+from farms.offers import agreed_by_an_owner, all_offers
 from farms.services.adviser import lock_role
 from farms.services.consent import give_consent, given_hash
 from farms.services.log import note_in_log
@@ -125,7 +125,7 @@ def answer_offer(*, offer: AdviserOffer, answer: str, by: User, now: datetime) -
     if answer not in (OfferAnswer.YES, OfferAnswer.NO):
         raise OfferAnswerUnknown(pointer="/answer")
     lock_heads([offer.farm_id])
-    offer = AdviserOffer.objects.select_related("farm", "successor").get(farm_id=offer.farm_id, id=offer.id)
+    offer = all_offers().select_related("farm").get(farm_id=offer.farm_id, id=offer.id)
     if offer.ended_at or offer.answer != OfferAnswer.NOTHING or offer.successor is None:
         raise OfferAnswered()
     if answer == OfferAnswer.YES:
@@ -152,8 +152,8 @@ def _agree(offer: AdviserOffer, by: User, now: datetime) -> None:
 def begin_due(*, group_id: UUID, today: date, now: datetime) -> int:
     """Let in the successors whose day has come where an owner agreed to whoever follows; how many. As the worker."""
     due = AdviserOffer.objects.filter(
-        farm__group_id=group_id, ended_at__isnull=True, agreed_by__isnull=False, answer=OfferAnswer.NOTHING,
-        begins_on__lte=today,
+        agreed_by_an_owner(), farm__group_id=group_id, ended_at__isnull=True, agreed_by__isnull=False,
+        answer=OfferAnswer.NOTHING, begins_on__lte=today,
     )  # fmt: skip
     return sum(_begin_alone(offer, now) for offer in due.order_by("farm_id", "id"))
 
@@ -173,10 +173,10 @@ def _begin_alone(offer: AdviserOffer, now: datetime) -> bool:
 def _begin(offer: AdviserOffer, now: datetime) -> bool:
     """One farm's, under the lock of its chain, so that a no at the same moment holds."""
     head = lock_heads([offer.farm_id])[offer.farm_id]
-    offer = AdviserOffer.objects.select_related("farm", "agreed_by").get(farm_id=offer.farm_id, id=offer.id)
+    offer = all_offers().select_related("farm", "agreed_by").get(farm_id=offer.farm_id, id=offer.id)
     if offer.ended_at or offer.answer != OfferAnswer.NOTHING:
         return False
-    if offer.agreed_by is None or not _still_holds(offer):
+    if offer.agreed_by is None or not (offer.begins_by_itself and _still_advises(offer)):
         return False
     known = Consent.objects.filter(
         farm_id=offer.farm_id, adviser_id=offer.successor_id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True
@@ -196,11 +196,10 @@ def _begin(offer: AdviserOffer, now: datetime) -> bool:
     return True
 
 
-def _still_holds(offer: AdviserOffer) -> bool:
-    """Whether who agreed still owns the farm, and the successor is still an adviser of its group."""
+def _still_advises(offer: AdviserOffer) -> bool:
+    """Whether the successor is still an adviser of the farm's group."""
     roles = GroupMember.objects.lasting().filter(group_id=offer.farm.group_id, role=GroupRole.ADVISER)
-    successors, owners = roles.values_list("user_id", flat=True), owners_of_farms([offer.farm_id])
-    return offer.successor_id in set(successors) and offer.agreed_by_id in {owner.user_id for owner in owners}
+    return roles.filter(user=offer.successor).exists()
 
 
 @transaction.atomic

@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
 
 from farms import access, services
 from farms.ledger import verify_links
@@ -12,6 +13,7 @@ from farms.models import (
     Farm,
     Group,
     LogEvent,
+    Membership,
     OpenPromise,
     PlannedVisit,
     User,
@@ -73,6 +75,61 @@ def test_without_an_answer_nobody_begins_unless_that_was_agreed(northfield, sout
         assert offers_of(southmead).get(successor=fay).answer == "by_itself"
         assert LogEvent.objects.filter(farm=southmead, kind="consent_given", actor_kind="service").count() == 1
         assert verify_links(southmead.id) == []
+
+
+def test_where_who_agreed_owns_the_farm_no_longer_it_takes_a_yes(southmead: Farm, carla, dana, erik, fay):
+    agree(southmead, carla, dana, whoever_follows=True)
+    olga = make_user("Olga")
+    hand_over(southmead, carla, olga)
+    leave(dana, erik, fay)
+    with acting(olga):
+        assert offers_of(southmead).get(successor=fay).begins_by_itself is False
+    assert begun(southmead.group, DAY) == 0
+    with acting(olga):
+        services.answer_offer(offer=offer_of(southmead), answer="yes", by=olga, now=NOW)
+        assert consents_of(southmead).get(adviser=fay).given_by == olga
+
+
+def hand_over(farm: Farm, before: User, after: User) -> None:
+    with acting(before):
+        services.add_member(farm=farm, user=after, role="owner", by=before, now=NOW)
+        role = Membership.objects.get(farm=farm, user=before)
+        services.end_membership(membership=role, by=before, now=NOW)
+
+
+def test_where_the_next_one_leaves_too_nobody_is_named_again(northfield, southmead, carla, dana, erik, fay, group):
+    agree(southmead, carla, dana, whoever_follows=True)
+    gus = make_group_member("Gus", group, "adviser")
+    leave(dana, erik, fay)
+    leave(fay, erik)
+    with acting(erik):
+        assert [(each.left, each.successor, each.answer, each.farms) for each in offers_of_group(group)] == [
+            (dana, None, "nothing", 2)
+        ]
+    with acting(carla):
+        assert offers_of(southmead).get(ended_at=None).successor is None
+        noted = LogEvent.objects.filter(farm=southmead, kind="adviser_left", about=f"adviser {fay.id}")
+        assert noted.get().actor_id == erik.id
+    with acting(erik):
+        services.name_successor(role=role_of(dana), successor=services.Successor(gus, DAY), now=NOW)
+    assert begun(group, DAY) == 1  # Carla's yes to whoever follows still holds
+
+
+def test_who_said_no_to_the_one_who_leaves_too_is_asked_nothing_by_that(northfield: Farm, anna, dana, erik, fay, group):
+    leave(dana, erik, fay)
+    with acting(anna):
+        services.answer_offer(offer=offer_of(northfield), answer="no", by=anna, now=NOW)
+    leave(fay, erik)
+    assert (offer_of(northfield).successor, offer_of(northfield).answer) == (fay, "no")
+
+
+def test_nobody_takes_back_the_name_of_who_stays(northfield: Farm, anna, dana, erik, fay):
+    leave(dana, erik, fay)
+    for user in (erik, anna, fay):
+        with acting(user), connection.cursor() as cursor:
+            cursor.execute("SELECT nobody_follows(%s, %s, %s)", [northfield.group_id, fay.id, NOW])
+            assert cursor.fetchone() == (0,)
+    assert offer_of(northfield).successor == fay
 
 
 def test_one_farms_error_leaves_the_others_their_successors(southmead, region, carla, dana, erik, fay, monkeypatch):

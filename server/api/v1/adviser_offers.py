@@ -29,16 +29,14 @@ class AdviserOfferSerializer(serializers.Serializer):
     successor_id = serializers.UUIDField(allow_null=True, help_text="Null: nobody is named yet.")
     offered_at = serializers.DateTimeField()
     begins_on = serializers.DateField(allow_null=True)
-    begins_by_itself = serializers.SerializerMethodField(
-        help_text="Whether an owner agreed to whoever follows: then it begins on that day, unless you say no."
+    begins_by_itself = serializers.BooleanField(
+        read_only=True,
+        help_text="Whether an owner agreed to whoever follows: then it begins on that day, unless you say no.",
     )
     answer = serializers.ChoiceField(OfferAnswer.choices)
     answered_by_id = serializers.UUIDField(allow_null=True)
     answered_at = serializers.DateTimeField(allow_null=True)
     ended_at = serializers.DateTimeField(allow_null=True, help_text="When somebody else was named.")
-
-    def get_begins_by_itself(self, offer: object) -> bool:
-        return getattr(offer, "agreed_by_id", None) is not None
 
 
 class NewAnswer(Body):

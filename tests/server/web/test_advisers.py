@@ -4,10 +4,10 @@ import pytest
 from django.urls import reverse
 
 from alerts.services import let_adviser_leave
-from farms.models import AdviserOffer, Farm, GroupMember, OpenPromise, User
+from farms.models import AdviserOffer, Farm, GroupMember, Membership, OpenPromise, User
 from farms.offers import promises_of
-from farms.services import Plan, Successor, plan_visit
-from tests.cast import NOW, acting, as_factory, make_group_member
+from farms.services import Plan, Successor, add_member, end_membership, give_consent, plan_visit
+from tests.cast import NOW, acting, as_factory, make_group_member, make_user
 from tests.server.web.pages import at, words
 
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
@@ -98,6 +98,23 @@ def test_the_owner_says_no(browser, northfield: Farm, erik, anna, dana, fay):
     address = at("answer_offer", northfield, adviser_offer_id=offer.id)
     assert "Fay won't see the farm." in words(browser(anna).post(address, {"answer": "no"}, follow=True))
     assert browser(fay).get(at("farm", northfield)).status_code == 404
+
+
+def test_the_farm_reads_what_can_still_happen(browser, southmead: Farm, group, erik, carla, dana, fay):
+    with acting(carla):
+        give_consent(farm=southmead, kind="adviser", adviser=dana, whoever_follows=True, by=carla, now=NOW)
+    leave(dana, erik, fay)
+    assert "; you may say no. Yes, from today" in words(browser(carla).get(at("farm", southmead)))
+    olga = make_user("Olga")
+    with acting(carla):
+        add_member(farm=southmead, user=olga, role="owner", by=carla, now=NOW)
+        end_membership(membership=Membership.objects.get(farm=southmead, user=carla), by=carla, now=NOW)
+    client = browser(olga)
+    assert "sees nothing of the farm before you say yes" in words(client.get(at("farm", southmead)))
+    leave(fay, erik)
+    assert "Nobody is named yet to take over; you will be told." in words(client.get(at("farm", southmead)))
+    told = words(browser(erik).get(reverse("advisers", args=[group.id])))
+    assert "1 farm: nobody named yet" in told and "Fay, from" not in told
 
 
 def test_a_promise_is_taken_over_or_passed_on(browser, northfield: Farm, group, erik, anna, dana, fay):
