@@ -9,11 +9,11 @@ from datetime import date
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from farms.lookups import array_of
-from farms.models import AdviserOffer, Farm, Group, GroupMember, Membership, OpenPromise, User
-from farms.models.access import FarmRole, GroupRole
+from farms.models import AdviserOffer, Consent, Farm, Group, GroupMember, Membership, OpenPromise, User
+from farms.models.access import ConsentKind, FarmRole, GroupRole
 from farms.models.offer import OfferAnswer
 
 
@@ -70,6 +70,17 @@ def standing_offers(farms: Collection[UUID]) -> QuerySet[AdviserOffer]:
     """The offers to these farms that wait for a word: those that name somebody, and those that can't yet."""
     offers = all_offers().filter(farm_id__any_of=array_of(farms), ended_at__isnull=True)
     return offers.filter(answer=OfferAnswer.NOTHING).order_by("farm_id", "left_at")
+
+
+def offers_to_tell(farms: Collection[UUID]) -> QuerySet[AdviserOffer]:
+    """The standing offers of these farms, and those that began by themselves, while the farm's yes lasts."""
+    lasting = Consent.objects.filter(
+        farm_id=OuterRef("farm_id"), adviser_id=OuterRef("successor_id"), kind=ConsentKind.ADVISER,
+        withdrawn_at__isnull=True,
+    )  # fmt: skip
+    wanted = Q(answer=OfferAnswer.NOTHING) | Q(answer=OfferAnswer.BY_ITSELF) & Q(Exists(lasting))
+    offers = all_offers().filter(wanted, farm_id__any_of=array_of(farms), ended_at__isnull=True)
+    return offers.select_related("farm").order_by("farm_id", "left_at")
 
 
 def promises_of(farm: Farm) -> QuerySet[OpenPromise]:

@@ -24,7 +24,8 @@ from farms.services.adviser import lock_role
 from farms.services.consent import give_consent, given_hash
 from farms.services.log import note_in_log
 
-NOTICE = timedelta(days=7)
+# Each farm is told by its weekly mail, which comes within a week, and has days left after it to say no.
+NOTICE = timedelta(days=14)
 FURTHEST = timedelta(days=120)
 logger = logging.getLogger(__name__)
 
@@ -36,7 +37,10 @@ class SuccessorUnknown(Invalid):
 
 class TakeOverDayWrong(Invalid):
     code = "take_over_day_wrong"
-    message = _("Choose a day from {first:%Y-%m-%d} to {last:%Y-%m-%d}: each farm has a week to say no.")
+    message = _(
+        "Choose a day from {first:%Y-%m-%d} to {last:%Y-%m-%d}: each farm is told in its next weekly mail, and has "
+        "time to say no."
+    )
 
 
 class RegionElsewhere(Invalid):
@@ -86,7 +90,7 @@ def check_successor(*, role: GroupMember, successor: Successor, now: datetime) -
 
 
 def days_to_begin(role: GroupMember, now: datetime) -> tuple[date, date]:
-    """The first and the last day on which somebody may take over: each farm has a week to say no."""
+    """The first and the last day on which somebody may take over: each farm has time to read of it and to say no."""
     today = local_date(now, role.group.time_zone)
     return today + NOTICE, today + FURTHEST
 

@@ -8,7 +8,8 @@ from alerts.delivery.digest import queue_digests
 from alerts.models import Digest
 from alerts.services import let_adviser_leave
 from farms.models import Farm, Group, GroupMember, User
-from farms.services import Successor, give_consent
+from farms.selectors import consents_of
+from farms.services import Successor, begin_due, give_consent, withdraw_consent
 from tests.alerts.scene import check, check_time, count_week, monday
 from tests.cast import acting, as_factory, as_role, make_group_member
 
@@ -25,11 +26,12 @@ def counted(northfield: Farm, group: Group, cards) -> Farm:
     return northfield
 
 
-def leave(dana: User, erik: User, successor: User | None) -> None:
+def leave(dana: User, erik: User, successor: User | None, hours: int = -1) -> None:
+    """On the Monday after the week, an hour before its mail or, with `hours`, some after it."""
     follows = Successor(successor, BEGINS) if successor else None
     with acting(erik):
         role = GroupMember.objects.get(user=dana)
-        let_adviser_leave(role=role, successor=follows, by=erik, now=check_time(WEEK) - timedelta(hours=1))
+        let_adviser_leave(role=role, successor=follows, by=erik, now=check_time(WEEK) + timedelta(hours=hours))
 
 
 def mail(farm: Farm, group: Group, week: date) -> str:
@@ -49,15 +51,80 @@ def test_the_next_mail_says_who_is_next_and_later_ones_do_not(counted: Farm, gro
 
 
 def test_where_whoever_follows_was_agreed_it_says_that_a_no_is_enough(counted: Farm, group: Group, anna, erik):
-    gus = make_group_member("Gus", group, "adviser")
-    with acting(anna):
-        give_consent(
-            farm=counted, kind="adviser", adviser=gus, whoever_follows=True, by=anna,
-            now=check_time(WEEK) - timedelta(days=9),
-        )  # fmt: skip
+    gus = agreed_to_whoever_follows(counted, group, anna)
     leave(gus, erik, make_group_member("Fay", group, "adviser"))
     told = mail(counted, group, WEEK)
     assert "Your adviser Gus has left. Fay would take over from July 20; you may say no." in told
+
+
+def agreed_to_whoever_follows(farm: Farm, group: Group, anna: User) -> User:
+    gus = make_group_member("Gus", group, "adviser")
+    with acting(anna):
+        give_consent(
+            farm=farm, kind="adviser", adviser=gus, whoever_follows=True, by=anna,
+            now=check_time(WEEK) - timedelta(days=9),
+        )  # fmt: skip
+    return gus
+
+
+def begin(group: Group) -> None:
+    with as_role("worker"):
+        assert begin_due(group_id=group.id, today=BEGINS, now=check_time(monday(14)) - timedelta(hours=5)) == 1
+
+
+BEGUN = (
+    "Your adviser Gus has left. Fay took over on July 20, as the farm had agreed, and sees it. You can end that at "
+    "any time, in the farm's settings under “Who may see what”."
+)
+
+
+def test_named_just_after_a_mail_for_the_first_day_allowed_a_farm_is_told_before_and_after(
+    counted: Farm, group: Group, cards, anna, erik
+):
+    """The mail of the Monday between the two comes in time for a no, and that of the day itself says what began."""
+    count_week(cards, monday(14), [40] * 5)
+    gus = agreed_to_whoever_follows(counted, group, anna)
+    mail(counted, group, WEEK)
+    leave(gus, erik, make_group_member("Fay", group, "adviser"), hours=4)
+    assert "Fay would take over from July 20; you may say no." in mail(counted, group, monday(13))
+    begin(group)
+    assert BEGUN in mail(counted, group, monday(14))
+    assert "has left" not in mail(counted, group, monday(15))
+
+
+def test_what_no_mail_told_before_is_told_when_there_is_one_again(counted: Farm, group: Group, anna, erik):
+    leave(agreed_to_whoever_follows(counted, group, anna), erik, make_group_member("Fay", group, "adviser"))
+    begin(group)
+    told = mail(counted, group, monday(14))
+    assert BEGUN in told and "would take over" not in told
+
+
+def test_what_was_ended_again_is_not_told_any_more(counted: Farm, group: Group, anna, erik):
+    fay = make_group_member("Fay", group, "adviser")
+    leave(agreed_to_whoever_follows(counted, group, anna), erik, fay)
+    begin(group)
+    with acting(anna):
+        withdraw_consent(consent=consents_of(counted).get(adviser=fay), by=anna, now=check_time(monday(14)))
+    assert "Fay" not in mail(counted, group, monday(14))
+
+
+def test_a_mail_between_two_mondays_tells_nothing_of_it(counted: Farm, group: Group, anna, dana, erik):
+    leave(dana, erik, make_group_member("Fay", group, "adviser"), hours=4)
+    at = check_time(WEEK) + timedelta(days=2)
+    with as_factory():
+        Digest.objects.create(
+            farm=counted, recipient=anna, occasion="2026-W28-midweek", language="en", queued_at=at, next_try_at=at
+        )
+    assert "Fay would take over" in mail(counted, group, monday(13))
+
+
+@pytest.mark.parametrize("state", ["unwanted", "refused"])
+def test_a_mail_that_nobody_got_told_nobody(counted: Farm, group: Group, dana, erik, state):
+    leave(dana, erik, make_group_member("Fay", group, "adviser"))
+    assert "Fay would take over" in mail(counted, group, WEEK)
+    with as_factory():
+        Digest.objects.update(state=state)
+    assert "Fay would take over" in mail(counted, group, monday(13))
 
 
 def test_nobody_named_yet(counted: Farm, group: Group, dana, erik):

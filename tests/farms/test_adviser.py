@@ -173,7 +173,7 @@ def test_a_refused_successor_ends_nothing(northfield: Farm, dana, erik, carla, f
     with as_factory():
         elsewhere = Region.objects.create(group=other_group, name="Hill", slug="hill")
     for wrong in (
-        {"successor": dana}, {"successor": carla}, {"successor": fay, "day": TODAY + timedelta(days=6)},
+        {"successor": dana}, {"successor": carla}, {"successor": fay, "day": TODAY + timedelta(days=13)},
         {"successor": fay, "region": elsewhere}, {"successor": fay, "day": TODAY + timedelta(days=200)},
     ):  # fmt: skip
         with pytest.raises(Invalid):

@@ -16,7 +16,10 @@ class SuccessorForm(forms.Form):
 
     successor_id = forms.ChoiceField(label=_("Who takes over"), required=False)
     region_id = forms.ChoiceField(label=_("Which farms"), required=False)
-    begins_on = day_field(_("From"), required=False, help_text=_("At least a week ahead: each farm may say no."))
+    begins_on = day_field(
+        _("From"), required=False,
+        help_text=_("At least two weeks ahead: each farm is told in its next weekly mail, and may say no."),
+    )  # fmt: skip
 
     def __init__(
         self, *args: Any, advisers: list[Any], regions: list[Any], days: tuple[date, date], may_be_nobody: bool,

@@ -59,8 +59,8 @@ class AdviserForm(forms.Form):
     whoever_follows = forms.BooleanField(
         label=_("Also whoever follows"), required=False,
         help_text=_(
-            "Should this adviser leave, the next one begins on the day that the group names, a week ahead or more. You "
-            "are told first and may say no. Without it nobody begins before you say yes."
+            "Should this adviser leave, the next one begins on the day that the group names, two weeks ahead or more. "
+            "You are told first and may say no. Without it nobody begins before you say yes."
         ),
     )  # fmt: skip
 

@@ -114,7 +114,7 @@ def test_what_is_refused(northfield: Farm, group, elsewhere, erik, dana, carla, 
     for body, code in (
         ({"successor_id": str(carla.id), "begins_on": DAY}, "successor_unknown"),
         ({"successor_id": str(fay.id)}, "take_over_day_wrong"),
-        ({"successor_id": str(fay.id), "begins_on": "2026-06-07"}, "take_over_day_wrong"),
+        ({"successor_id": str(fay.id), "begins_on": "2026-06-14"}, "take_over_day_wrong"),
         ({"successor_id": str(fay.id), "begins_on": DAY, "region_id": str(who)}, "region_elsewhere"),
     ):
         assert_problem(office.post(path(group, who, "leave"), body), 422, code)

@@ -52,9 +52,9 @@ def test_a_coordinator_lets_an_adviser_leave_and_names_the_next(browser, northfi
 
 
 def test_a_refusal_keeps_what_was_chosen(browser, northfield: Farm, erik, dana, fay):
-    sent = {"successor_id": str(fay.id), "region_id": "", "begins_on": "2026-06-03"}
+    sent = {"successor_id": str(fay.id), "region_id": "", "begins_on": "2026-06-14"}
     refused = browser(erik).post(page_of(dana), sent)
-    assert refused.status_code == 422 and "each farm has a week to say no" in words(refused)
+    assert refused.status_code == 422 and "told in its next weekly mail, and has time to say no" in words(refused)
     assert GroupMember.objects.get(user=dana).ended_at is None
 
 
