@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from django.contrib.postgres.expressions import ArraySubquery
 from django.db import connection
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models.functions import Now
 
 from farms.lookups import array_of
-from farms.models import AdviserOffer, Consent, Farm, Group, GroupMember, Membership, OpenPromise, User
-from farms.models.access import ConsentKind, FarmRole, GroupRole
+from farms.models import AdviserOffer, ApiToken, Consent, Farm, Group, GroupMember, Membership, OpenPromise, User
+from farms.models.access import ConsentKind, FarmRole, GroupRole, TokenScope
 from farms.models.offer import OfferAnswer
 
 
@@ -61,6 +63,14 @@ def all_offers() -> QuerySet[AdviserOffer]:
     return offers.annotate(begins_by_itself=agreed_by_an_owner())  # type: ignore[no-redef]  # declared there
 
 
+def _with_phones(offers: QuerySet[AdviserOffer]) -> QuerySet[AdviserOffer]:
+    """With the names of the farm `phones` that joined by a code of who left and go on counting, oldest first."""
+    phones = ApiToken.objects.filter(farm_id=OuterRef("farm_id"), made_by_id=OuterRef("left_id"))
+    live = phones.filter(scope=TokenScope.COUNT, revoked_at__isnull=True, expires_at__gt=Now())
+    names = ArraySubquery(live.order_by("id").values("name"))
+    return offers.annotate(phones=names)  # type: ignore[no-redef]  # declared there
+
+
 def offers_of(farm: Farm) -> QuerySet[AdviserOffer]:
     """Everybody who was ever named to follow an adviser of the farm, newest first."""
     return all_offers().filter(farm_id=farm.id).order_by("-offered_at", "-id")
@@ -69,7 +79,7 @@ def offers_of(farm: Farm) -> QuerySet[AdviserOffer]:
 def standing_offers(farms: Collection[UUID]) -> QuerySet[AdviserOffer]:
     """The offers to these farms that wait for a word: those that name somebody, and those that can't yet."""
     offers = all_offers().filter(farm_id__any_of=array_of(farms), ended_at__isnull=True)
-    return offers.filter(answer=OfferAnswer.NOTHING).order_by("farm_id", "left_at")
+    return _with_phones(offers.filter(answer=OfferAnswer.NOTHING)).order_by("farm_id", "left_at")
 
 
 def offers_to_tell(farms: Collection[UUID]) -> QuerySet[AdviserOffer]:
@@ -80,7 +90,7 @@ def offers_to_tell(farms: Collection[UUID]) -> QuerySet[AdviserOffer]:
     )  # fmt: skip
     wanted = Q(answer=OfferAnswer.NOTHING) | Q(answer=OfferAnswer.BY_ITSELF) & Q(Exists(lasting))
     offers = all_offers().filter(wanted, farm_id__any_of=array_of(farms), ended_at__isnull=True)
-    return offers.select_related("farm").order_by("farm_id", "left_at")
+    return _with_phones(offers.select_related("farm")).order_by("farm_id", "left_at")
 
 
 def promises_of(farm: Farm) -> QuerySet[OpenPromise]:

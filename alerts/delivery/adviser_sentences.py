@@ -20,6 +20,7 @@ from alerts.delivery.letter import Paragraph, paragraph
 from alerts.models import Digest
 from alerts.models.outbox import MIDWEEK, DeliveryState
 from alerts.wording.numbers import day_phrase
+from alerts.wording.places import and_list
 from farms.clock import local_date
 from farms.offers import offers_to_tell
 
@@ -43,7 +44,8 @@ def offers_not_told(farm_ids: Collection[UUID]) -> dict[UUID, list["AdviserOffer
 
 def adviser_paragraph(offers: Sequence["AdviserOffer"]) -> Paragraph | None:
     """Your adviser Dana has left. Erik would take over from July 6; you may say no."""
-    return paragraph(*(_sentence(offer) for offer in offers)) if offers else None
+    told = [sentence for offer in offers for sentence in (_sentence(offer), _phones(offer))]
+    return paragraph(*told) if offers else None
 
 
 def _sentence(offer: "AdviserOffer") -> str:
@@ -65,3 +67,13 @@ def _begun(offer: "AdviserOffer", at: datetime) -> str:
     )
     day = day_phrase(local_date(at, offer.farm.time_zone))
     return words.format(name=offer.left, next=offer.successor, day=day)
+
+
+def _phones(offer: "AdviserOffer") -> str:
+    if not offer.phones:
+        return ""
+    words = _(
+        "Farm phones that joined by a code of {name} go on counting: {phones}. Switch off any that you don't know, in "
+        "the farm's settings under “Farm phones”."
+    )
+    return words.format(name=offer.left, phones=and_list(offer.phones))

@@ -24,6 +24,7 @@ class AdviserOffer(FarmRecord):
 
     # Known of those that farms.offers reads.
     begins_by_itself: bool
+    phones: list[str]
 
     left = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     left_at = models.DateTimeField()

@@ -8,8 +8,9 @@ rights reach just the farms whose consents end; the entries and notes name the c
   they may not see is not found. The same holds for feeds, for mails that wait, and for imports under way.
 - **Consents** end with an entry of each farm's chain and a line of its log, and stay as history.
 - **Keys of programs** that they made are switched off, unless they are a member of the farm themselves: nobody of the
-  farm stands behind them. **Farm phones** go on counting: they are the farm's, its owner sees them and can switch them
-  off. Codes for a phone that were not used yet no longer work.
+  farm stands behind them. **Farm phones** go on counting, since a barn's phone must not go dead in a walk: they are
+  the farm's. Its page, its mail and its list of phones name those that joined by a code of whoever left, and the owner
+  can switch them off. Codes for a phone that were not used yet no longer work.
 - **Farms that were to get them next** have nobody named again, and are told.
 - **Planned visits** are taken back, and where they were before is erased; both become open promises.
 """

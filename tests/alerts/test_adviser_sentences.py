@@ -1,17 +1,20 @@
 """What a farm's digest says of an adviser who left, in English, and that it says it once."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from hashlib import sha256
 
 import pytest
+from django.db import ProgrammingError
+from django.utils import timezone
 
 from alerts.delivery.digest import queue_digests
 from alerts.models import Digest
 from alerts.services import let_adviser_leave
-from farms.models import Farm, Group, GroupMember, User
+from farms.models import ApiToken, Farm, Group, GroupMember, User
 from farms.selectors import consents_of
 from farms.services import Successor, begin_due, give_consent, withdraw_consent
 from tests.alerts.scene import check, check_time, count_week, monday
-from tests.cast import acting, as_factory, as_role, make_group_member
+from tests.cast import NOW, acting, as_factory, as_role, make_group_member
 
 pytestmark = pytest.mark.django_db
 WEEK = monday(12)  # the week of June 29
@@ -125,6 +128,40 @@ def test_a_mail_that_nobody_got_told_nobody(counted: Farm, group: Group, dana, e
     with as_factory():
         Digest.objects.update(state=state)
     assert "Fay would take over" in mail(counted, group, monday(13))
+
+
+def test_phones_that_joined_by_the_codes_of_who_left_are_named(counted: Farm, group: Group, anna, dana, erik):
+    joined(counted, dana, "Feed room phone")
+    joined(counted, dana, "Old <phone>")
+    joined(counted, anna, "Anna's")
+    joined(counted, dana, "Switched off", revoked_at=NOW)
+    joined(counted, dana, "Of last year", expires_at=NOW)
+    leave(dana, erik, None)
+    told = mail(counted, group, WEEK)
+    assert (
+        "Farm phones that joined by a code of Dana go on counting: Feed room phone and Old <phone>. Switch off any "
+        "that you don't know, in the farm's settings under “Farm phones”."
+    ) in told
+    with as_factory():
+        assert "Old &lt;phone&gt;" in Digest.objects.get().html
+
+
+def test_the_worker_reads_no_key(northfield: Farm, anna: User):
+    joined(northfield, anna, "Phone")
+    joined(northfield, anna, "Program", scope="read")
+    with as_role("worker"):
+        assert list(ApiToken.objects.values_list("name", flat=True)) == ["Phone"]
+    with pytest.raises(ProgrammingError, match="permission denied"), as_role("worker"):
+        ApiToken.objects.values_list("key_hash").get()
+
+
+def joined(farm: Farm, by: User, name: str, scope: str = "count", **more: datetime) -> None:
+    """A phone whose code somebody made; it lives by the real clock."""
+    with as_factory():
+        ApiToken.objects.create(
+            farm=farm, name=name, scope=scope, key_hash=sha256(name.encode()).digest(), made_by=by, made_at=NOW,
+            **{"expires_at": timezone.now() + timedelta(days=30), **more},
+        )  # fmt: skip
 
 
 def test_nobody_named_yet(counted: Farm, group: Group, dana, erik):

@@ -1,10 +1,12 @@
 """The coordinator's pages about advisers who leave, and the owner's yes or no to the next one."""
 
+import re
+
 import pytest
 from django.urls import reverse
 
 from alerts.services import let_adviser_leave
-from farms.models import AdviserOffer, Farm, GroupMember, Membership, OpenPromise, User
+from farms.models import AdviserOffer, ApiToken, Farm, GroupMember, Membership, OpenPromise, User
 from farms.offers import promises_of
 from farms.services import Plan, Successor, add_member, end_membership, give_consent, plan_visit
 from tests.cast import NOW, acting, as_factory, make_group_member, make_user
@@ -115,6 +117,26 @@ def test_the_farm_reads_what_can_still_happen(browser, southmead: Farm, group, e
     assert "Nobody is named yet to take over; you will be told." in words(client.get(at("farm", southmead)))
     told = words(browser(erik).get(reverse("advisers", args=[group.id])))
     assert "1 farm: nobody named yet" in told and "Fay, from" not in told
+
+
+def test_phones_that_joined_by_the_codes_of_who_left_are_named(browser, northfield: Farm, erik, anna, ben, dana, fay):
+    for by, name in ((dana, "Feed room phone"), (anna, "Calf barn phone")):
+        digits = re.search(r"\b\d{4} \d{4}\b", words(browser(by).post(at("phones", northfield))))
+        browser().post(reverse("phone"), {"code": digits[0], "name": name})
+    owner = browser(anna)
+    assert "joined by a code of" not in words(owner.get(at("phones", northfield)))
+    leave(dana, erik, fay)
+    told = "Farm phones that joined by a code of Dana go on counting: Feed room phone."
+    assert told in words(owner.get(at("farm", northfield)))
+    assert told not in words(browser(ben).get(at("farm", northfield)))
+    listed = words(owner.get(at("phones", northfield)))
+    assert "Feed room phone joined by a code of Dana, who sees this farm no longer." in listed
+    assert "Calf barn phone joined" not in listed
+    with as_factory():
+        phone = ApiToken.objects.get(name="Feed room phone")
+    owner.post(at("switch_off_phone", northfield, token_id=phone.id))
+    assert "go on counting" not in words(owner.get(at("farm", northfield)))
+    assert "joined by a code of" not in words(owner.get(at("phones", northfield)))
 
 
 def test_a_promise_is_taken_over_or_passed_on(browser, northfield: Farm, group, erik, anna, dana, fay):
