@@ -28,7 +28,7 @@ def let_adviser_leave(*, role: "GroupMember", successor: Successor | None, by: "
 
     `by` coordinates the group; the entry point has asked. Raises AdviserLeftAlready or Invalid kinds.
     """
-    role = lock_role(role)
+    role = lock_role(role, beside=successor.user if successor else None)
     if role.ended_at is not None:
         raise AdviserLeftAlready()
     if successor is not None:

@@ -21,7 +21,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from django.db import connection, transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from farms.errors import Conflict
@@ -38,7 +38,7 @@ from farms.models import (
     PhoneCode,
     User,
 )
-from farms.models.access import ConsentKind, TokenScope
+from farms.models.access import ConsentKind, GroupRole, TokenScope
 from farms.models.chain import ActorKind
 from farms.models.log import LogKind
 from farms.services.consent import withdrawn_hash
@@ -61,9 +61,14 @@ class Promise:
     day: date
 
 
-def lock_role(role: GroupMember) -> GroupMember:
-    """The role as it is now, locked: of two coordinators at once the second waits, and learns what the first did."""
-    return GroupMember.objects.select_for_update(of=("self",)).select_related("user", "group").get(id=role.id)
+def lock_role(role: GroupMember, *, beside: User | None = None) -> GroupMember:
+    """The role as it is now, locked: of two coordinators at once the second waits, and learns what the first did.
+
+    `beside`: who would follow, whose role is locked with it, all in one order: nobody is named who is just leaving.
+    """
+    follows = Q(group_id=role.group_id, role=GroupRole.ADVISER, ended_at__isnull=True, user=beside)
+    roles = GroupMember.objects.select_for_update(of=("self",)).select_related("user", "group").order_by("id")
+    return next(each for each in roles.filter(Q(id=role.id) | follows) if each.id == role.id)
 
 
 def farms_left_by(role: GroupMember) -> list[UUID]:

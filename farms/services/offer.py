@@ -21,7 +21,7 @@ from farms.models.offer import OfferAnswer
 from farms.models.promise import PromiseKind
 from farms.offers import agreed_by_an_owner, all_offers
 from farms.services.adviser import lock_role
-from farms.services.consent import give_consent, given_hash
+from farms.services.consent import give_consent, given_hash, hold_adviser
 from farms.services.log import note_in_log
 
 # Each farm is told by its weekly mail, which comes within a week, and has days left after it to say no.
@@ -101,7 +101,7 @@ def name_successor(*, role: GroupMember, successor: Successor, now: datetime) ->
 
     The transaction acts for a coordinator of the group. Raises Invalid kinds, AdviserStays or Forbidden.
     """
-    role = lock_role(role)
+    role = lock_role(role, beside=successor.user)
     if role.ended_at is None:
         raise AdviserStays()
     check_successor(role=role, successor=successor, now=now)
@@ -128,6 +128,8 @@ def answer_offer(*, offer: AdviserOffer, answer: str, by: User, now: datetime) -
     """The owner's yes, which lets the successor in from now on, or no. Raises Invalid kinds or OfferAnswered."""
     if answer not in (OfferAnswer.YES, OfferAnswer.NO):
         raise OfferAnswerUnknown(pointer="/answer")
+    if answer == OfferAnswer.YES and offer.successor_id is not None:
+        hold_adviser(offer.successor_id, offer.farm.group_id)
     lock_heads([offer.farm_id])
     offer = all_offers().select_related("farm").get(farm_id=offer.farm_id, id=offer.id)
     if offer.ended_at or offer.answer != OfferAnswer.NOTHING or offer.successor is None:
@@ -159,7 +161,7 @@ def begin_due(*, group_id: UUID, today: date, now: datetime) -> int:
         agreed_by_an_owner(), farm__group_id=group_id, ended_at__isnull=True, agreed_by__isnull=False,
         answer=OfferAnswer.NOTHING, begins_on__lte=today,
     )  # fmt: skip
-    return sum(_begin_alone(offer, now) for offer in due.order_by("farm_id", "id"))
+    return sum(_begin_alone(offer, now) for offer in due.select_related("farm").order_by("farm_id", "id"))
 
 
 def _begin_alone(offer: AdviserOffer, now: datetime) -> bool:
@@ -175,12 +177,14 @@ def _begin_alone(offer: AdviserOffer, now: datetime) -> bool:
 
 @transaction.atomic
 def _begin(offer: AdviserOffer, now: datetime) -> bool:
-    """One farm's, under the lock of its chain, so that a no at the same moment holds."""
+    """One farm's, under the lock of its chain, so that a no at the same moment holds; so does an end of the role."""
+    if offer.successor_id is None or not hold_adviser(offer.successor_id, offer.farm.group_id):
+        return False
     head = lock_heads([offer.farm_id])[offer.farm_id]
     offer = all_offers().select_related("farm", "agreed_by").get(farm_id=offer.farm_id, id=offer.id)
     if offer.ended_at or offer.answer != OfferAnswer.NOTHING:
         return False
-    if offer.agreed_by is None or not (offer.begins_by_itself and _still_advises(offer)):
+    if offer.agreed_by is None or not offer.begins_by_itself:
         return False
     known = Consent.objects.filter(
         farm_id=offer.farm_id, adviser_id=offer.successor_id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True
@@ -198,12 +202,6 @@ def _begin(offer: AdviserOffer, now: datetime) -> bool:
         answer=OfferAnswer.BY_ITSELF, answered_at=now
     )
     return True
-
-
-def _still_advises(offer: AdviserOffer) -> bool:
-    """Whether the successor is still an adviser of the farm's group."""
-    roles = GroupMember.objects.lasting().filter(group_id=offer.farm.group_id, role=GroupRole.ADVISER)
-    return roles.filter(user=offer.successor).exists()
 
 
 @transaction.atomic

@@ -1,3 +1,15 @@
+-- Whether somebody advises a group, held until the transaction ends: their role can't end meanwhile, and where it is just
+-- being ended, this waits for that. Taken before the head of a farm's chain, as whoever ends the role does.
+CREATE FUNCTION hold_adviser(who uuid, in_group uuid) RETURNS boolean
+LANGUAGE sql VOLATILE SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+    WITH held AS (
+        SELECT g.id FROM public.farms_groupmember g
+        WHERE g.user_id = who AND g.group_id = in_group AND g.role = 'adviser' AND g.ended_at IS NULL
+        FOR SHARE
+    )
+    SELECT count(*) > 0 FROM held
+$$;
+
 -- Whoever was named to follow leaves the group, too: the farms that had said nothing have nobody named again, and each
 -- one's log says so. For a coordinator of the group, once the role has ended; returns how many farms, never which.
 CREATE FUNCTION nobody_follows(in_group uuid, who uuid, at timestamptz) RETURNS bigint

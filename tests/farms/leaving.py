@@ -1,6 +1,8 @@
 """How the tests let an adviser leave, and look at what came of it."""
 
+from collections.abc import Callable
 from datetime import date
+from threading import Thread
 
 from alerts.services import let_adviser_leave
 from farms import services
@@ -42,4 +44,12 @@ def offer_of(farm: Farm) -> AdviserOffer:
 
 def begun(group: Group, day: date) -> int:
     with as_role("worker"):
-        return services.begin_due(group_id=group.id, today=day, now=NOW)
+        return services.begin_due(group_id=group.id, today=day, now=NOW + (day - TODAY))
+
+
+def together(*deeds: Callable[[], None]) -> None:
+    threads = [Thread(target=each) for each in deeds]
+    for each in threads:
+        each.start()
+    for each in threads:
+        each.join(30)

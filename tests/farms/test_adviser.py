@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 from hashlib import sha256
-from threading import Barrier, Thread
+from threading import Barrier
 
 import pytest
 from django.db import connections, transaction
@@ -33,7 +33,7 @@ from farms.selectors import consents_of
 from farms.services.adviser import AdviserLeftAlready
 from farms.services.consent import withdrawn_hash
 from tests.cast import NOW, acting, as_factory, make_farm, make_group_member, make_user
-from tests.farms.leaving import TODAY, agree, leave, role_of
+from tests.farms.leaving import TODAY, agree, leave, role_of, together
 
 pytestmark = pytest.mark.django_db
 
@@ -197,11 +197,7 @@ def test_two_coordinators_at_the_same_moment(northfield: Farm, dana, erik, fay, 
         finally:
             connections.close_all()
 
-    threads = [Thread(target=end, args=[each]) for each in (erik, ines)]
-    for each in threads:
-        each.start()
-    for each in threads:
-        each.join(30)
+    together(lambda: end(erik), lambda: end(ines))
     assert sorted(outcomes) == ["done", "left already"]
     with as_factory():
         assert LedgerEntry.objects.filter(farm=northfield, kind="adviser_left").count() == 1

@@ -1,9 +1,11 @@
 """Who follows an adviser who left: an offer lets nobody in; an owner answers it, or what was agreed before begins."""
 
-from datetime import date, timedelta
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from threading import Event
 
 import pytest
-from django.db import connection
+from django.db import ProgrammingError, connection, connections, transaction
 
 from farms import access, services
 from farms.ledger import verify_links
@@ -20,9 +22,10 @@ from farms.models import (
 )
 from farms.offers import offers_of, offers_of_group, open_promises_of_group, promises_of
 from farms.selectors import consents_of
+from farms.services import consent as consent_services
 from farms.services import offer as offer_services
-from tests.cast import NOW, acting, as_role, make_farm, make_group_member, make_user
-from tests.farms.leaving import DAY, agree, begun, leave, offer_of, role_of
+from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_group_member, make_user
+from tests.farms.leaving import DAY, agree, begun, leave, offer_of, role_of, together
 
 pytestmark = pytest.mark.django_db
 
@@ -160,13 +163,24 @@ def test_a_no_holds_also_where_whoever_follows_was_agreed(southmead: Farm, carla
 
 
 def test_the_worker_gives_no_consent_of_its_own(northfield: Farm, anna, dana, erik, fay):
-    from django.db import ProgrammingError
-
     leave(dana, erik, fay)  # never agreed to whoever follows
     with pytest.raises(ProgrammingError, match="row-level security"), as_role("worker"):
         Consent.objects.create(
             farm=northfield, kind="adviser", adviser=fay, given_by=anna, given_at=NOW, entry=1
         )  # fmt: skip
+
+
+def test_a_policy_holds_the_worker_to_the_day_named(southmead: Farm, carla, dana, erik, fay):
+    agree(southmead, carla, dana, whoever_follows=True)
+    leave(dana, erik, fay)
+    with pytest.raises(ProgrammingError, match="row-level security"), as_role("worker"):
+        yes_of(southmead, carla, fay, datetime(2026, 6, 15, 4, tzinfo=UTC))  # 23:00 of the day before, in Chicago
+    with as_role("worker"):
+        yes_of(southmead, carla, fay, datetime(2026, 6, 15, 6, tzinfo=UTC))
+
+
+def yes_of(farm: Farm, by: User, adviser: User, at: datetime) -> None:
+    Consent.objects.create(farm=farm, kind="adviser", adviser=adviser, given_by=by, given_at=at, entry=1)
 
 
 def test_a_region_of_its_own_successor(northfield: Farm, southmead: Farm, carla, dana, erik, fay, group):
@@ -254,3 +268,51 @@ def test_a_coordinator_passes_promises_to_an_adviser_the_farm_agreed_to(northfie
         assert open_promises_of_group(group) == []
     with acting(fay):
         assert PlannedVisit.objects.get(adviser=fay).day == date(2026, 6, 9)
+
+
+def at_the_same_moment(monkeypatch, module: object, let_in: Callable[[], object], end: Callable[[], None]) -> None:
+    """End a role between a look at it and the lock of the farm's chain, as far as what lets the adviser in allows."""
+    looked, ended = Event(), Event()
+    lock_heads = module.lock_heads
+
+    def wait_for_the_end(farm_ids: object) -> object:
+        looked.set()
+        ended.wait(1.5)
+        return lock_heads(farm_ids)
+
+    def ending() -> None:
+        looked.wait(10)
+        with transaction.atomic():
+            end()
+        ended.set()
+
+    def closed(deed: Callable[[], object]) -> None:
+        try:
+            deed()
+        finally:
+            connections.close_all()
+
+    monkeypatch.setattr(module, "lock_heads", wait_for_the_end)
+    together(lambda: closed(let_in), lambda: closed(ending))
+    assert ended.is_set()
+
+
+@pytest.mark.django_db(transaction=True, databases="__all__")
+class TestAtTheSameMoment:
+    def test_a_yes_does_not_outlive_the_role(self, southmead: Farm, carla, dana, erik, monkeypatch):
+        at_the_same_moment(
+            monkeypatch, consent_services, lambda: agree(southmead, carla, dana), lambda: leave(dana, erik)
+        )
+        self.lets_nobody_in(southmead, dana)
+
+    def test_nor_what_the_worker_lets_in(self, southmead: Farm, carla, dana, erik, fay, monkeypatch):
+        agree(southmead, carla, dana, whoever_follows=True)
+        leave(dana, erik, fay)
+        at_the_same_moment(monkeypatch, offer_services, lambda: begun(southmead.group, DAY), lambda: leave(fay, erik))
+        self.lets_nobody_in(southmead, fay)
+
+    def lets_nobody_in(self, farm: Farm, adviser: User) -> None:
+        with as_factory():
+            assert list(Consent.objects.filter(farm=farm, adviser=adviser, withdrawn_at__isnull=True)) == []
+            assert AdviserOffer.objects.filter(farm=farm, left=adviser, ended_at__isnull=True).count() == 1
+            assert verify_links(farm.id) == []
