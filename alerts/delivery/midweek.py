@@ -30,6 +30,7 @@ from alerts.selectors.midweek import OLDEST, Crossed, Midweek, midweek_of
 from alerts.wording.numbers import day_phrase, weekday_phrase
 from alerts.wording.places import and_list, facility_phrase, places_to_look, siting_phrase, stations_phrase
 from alerts.wording.results import heading, level_phrase, mean_phrase, methods_phrase
+from farms.lookups import array_of
 from farms.selectors import owners_with_address
 from monitoring.methods import METHODS
 from monitoring.selectors import PlaceToLook
@@ -51,7 +52,8 @@ def queue_midweek_mails(group: "Group", now: datetime) -> int:
         return 0
     # The first look sees all that its week brought: a check may have run late, and judged none of it.
     last = run.looked_to or received_from(run.week + WEEK, group.time_zone)
-    found = _without_mail(midweek_of(run, max(last - OVERLAP, now - OLDEST), now))
+    since = max(last - OVERLAP, now - OLDEST)
+    found = _without_mail(midweek_of(run, since, now))
     mails, failed = _mails(found, now)
     # Where a mail could not be written the next look begins where this one did, and finds its round again.
     CheckRun.objects.filter(id=run.id).update(looked_to=since + OVERLAP if failed else now)

@@ -15,6 +15,7 @@ from alerts.delivery.message import message_of
 from alerts.delivery.missed_sentences import weeks_last_told
 from alerts.models import Alert, CheckFailure, CheckRun, Digest
 from alerts.models.mail_choice import ChoiceWay
+from alerts.monday import judge_again
 from alerts.selectors.mail_choices import subscription_for
 from alerts.services import choose_how_often
 from farms.models import Farm, Group, Membership, Region, Season, User
@@ -35,7 +36,7 @@ from tests.alerts.between_mondays import (
     written,
 )
 from tests.alerts.scene import check, check_time, count_week, monday, result
-from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_user
+from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations, make_user
 
 pytestmark = pytest.mark.django_db
 
