@@ -10,7 +10,6 @@ server of some recipients is, other groups' mails have their turn.
 """
 
 import logging
-import smtplib
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -18,7 +17,6 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from anymail.exceptions import AnymailInvalidAddress, AnymailRecipientsRefused
 from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db import InterfaceError, OperationalError, transaction
@@ -28,7 +26,7 @@ from django.db.models import F, Q, QuerySet
 from alerts.delivery.consent import why_withheld
 from alerts.delivery.message import message_of
 from alerts.delivery.parts import claim_together
-from alerts.delivery.refusals import code_of, refusal_of, told_of
+from alerts.delivery.refusals import code_of, is_permanent, is_unreachable, refusal_of, told_of
 from alerts.delivery.wanted import is_wanted
 from alerts.log_context import sending
 from alerts.models import Digest
@@ -171,26 +169,6 @@ def _left_out(part: Mail) -> str | None:
     if withheld is None:
         return None
     return _record([part], DeliveryState.REFUSED, reason=withheld, error=str(withheld.label))
-
-
-def is_permanent(error: Exception) -> bool:
-    """Whether the other side refused this mail for good (SMTP 5xx to recipient or content).
-
-    A refused sender or sign-in is a fault of our settings: it would lose everybody's mail, so it is tried again.
-    """
-    if isinstance(error, smtplib.SMTPRecipientsRefused):
-        return all(code >= 500 for code, _ in error.recipients.values())
-    if isinstance(error, smtplib.SMTPDataError):
-        return error.smtp_code >= 500
-    return isinstance(error, AnymailRecipientsRefused | AnymailInvalidAddress)
-
-
-def is_unreachable(error: Exception) -> bool:
-    """Whether the mail server itself couldn't be used, so that the rest of the batch waits too."""
-    of_server = (smtplib.SMTPConnectError, smtplib.SMTPServerDisconnected, smtplib.SMTPHeloError)
-    if isinstance(error, (*of_server, smtplib.SMTPAuthenticationError, smtplib.SMTPNotSupportedError)):
-        return True
-    return isinstance(error, OSError) and not isinstance(error, smtplib.SMTPException)
 
 
 def _postpone(parts: Sequence[Mail], error: Exception, now: datetime) -> str:

@@ -8,7 +8,7 @@ import re
 import smtplib
 from typing import Any
 
-from anymail.exceptions import AnymailError, AnymailRecipientsRefused
+from anymail.exceptions import AnymailError, AnymailInvalidAddress, AnymailRecipientsRefused
 from anymail.signals import EventType, RejectReason
 
 from alerts.models.outbox import Refusal
@@ -28,6 +28,26 @@ REJECTED = {
     RejectReason.SPAM: StopReason.COMPLAINED,
     RejectReason.UNSUBSCRIBED: StopReason.LEFT,
 }
+
+
+def is_permanent(error: Exception) -> bool:
+    """Whether the other side refused this mail for good (SMTP 5xx to recipient or content).
+
+    A refused sender or sign-in is a fault of our settings: it would lose everybody's mail, so it is tried again.
+    """
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        return all(code >= 500 for code, _ in error.recipients.values())
+    if isinstance(error, smtplib.SMTPDataError):
+        return error.smtp_code >= 500
+    return isinstance(error, AnymailRecipientsRefused | AnymailInvalidAddress)
+
+
+def is_unreachable(error: Exception) -> bool:
+    """Whether the mail server itself couldn't be used, so that the rest of the batch waits too."""
+    of_server = (smtplib.SMTPConnectError, smtplib.SMTPServerDisconnected, smtplib.SMTPHeloError)
+    if isinstance(error, (*of_server, smtplib.SMTPAuthenticationError, smtplib.SMTPNotSupportedError)):
+        return True
+    return isinstance(error, OSError) and not isinstance(error, smtplib.SMTPException)
 
 
 def code_in(text: str) -> str:
