@@ -2,8 +2,8 @@
 
 A mail goes out at least once; that a row is unique for its farm or group, recipient and occasion makes it once in
 practice. It goes out twice only where a worker dies after the server took it and before that is recorded; both have one
-Message-ID. A mail that the other side refuses for good is not tried again; every other failure is, after a pause that
-doubles.
+Message-ID. A mail that the other side refuses for good is not tried again, but for two days where it may be our own
+server that refuses everybody's; every other failure is, after a pause that doubles.
 
 Each group's mails are sent on their own, by one worker at a time and for some seconds at a time: however slow the
 server of some recipients is, other groups' mails have their turn.
@@ -26,7 +26,7 @@ from django.db.models import F, Q, QuerySet
 from alerts.delivery.consent import why_withheld
 from alerts.delivery.message import message_of
 from alerts.delivery.parts import claim_together
-from alerts.delivery.refusals import code_of, is_permanent, is_unreachable, refusal_of, told_of
+from alerts.delivery.refusals import code_of, is_about_us, is_permanent, is_unreachable, refusal_of, told_of
 from alerts.delivery.wanted import is_wanted
 from alerts.log_context import sending
 from alerts.models import Digest
@@ -43,6 +43,8 @@ LEASE = timedelta(minutes=5)
 FIRST_PAUSE, LONGEST_PAUSE = timedelta(minutes=5), timedelta(minutes=20)
 # What a mailbox has put off for a day is tried less often (RFC 5321, 4.5.4.1: half an hour or more, for days).
 PATIENT_TRIES, RARE_PAUSE = 75, timedelta(hours=6)
+# A refusal that may be our own server's, of everybody: time to be told (MailsWait) and to set it right, few tries.
+MENDED_WITHIN = timedelta(days=2)
 BATCH = 100
 ON_ONE_CONNECTION = 20  # mails; servers end one that goes on for long (common practice, no source)
 SECONDS = 30.0  # that one ring goes on beginning new mails
@@ -153,7 +155,7 @@ def _send(parts: Sequence[Mail], connection: BaseEmailBackend, now: datetime) ->
         connection.send_messages([message_of(kept, now=now)])
     except Exception as error:  # noqa: BLE001  one mail that can't be sent, whatever the reason, never stops the others
         connection.close()
-        if is_permanent(error):
+        if is_permanent(error) and not _may_be_mended(kept, error, now):
             return _refuse(kept, error, now), True
         return _postpone(kept, error, now), not is_unreachable(error)
     return _record(kept, DeliveryState.SENT, sent_at=now), True
@@ -171,10 +173,16 @@ def _left_out(part: Mail) -> str | None:
     return _record([part], DeliveryState.REFUSED, reason=withheld, error=str(withheld.label))
 
 
+def _may_be_mended(parts: Sequence[Mail], error: Exception, now: datetime) -> bool:
+    """Whether what was refused may go out once somebody has set our server right."""
+    return is_about_us(error) and now - min(part.queued_at for part in parts) < MENDED_WITHIN
+
+
 def _postpone(parts: Sequence[Mail], error: Exception, now: datetime) -> str:
     """Try again after the pause of the part that was tried most often, so that they stay together."""
     attempts = max(part.attempts for part in parts)
-    longest = RARE_PAUSE if attempts > PATIENT_TRIES and not is_unreachable(error) else LONGEST_PAUSE
+    patient = attempts > PATIENT_TRIES and not is_unreachable(error)
+    longest = RARE_PAUSE if patient or is_about_us(error) else LONGEST_PAUSE
     pause = pause_after(attempts, FIRST_PAUSE, longest)
     return _record(parts, DeliveryState.QUEUED, next_try_at=now + pause, error=told_of(error))
 

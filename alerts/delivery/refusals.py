@@ -42,6 +42,20 @@ def is_permanent(error: Exception) -> bool:
     return isinstance(error, AnymailRecipientsRefused | AnymailInvalidAddress)
 
 
+def is_about_us(error: Exception) -> bool:
+    """Whether a recipient was refused for who sends: "554 5.7.1 relay access denied" (RFC 3463, 3.8).
+
+    The recipient's own system may mean this one mailbox; our mail server, where it takes no mail from us, says it of
+    every recipient, and no code tells the two apart. Of a mail's content nothing is known yet when it is said. A bare
+    554 says no more than that it failed (RFC 5321, 4.2.3), so it is of no mailbox either.
+    """
+    if not isinstance(error, smtplib.SMTPRecipientsRefused):
+        return False
+    code = code_of(error)
+    status = STATUS.search(code)
+    return code == "554" if status is None else status[1].startswith("5.7.")
+
+
 def is_unreachable(error: Exception) -> bool:
     """Whether the mail server itself couldn't be used, so that the rest of the batch waits too."""
     of_server = (smtplib.SMTPConnectError, smtplib.SMTPServerDisconnected, smtplib.SMTPHeloError)
@@ -89,7 +103,7 @@ def told_of(error: Exception) -> str:
 def refusal_of(error: Exception) -> Refusal:
     """What a permanent refusal is of: the recipient (RCPT, or a mail service's word for it), or this mail."""
     if isinstance(error, smtplib.SMTPRecipientsRefused):
-        return Refusal.ADDRESS if is_gone(code_of(error)) else Refusal.MAIL
+        return Refusal.ADDRESS if is_gone(code_of(error)) and not is_about_us(error) else Refusal.MAIL
     return Refusal.ADDRESS if isinstance(error, AnymailRecipientsRefused) else Refusal.MAIL
 
 

@@ -8,7 +8,7 @@ import pytest
 from anymail.exceptions import AnymailInvalidAddress, AnymailRecipientsRefused, AnymailRequestsAPIError
 from anymail.signals import AnymailTrackingEvent
 
-from alerts.delivery.refusals import code_in, is_gone, refusal_of, stop_for, told_of
+from alerts.delivery.refusals import code_in, is_about_us, is_gone, refusal_of, stop_for, told_of
 from alerts.models.outbox import Refusal
 from alerts.models.stopped_address import StopReason
 
@@ -83,6 +83,7 @@ def test_no_other_machines_words_are_kept(error, kept):
         (smtplib.SMTPRecipientsRefused({ANNA: (550, b"no such user")}), Refusal.ADDRESS),
         (smtplib.SMTPRecipientsRefused({ANNA: (550, b"5.1.1 no such user")}), Refusal.ADDRESS),
         (smtplib.SMTPRecipientsRefused({ANNA: (550, b"5.7.1 you are on a list")}), Refusal.MAIL),
+        (smtplib.SMTPRecipientsRefused({ANNA: (554, b"transaction failed")}), Refusal.MAIL),
         (smtplib.SMTPDataError(554, b"not wanted"), Refusal.MAIL),
         (smtplib.SMTPDataError(550, b"5.1.1 after all"), Refusal.MAIL),
         (AnymailRecipientsRefused(), Refusal.ADDRESS),
@@ -91,6 +92,24 @@ def test_no_other_machines_words_are_kept(error, kept):
 )
 def test_the_recipient_or_this_mail_was_refused(error, refusal):
     assert refusal_of(error) == refusal
+
+
+@pytest.mark.parametrize(
+    ("error", "ours"),
+    [
+        # RFC 3463, 3.8: security or policy. RFC 5321, 4.2.3: 554 "Transaction failed", 550 "mailbox unavailable".
+        (smtplib.SMTPRecipientsRefused({ANNA: (554, b"5.7.1 <anna@example.org>: Relay access denied")}), True),
+        (smtplib.SMTPRecipientsRefused({ANNA: (550, b"5.7.0 authenticate first")}), True),
+        (smtplib.SMTPRecipientsRefused({ANNA: (554, b"no")}), True),
+        (smtplib.SMTPRecipientsRefused({ANNA: (550, b"no such user")}), False),
+        (smtplib.SMTPRecipientsRefused({ANNA: (550, b"5.1.1 no such user, see 5.7.1")}), False),
+        (smtplib.SMTPRecipientsRefused({ANNA: (554, b"5.2.2 mailbox full")}), False),
+        (smtplib.SMTPDataError(554, b"5.7.1 looks like spam"), False),
+        (TimeoutError("timed out"), False),
+    ],
+)
+def test_a_recipient_is_refused_for_who_sends(error, ours):
+    assert is_about_us(error) is ours
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ from tests.alerts.test_outbox import make_digest
 from tests.cast import NOW, acting, as_factory, as_role
 
 pytestmark = pytest.mark.django_db
-DAY = timedelta(days=1)
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 
 
 def stop(user: User, why: StopReason = StopReason.BOUNCED, **more: Any) -> bool:
@@ -96,7 +96,9 @@ class TestWhatAMailServerSays:
         [
             ("250 OK", "554 5.6.0 not wanted", "refused"),
             ("250 OK", "550 5.1.1 not wanted", "refused"),
-            ("550 5.7.1 your server is on a list", "250 OK", "refused"),
+            ("550 5.2.2 mailbox full", "250 OK", "refused"),
+            ("550 5.7.1 your server is on a list", "250 OK", "queued"),
+            ("554 no", "250 OK", "queued"),
             ("452 4.2.2 mailbox full", "250 OK", "queued"),
             ("250 OK", "451 later", "queued"),
             ("250 OK", "250 OK", "sent"),
@@ -106,6 +108,30 @@ class TestWhatAMailServerSays:
         mail_server.rcpt, mail_server.data = rcpt, data
         row = make_digest(northfield, anna)
         assert send() == {state: 1} and stored(row).reason == ("mail" if state == "refused" else "")
+        with as_factory():
+            assert not StoppedAddress.objects.exists()
+
+    @pytest.mark.parametrize("answer", ["554 5.7.1 relay access denied", "554 no"])
+    def test_a_server_of_ours_that_refused_everybody_loses_no_mail_once_it_is_set_right(
+        self, mail_server, northfield, southmead, anna, carla, answer
+    ):
+        rows = [make_digest(northfield, anna), make_digest(southmead, carla)]
+        mail_server.rcpt = answer
+        for hour in range(30):
+            send(NOW + hour * HOUR)
+        assert [stored(row).state for row in rows] == ["queued", "queued"] and stored(rows[0]).attempts < 15
+        mail_server.rcpt = "250 OK"
+        for hour in range(30, 37):
+            send(NOW + hour * HOUR)
+        assert [stored(row).state for row in rows] == ["sent", "sent"] and len(mail_server.taken) == 2
+
+    def test_who_sends_is_refused_for_two_days_at_most_and_no_address_is_stopped(self, mail_server, northfield, anna):
+        mail_server.rcpt = "554 no"
+        row = make_digest(northfield, anna)
+        ended = [hour for hour in range(24 * 7) if send(NOW + hour * HOUR) == {"refused": 1}]
+        assert len(ended) == 1 and 48 <= ended[0] <= 54
+        assert (stored(row).reason, stored(row).error) == ("mail", "SMTPRecipientsRefused 554")
+        assert stored(row).attempts < 18
         with as_factory():
             assert not StoppedAddress.objects.exists()
 
