@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
@@ -48,7 +49,7 @@ def make_webhook(*, farm: "Farm", new: NewWebhook, by: "User", now: datetime) ->
 
     Raises WebhookAddressWrong, WebhookKindsUnknown or TooManyWebhooks.
     """
-    parts = checked(new.address)
+    checked(new.address)
     kinds = [kind for kind in Happening.values if kind in new.kinds]
     if not kinds or set(new.kinds) - set(kinds):
         raise WebhookKindsUnknown(pointer="/kinds", kinds=", ".join(Happening.values))
@@ -60,7 +61,7 @@ def make_webhook(*, farm: "Farm", new: NewWebhook, by: "User", now: datetime) ->
     )
     secret, key = new_hook_secret()
     WebhookSecret.objects.create(farm=farm, webhook_id=webhook.id, key=key)
-    _note(webhook, LogKind.WEBHOOK_MADE, by, now, parts.hostname or "")
+    _note(webhook, LogKind.WEBHOOK_MADE, by, now)
     return webhook, secret
 
 
@@ -76,7 +77,7 @@ def switch_webhook(*, webhook: Webhook, on: bool, by: "User", now: datetime) -> 
     else:
         changed = rows.update(off_at=now, off_because=OffBecause.CHOSEN)
     if changed:
-        _note(webhook, LogKind.WEBHOOK_CHANGED, by, now, host_of(webhook))
+        _note(webhook, LogKind.WEBHOOK_CHANGED, by, now)
     webhook.refresh_from_db()
     return webhook
 
@@ -85,13 +86,10 @@ def switch_webhook(*, webhook: Webhook, on: bool, by: "User", now: datetime) -> 
 def end_webhook(*, webhook: Webhook, by: "User", now: datetime) -> None:
     """Take a webhook away: nothing is sent there any more, what waits neither. A second time changes nothing."""
     if Webhook.objects.filter(farm_id=webhook.farm_id, id=webhook.id, ended_at__isnull=True).update(ended_at=now):
-        _note(webhook, LogKind.WEBHOOK_ENDED, by, now, host_of(webhook))
+        _note(webhook, LogKind.WEBHOOK_ENDED, by, now)
 
 
-def host_of(webhook: Webhook) -> str:
-    """The name in the address: what stands behind it may be a secret of the receiver's."""
-    return webhook.address.partition("://")[2].partition("/")[0].partition("?")[0]
-
-
-def _note(webhook: Webhook, kind: LogKind, by: "User", now: datetime, about: str) -> None:
-    note_in_log(farm=webhook.farm, kind=kind, actor=actor_on(by, webhook.farm_id), now=now, about=about)
+def _note(webhook: Webhook, kind: LogKind, by: "User", now: datetime) -> None:
+    """Told is the name in the address alone: what stands behind it may be a secret of the receiver's."""
+    host = urlsplit(webhook.address).hostname or ""
+    note_in_log(farm=webhook.farm, kind=kind, actor=actor_on(by, webhook.farm_id), now=now, about=host)

@@ -4,7 +4,9 @@ import pytest
 
 from alerts.models import Webhook
 from alerts.models.webhook import HookProblem
-from tests.cast import NOW, as_factory
+from alerts.services import NewWebhook, end_webhook, make_webhook, switch_webhook
+from farms.models import LogEvent
+from tests.cast import NOW, acting, as_factory
 from tests.server.web.pages import at, words
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +41,18 @@ def test_an_owner_switches_and_takes_away(browser, anna, northfield):
     assert "The webhook is switched on." in words(client.post(switch, {"on": "yes"}, follow=True))
     ended = words(client.post(at("end_webhook", northfield, webhook_id=webhook.id), follow=True))
     assert "taken away" in ended and "hooks.example.org" not in ended
+
+
+def test_the_log_has_one_word_for_the_host(anna, northfield):
+    """However its owner wrote it, and without what may be a secret of the receiver's."""
+    with acting(anna):
+        new = NewWebhook("https://Hooks.Example.org:8443/in?key=secret", ["alert.opened"])
+        webhook, _secret = make_webhook(farm=northfield, new=new, by=anna, now=NOW)
+        switch_webhook(webhook=webhook, on=False, by=anna, now=NOW)
+        end_webhook(webhook=webhook, by=anna, now=NOW)
+    with as_factory():
+        rows = list(LogEvent.objects.filter(kind__startswith="webhook").values_list("kind", "about"))
+    assert len(rows) == 3 and {about for _kind, about in rows} == {"hooks.example.org"}
 
 
 def test_the_page_says_why_nothing_got_through(browser, anna, northfield):
