@@ -78,11 +78,27 @@ WHERE w.ended_at IS NULL AND w.off_at IS NULL AND 'week.judged' = ANY(w.kinds)
                   WHERE d.farm_id = w.farm_id AND d.webhook_id = w.id AND d.happening = r.id)
 ON CONFLICT DO NOTHING
 """
+# What waited when a webhook went off and is on again. By both moments, since the first is of our clock and the others
+# are of the farm's, which stands still in the demo.
+FROM_BEFORE = """
+WITH again AS MATERIALIZED (
+    SELECT farm_id, id, since FROM alerts_webhook WHERE since > made_at AND ended_at IS NULL AND off_at IS NULL
+), old AS (
+    SELECT d.farm_id, d.id FROM again a
+    JOIN alerts_webhookdelivery d ON d.farm_id = a.farm_id AND d.webhook_id = a.id
+    WHERE d.state IN ('waiting', 'sending') AND (d.lease_until IS NULL OR d.lease_until <= %(now)s)
+      AND d.queued_at < a.since AND d.happened_at < a.since
+    FOR UPDATE OF d SKIP LOCKED
+)
+UPDATE alerts_webhookdelivery d SET state = 'given_up', ended_at = %(now)s, lease_until = NULL
+FROM old WHERE d.farm_id = old.farm_id AND d.id = old.id
+"""
 
 
 def queue_new(now: datetime) -> None:
-    """Write a row for all that happened since the marks, on every farm."""
+    """Write a row for all that happened since the marks, on every farm; give up what is from before a switch-on."""
     with connection.cursor() as cursor:
+        cursor.execute(FROM_BEFORE, {"now": now})
         cursor.execute(NEW_IN_CHAINS, {"now": now, "most": AT_ONCE})
         while cursor.rowcount == AT_ONCE:
             cursor.execute(NEW_IN_CHAINS, {"now": now, "most": AT_ONCE})
@@ -105,9 +121,9 @@ def send_due(
     ends = time.monotonic() + seconds
     due = WebhookDelivery.objects.filter(_is_due(now), farm_id=farm_id, webhook_id=webhook_id)
     for delivery in due.order_by("next_try_at", "id")[:BATCH]:
-        # Asked before each: switched off, it gets nothing more from that moment on.
+        # Asked before each: switched off, it gets nothing more from that moment on; on again, nothing from before.
         webhook = _may_be_called(farm_id, webhook_id, now)
-        if webhook is None or time.monotonic() >= ends:
+        if webhook is None or _is_from_before(delivery, webhook) or time.monotonic() >= ends:
             break
         if claim(delivery, now):
             state = _send(webhook, delivery, now, call)
@@ -201,6 +217,10 @@ def _switch_off(webhook: Webhook, now: datetime, failure: NotTakenError) -> None
 
 def _is_due(now: datetime) -> Q:
     return Q(state=HookState.WAITING, next_try_at__lte=now) | Q(state=HookState.SENDING, lease_until__lte=now)
+
+
+def _is_from_before(delivery: WebhookDelivery, webhook: Webhook) -> bool:
+    return delivery.queued_at < webhook.since and delivery.happened_at < webhook.since
 
 
 def _may_be_called(farm_id: UUID, webhook_id: UUID, now: datetime) -> Webhook | None:
