@@ -17,8 +17,8 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db import connection, transaction
-from django.db.models import F, Q, QuerySet
-from django.db.models.functions import Coalesce
+from django.db.models import F, Max, Q, QuerySet
+from django.db.models.functions import Coalesce, Greatest
 
 from alerts.delivery.hook_call import NotTakenError, post
 from alerts.delivery.hook_signature import signed_headers
@@ -33,6 +33,7 @@ FIRST_PAUSE, LONGEST_PAUSE, KEPT = timedelta(seconds=30), timedelta(hours=6), ti
 LONGEST_QUIET = timedelta(hours=1)
 FAILURES = 15  # in a row, and nothing got through for as long as a message is kept: then it is switched off
 BATCH, SECONDS, AT_ONCE = 100, 20.0, 500
+MOST_RUNG = 1000  # each half minute: more than some processes can call, and the others' turn comes with the next ring
 logger = logging.getLogger(__name__)
 Post = Callable[[str, bytes, dict[str, str]], int]
 
@@ -106,11 +107,19 @@ def queue_new(now: datetime) -> None:
 
 
 def webhooks_due(now: datetime) -> list[tuple[UUID, UUID]]:
-    """Farm and id of the webhooks that something waits for and that may be called now."""
+    """Farm and id of the webhooks that something waits for and that may be called now, as many as a ring can take.
+
+    First who was never called, then who was called or left in quiet longest ago: a ring that nobody heard in time is
+    lost, and in a fixed order some slow ones would be called for ever and those behind them never.
+    """
     quiet = Q(webhook__quiet_until__isnull=True) | Q(webhook__quiet_until__lte=now)
     on = Q(webhook__ended_at__isnull=True, webhook__off_at__isnull=True)
-    rows = WebhookDelivery.objects.filter(_is_due(now), quiet, on)
-    return list(rows.order_by("farm_id", "webhook_id").values_list("farm_id", "webhook_id").distinct())
+    rows = WebhookDelivery.objects.filter(_is_due(now), quiet, on).order_by()
+    turns = rows.values_list("farm_id", "webhook_id").annotate(
+        last=Max(Greatest("webhook__sent_at", "webhook__quiet_until"))
+    )
+    ordered = turns.order_by(F("last").asc(nulls_first=True), "farm_id", "webhook_id")
+    return [(farm_id, webhook_id) for farm_id, webhook_id, _last in ordered[:MOST_RUNG]]
 
 
 def send_due(
