@@ -21,7 +21,7 @@ from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db import InterfaceError, OperationalError, transaction
 from django.db import connection as database
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Min, Q, QuerySet
 
 from alerts.delivery.consent import why_withheld
 from alerts.delivery.message import message_of
@@ -30,12 +30,13 @@ from alerts.delivery.refusals import code_of, is_about_us, is_permanent, is_unre
 from alerts.delivery.wanted import is_wanted
 from alerts.log_context import sending
 from alerts.models import Digest
-from alerts.models.outbox import OF_GROUPS, TABLES, DeliveryState, Mail, Refusal
+from alerts.models.outbox import TABLES, DeliveryState, Mail, Refusal
 from alerts.models.stopped_address import StopReason
 from alerts.pauses import pause_after
 from alerts.selectors.stopped_addresses import stop_of
 from alerts.services.stopped_address import Failure, stop_address
 from farms.lookups import array_of
+from farms.selectors import farms_of_groups
 
 # Longer than one mail can take: seven answers of a server that needs almost settings.EMAIL_TIMEOUT for each.
 LEASE = timedelta(minutes=5)
@@ -72,13 +73,15 @@ def _write_new(model: type[Mail], mails: list[Any]) -> int:
     return written.count()
 
 
-def groups_with_mail(now: datetime) -> set[UUID]:
-    """The groups that have something to send now."""
-    of_farms = Digest.objects.filter(is_due(now)).values_list("farm__group_id", flat=True).distinct()
-    found = set(of_farms)
-    for model in OF_GROUPS:
-        found |= set(model._default_manager.filter(is_due(now)).values_list("group_id", flat=True).distinct())
-    return found
+def groups_with_mail(now: datetime) -> list[UUID]:
+    """The groups that have something to send now, whose mail has waited longest for its turn first."""
+    oldest: dict[UUID, datetime] = {}
+    for model in TABLES:
+        group = "farm__group_id" if model is Digest else "group_id"
+        rows: QuerySet[Any] = model._default_manager.filter(is_due(now)).order_by()
+        for group_id, since in rows.values_list(group).annotate(Min("next_try_at")):
+            oldest[group_id] = min(since, oldest.get(group_id, since))
+    return sorted(oldest, key=lambda group_id: (oldest[group_id], group_id))
 
 
 def due(now: datetime, group_id: UUID | None = None) -> list[Mail]:
@@ -131,7 +134,21 @@ def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SE
                     connection.close()
     finally:
         connection.close()
+    if group_id is not None and time.monotonic() >= ends:
+        _stand_behind(group_id, now)
     return done
+
+
+def _stand_behind(group_id: UUID, now: datetime) -> None:
+    """What a turn left over waits for the next one from now on, behind the groups that had none meanwhile.
+
+    A ring that nobody heard in time is lost: the mails of some slow groups would else be the oldest for ever.
+    """
+    farms = farms_of_groups([group_id]).values("id")
+    for model in TABLES:
+        own: dict[str, Any] = {"farm_id__in": farms} if model is Digest else {"group_id": group_id}
+        left: QuerySet[Any] = model._default_manager.filter(state=DeliveryState.QUEUED, next_try_at__lt=now, **own)
+        left.update(next_try_at=now)
 
 
 def _waiting(now: datetime, group_id: UUID | None, ends: float) -> Iterator[Mail]:

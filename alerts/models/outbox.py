@@ -139,4 +139,3 @@ class CoordinatorReport(Delivery):
 # What the outbox holds: rows of any of its tables.
 Mail = Digest | MondayList | CoordinatorReport
 TABLES: tuple[type[Mail], ...] = (Digest, MondayList, CoordinatorReport)
-OF_GROUPS = (MondayList, CoordinatorReport)
