@@ -110,7 +110,7 @@ GAUGES: dict[str, tuple[str, Callable[[Running], int]]] = {
 AGES: dict[str, tuple[str, Callable[[Running], datetime | None]]] = {
     "flyround_check_oldest_due_seconds": ("Since the oldest week not judged is due.", lambda row: row.due_at),
     "flyround_notice_oldest_waiting_seconds": ("Age of the oldest mail not sent.", lambda row: row.oldest_mail_at),
-    "flyround_webhook_oldest_seconds": ("Age of the oldest message to a webhook.", lambda row: row.oldest_hook_at),
+    "flyround_webhook_oldest_seconds": ("Since a message to a webhook could be sent.", lambda row: row.oldest_hook_at),
     "flyround_import_oldest_seconds": ("Age of the oldest import not done.", lambda row: row.oldest_import_at),
 }
 

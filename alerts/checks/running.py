@@ -55,7 +55,7 @@ def note_running(now: datetime) -> list[Running]:
     _note_failures(rows)
     _note_waiting(rows)
     _note_imports(rows)
-    _note_hooks(rows)
+    _note_hooks(rows, now)
     _note_newest_week(rows, had_mail, now)
     changed = [row for row in rows if before.get(row.group_id) != _values(row)]
     Running.objects.bulk_create(changed, update_conflicts=True, unique_fields=["group"], update_fields=COUNTED)
@@ -167,8 +167,8 @@ def _of_mailboxes(waiting: Iterable[_Waiting]) -> set[_Waiting]:
     return {each for each in put_off if held[each.beside] < left[each.beside]}
 
 
-def _note_hooks(rows: Iterable[Running]) -> None:
-    queues = hook_queues()
+def _note_hooks(rows: Iterable[Running], now: datetime) -> None:
+    queues = hook_queues(now)
     for row in rows:
         queue = queues.get(row.group_id, HookQueue())
         row.hooks, row.oldest_hook_at, row.hooks_failing = queue.waiting, queue.oldest_at, queue.failing
