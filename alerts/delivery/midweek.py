@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.conf import settings
-from django.db import InterfaceError, OperationalError, transaction
+from django.db import DatabaseError, transaction
 from django.urls import reverse
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
@@ -84,10 +84,9 @@ def _mails(found: list[Midweek], now: datetime) -> tuple[list[Digest], int]:
         owners.setdefault(membership.farm_id, []).append(membership.user)
     for told in found:
         try:
-            with transaction.atomic():
-                mails += [_mail(told, owner, now) for owner in owners.get(told.farm.id, [])]
-        except (OperationalError, InterfaceError):
-            raise  # the database, not a farm
+            mails += [_mail(told, owner, now) for owner in owners.get(told.farm.id, [])]
+        except DatabaseError:
+            raise  # the database, not a farm: nothing is asked of it here
         except Exception as error:  # noqa: BLE001  one farm's mail never stops the others'
             failed += 1
             set_aside(told.farm, told.week - WEEK, error, now)
