@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from typing import Any
 from urllib.parse import urlsplit
 
+from anymail.exceptions import AnymailConfigurationError
 from django.conf import settings
 from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
@@ -76,13 +77,21 @@ def mail(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
 
 
 def mail_service(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
-    """Who reports bounces has a name that anymail knows, or every report would fail."""
+    """Who reports bounces has a name that anymail knows, and all that reading takes, or every report would fail."""
     from server.mail_events import services  # reads models, which aren't there yet when this module is imported
 
-    if not settings.MAIL_EVENTS or settings.MAIL_EVENTS in services():
+    name = settings.MAIL_EVENTS
+    if not name:
         return []
-    hint = f"Set MAIL_EVENTS to one of {', '.join(sorted(services()))}, or leave it out."
-    return [Error(f"anymail knows no mail service called {settings.MAIL_EVENTS}.", hint=hint, id="flyround.E007")]
+    if name not in services():
+        hint = f"Set MAIL_EVENTS to one of {', '.join(sorted(services()))}, or leave it out."
+        return [Error(f"anymail knows no mail service called {name}.", hint=hint, id="flyround.E007")]
+    try:
+        services()[name]()
+    except AnymailConfigurationError as error:
+        what = f"Reports of {name} can't be read: {' '.join(str(error).split())}"
+        return [Error(what, hint="Mend that, or leave MAIL_EVENTS out.", id="flyround.E008")]
+    return []
 
 
 def text_messages(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:

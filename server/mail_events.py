@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any
 
 from anymail.urls import urlpatterns
+from anymail.webhooks.base import AnymailCoreWebhookView
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -18,10 +19,13 @@ from alerts.delivery.events import take_event
 from farms import clock
 
 
-class Straight:
-    """In front of one of anymail's views: what it has read goes to `take_event`."""
+class Straight(AnymailCoreWebhookView):
+    """Behind one of anymail's views, where it would tell the signals: what it has read goes to `take_event`.
 
-    def post(self: Any, request: HttpRequest) -> HttpResponse:
+    Behind, so that what a view does first is done: one answers a report without a login so that the login is sent.
+    """
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         self.run_validators(request)
         for event in self.parse_events(request):
             take_event(event, clock.now())
@@ -40,7 +44,7 @@ def services() -> dict[str, type[View]]:
 
 @cache
 def _view_of(name: str) -> Any:
-    return type("MailEvents", (Straight, services()[name]), {}).as_view()
+    return type("MailEvents", (services()[name], Straight), {}).as_view()
 
 
 # The secret in the request is what is asked for; a mail service has no form's token.

@@ -69,9 +69,14 @@ def test_a_process_has_the_logins_of_its_work(settings, monkeypatch, role, login
 
 
 def test_the_mail_service_that_reports_is_one_that_can_be_read(settings):
+    settings.ANYMAIL = {"WEBHOOK_SECRET": "service:its-secret"}
     for name, codes in (("", []), ("postmark", []), ("pigeon", ["flyround.E007"])):
         settings.MAIL_EVENTS = name
         assert [each.id for each in checks.mail_service(None)] == codes
+    # It needs a package that isn't among ours.
+    settings.MAIL_EVENTS = "amazon_ses"
+    (error,) = checks.mail_service(None)
+    assert error.id == "flyround.E008" and "boto3" in error.msg
 
 
 def test_text_messages_that_cannot_be_sent_are_told_before_anybody_waits_for_one():

@@ -85,6 +85,39 @@ def test_every_service_that_anymail_knows_has_its_view():
     assert len(services()) > 10 and all(hasattr(view, "parse_events") for view in services().values())
 
 
+class TestOneThatSendsItsLoginWhenAsked:
+    """As anymail's documentation says of Amazon's service: a report without a login must be answered 401 first."""
+
+    NOTICE = {"notificationType": "Bounce", "mail": {"messageId": "m-1"}, "bounce": {
+        "bounceType": "Permanent", "bounceSubType": "General",
+        "bouncedRecipients": [{"emailAddress": "anna@example.org", "diagnosticCode": "smtp; 550 5.1.1 user unknown"}],
+    }}  # fmt: skip
+    REPORT = {"Type": "Notification", "MessageId": "n-1", "Timestamp": "2026-06-01T10:00:00.000Z"}
+
+    @pytest.fixture(autouse=True)
+    def amazon(self, settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Its package, which only confirms a subscription by itself, is not among ours."""
+        settings.MAIL_EVENTS = "amazon_ses"
+        monkeypatch.setattr("anymail.webhooks.amazon_ses._get_anymail_boto3_params", lambda kwargs: ({}, {}))
+
+    def report(self, login: str) -> Any:
+        headers = {"x-amz-sns-message-type": "Notification", "x-amz-sns-message-id": "n-1"}
+        if login:
+            headers["authorization"] = f"Basic {base64.b64encode(login.encode()).decode()}"
+        body = json.dumps(self.REPORT | {"Message": json.dumps(self.NOTICE)})
+        client = Client(enforce_csrf_checks=True, raise_request_exception=False)
+        return client.post("/mail-events/", body, content_type="text/plain", headers=headers)
+
+    def test_without_it_it_is_asked_for_it_and_nothing_is_done(self, anna):
+        answer = self.report("")
+        assert answer.status_code == 401 and answer.headers["WWW-Authenticate"].startswith("Basic ")
+        assert stopped() == []
+
+    def test_with_it_the_report_is_taken(self, anna):
+        assert self.report("service:wrong").status_code == 400 and stopped() == []
+        assert self.report(SAME).status_code == 200 and stopped() == [("Anna", "bounced", "550 5.1.1")]
+
+
 class TestItsPersonIsTold:
     def test_above_every_page_with_a_button(self, anna, northfield):
         client = Client()
