@@ -25,7 +25,7 @@ def message_of(rows: Sequence[Mail], *, now: datetime) -> RelatedMessage:
 
     Sent twice it has one Message-ID, so that a mailbox can drop the second.
     """
-    whole, secret = whole_of(rows), choice_address(rows[0], now, every=len(rows) > 1)
+    whole, secret = whole_of(rows), choice_address(rows, now)
     message = RelatedMessage(
         subject=" ".join(whole.subject.split()),
         body=whole.text.replace(choice_page(), secret),

@@ -24,6 +24,9 @@ from monitoring.charts import LIGHT
 if TYPE_CHECKING:
     from farms.models import User
 
+# The way out names each farm in one address (alerts.delivery.choice_address), some 640 letters with these; a line of a
+# mail may have 998 (RFC 5322, 2.1.1). Whoever owns more farms gets a second message.
+MOST_PARTS = 24
 CHART_ID = "weeks@flyround"
 RULE = "- - -"
 # Written by the templates; a farm's name is escaped and can't hold them.
@@ -47,7 +50,7 @@ class Whole:
 
 
 def claim_together(mail: Digest, is_due: Q, claim: Callable[[Digest], bool]) -> list[Digest]:
-    """Claim a digest and all others of its recipient, occasion, language and group that are due; none if it is taken.
+    """Claim a digest and the others of its recipient, occasion, language and group that are due; none if it is taken.
 
     Rows that another worker is just claiming are left to it.
     """
@@ -61,8 +64,16 @@ def claim_together(mail: Digest, is_due: Q, claim: Callable[[Digest], bool]) -> 
         found = {row.id: row for row in rows}
         if mail.id not in found:
             return []
-        joined = [row for row in found.values() if can_join(row)] if can_join(mail) else [found[mail.id]]
-        return [row for row in joined if claim(row)]
+        return [row for row in _message_with(found[mail.id], list(found.values())) if claim(row)]
+
+
+def _message_with(mail: Digest, rows: Sequence[Digest]) -> Sequence[Digest]:
+    """Those of the rows that go out in one message with this one: in fixed lots, so that tried again it is the same."""
+    joined = [row for row in rows if can_join(row)]
+    if mail not in joined:
+        return [mail]
+    first = joined.index(mail) // MOST_PARTS * MOST_PARTS
+    return joined[first : first + MOST_PARTS]
 
 
 def whole_of(rows: Sequence[Mail]) -> Whole:

@@ -60,11 +60,15 @@ def subscriptions_of(user: "User") -> list[Subscription]:
 
 def subscription_for(user: "User", kind: str, about_id: UUID | None) -> Subscription:
     """The mail of a kind that a user gets of this farm or group. Raises Missing."""
-    found = (each for each in subscriptions_of(user) if (each.kind, each.about.id) == (kind, about_id))
-    subscription = next(found, None)
-    if subscription is None:
+    return subscriptions_for(user, kind, [about_id])[0]
+
+
+def subscriptions_for(user: "User", kind: str, about_ids: Collection[UUID | None]) -> list[Subscription]:
+    """The mails of a kind that a user still gets of these farms or groups. Raises Missing where there is none."""
+    found = [each for each in subscriptions_of(user) if each.kind == kind and each.about.id in about_ids]
+    if not found:
         raise Missing()
-    return subscription
+    return found
 
 
 def digests_in_group(user: "User", group_id: UUID | None) -> list[Subscription]:

@@ -1,17 +1,20 @@
 """The way out of a mail, as RFC 8058 (Signaling One-Click Functionality for List Email Headers, 2017) asks for it."""
 
 import re
+from base64 import urlsafe_b64encode
 from datetime import timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from urllib.parse import urlsplit
+from uuid import UUID
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.delivery.choice_address import Reader, choice_token, reader_of
-from alerts.delivery.message import message_of
+from alerts.delivery.choice_address import Reader, _signer, choice_address, choice_token, reader_of
+from alerts.delivery.message import RelatedMessage, message_of, way_out
+from alerts.delivery.parts import MOST_PARTS
 from alerts.models import ChoiceKey, Digest
 from alerts.models.mail_choice import MailKind
 from farms.ids import uuid7
@@ -102,6 +105,51 @@ def test_each_reader_and_farm_has_another_address_and_each_week_the_same(digest,
     rows = [digest, make_digest(northfield, anna, "2026-W23"), make_digest(southmead, carla)]
     addresses = [sent(row)["List-Unsubscribe"] for row in rows]
     assert addresses[0] == addresses[1] != addresses[2]
+
+
+def test_a_message_of_several_farms_names_these_in_any_order(northfield, southmead, anna):
+    rows = [make_digest(farm, anna) for farm in (northfield, southmead)]
+    address = choice_address(rows, NOW)
+    assert choice_address(rows[::-1], NOW) == address
+    reader = reader_of(address.split("/")[-2])
+    assert reader is not None and (reader.user_id, reader.every) == (anna.id, False)
+    assert set(reader.about_ids) == {northfield.id, southmead.id}
+
+
+def test_the_longest_address_fits_into_a_line_of_a_mail(northfield, anna):
+    """RFC 5322, 2.1.1: 998 characters, and 78 would be nice; what is folded or encoded is no address any more."""
+    row = make_digest(northfield, anna)
+    rows = [Digest(farm_id=uuid7(), recipient=anna, text=LINK) for _ in range(MOST_PARTS)]
+    address = choice_address(rows, NOW)
+    assert len(address) < 700 and len(choice_address(rows[:10], NOW)) < 360
+    message = RelatedMessage("A week", f"Stop it: {address}\n", to=[row.recipient.email], headers=way_out(address))
+    raw = message.message().as_bytes()
+    assert f"<{address}>".encode() in raw and max(map(len, raw.split(b"\n"))) <= 998
+    reader = reader_of(address.split("/")[-2])
+    assert reader is not None and len(reader.about_ids) == MOST_PARTS
+
+
+# Given away by earlier versions, signed with KEY below: whose and of which farm; whose and all of theirs in a group.
+WHOSE, ABOUT = UUID("0197a000-0000-7000-8000-000000000001"), UUID("0197a000-0000-7000-8000-000000000002")
+GIVEN_AWAY = {
+    "AAGXoAAAAHAAgAAAAAAAAAEBl6AAAABwAIAAAAAAAAAC.vt5Qoc9PTVpZ3MCI0W17VMzx57driyjj8Jgypi6o9e8": Reader(
+        WHOSE, MailKind.DIGEST, ABOUT
+    ),
+    "gAGXoAAAAHAAgAAAAAAAAAEBl6AAAABwAIAAAAAAAAAC.Jrbg3zuXrXjBQfJV2Pvg_XYpgQW_d89xjDwGUxwMM90": Reader(
+        WHOSE, MailKind.DIGEST, ABOUT, every=True
+    ),
+}
+
+
+@pytest.mark.parametrize("token", GIVEN_AWAY)
+def test_what_was_given_away_before_opens_the_same_as_before(known_key, token):
+    assert reader_of(token) == GIVEN_AWAY[token]
+
+
+@pytest.mark.parametrize("more", [1, 15, 17])
+def test_what_is_no_whole_number_of_ids_says_nothing(known_key, more):
+    said = bytes(1) + WHOSE.bytes + ABOUT.bytes + bytes(more)
+    assert reader_of(_signer([KEY]).sign(urlsafe_b64encode(said).decode())) is None
 
 
 KEY = bytes(range(32))

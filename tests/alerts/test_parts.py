@@ -13,7 +13,7 @@ from django.core import mail as django_mail
 from django.core.mail.backends.locmem import EmailBackend
 from django.test import Client
 
-from alerts.delivery import outbox
+from alerts.delivery import outbox, parts
 from alerts.delivery.digest import queue_digests
 from alerts.models import Digest, DigestChoice
 from farms.models import Farm, Group, Membership, Region, User
@@ -240,6 +240,30 @@ class TestTheWayOut:
         (message,) = sent()
         self.one_click(message)
         assert self.stopped() == {"Northfield", "Sorrel Flats"}
+
+    def test_of_a_joined_mail_stops_no_farm_that_was_not_in_it(
+        self, group: Group, region: Region, anna: User, hers: list[Farm]
+    ):
+        """Windy Lea's mail comes on another day, and she bought Clearbrook after this one came."""
+        write(group, hers)
+        send()
+        (message,) = sent()
+        for name in ("Windy Lea", "Clearbrook"):
+            make_farm(name, region, anna)
+        self.one_click(message)
+        assert self.stopped() == {"Northfield", "Sorrel Flats"}
+
+    def test_more_farms_than_an_address_can_name_are_two_messages_each_with_its_own(
+        self, group: Group, region: Region, anna: User, hers: list[Farm], monkeypatch: pytest.MonkeyPatch
+    ):
+        monkeypatch.setattr(parts, "MOST_PARTS", 2)
+        write(group, [*hers, make_counted("Windy Lea", region, anna, 73)])
+        assert send() == {"sent": 2}
+        joined, single = sent()
+        self.one_click(single)
+        assert self.stopped() == {"Windy Lea"} and "Windy Lea" in single["Subject"]
+        self.one_click(joined)
+        assert self.stopped() == {"Northfield", "Sorrel Flats", "Windy Lea"}
 
     def test_of_one_farms_mail_stops_that_one(self, group: Group, hers: list[Farm]):
         write(group, hers[:1])

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from alerts.delivery.choice_address import Reader, reader_of
 from alerts.models.mail_choice import ChoiceWay, HowOften
-from alerts.selectors.mail_choices import Subscription, digests_in_group, subscription_for
+from alerts.selectors.mail_choices import Subscription, digests_in_group, subscriptions_for
 from alerts.services import choose_how_often
 from alerts.wording.places import and_list
 from farms import clock
@@ -51,10 +51,10 @@ def mail_choice(request: HttpRequest, key: str) -> HttpResponse:
 
 
 def _subscriptions(user: Any, reader: Reader) -> list[Subscription]:
-    """What the mail was: one, or, of an owner of several farms, the digests of all of them."""
+    """What the message held: one mail, or the digests of several farms of an owner."""
     if reader.every:
         return digests_in_group(user, reader.about_id)
-    return [subscription_for(user, reader.kind, reader.about_id)]
+    return subscriptions_for(user, reader.kind, reader.about_ids)
 
 
 def _answer(request: HttpRequest, user: Any, mails: list[Subscription]) -> HttpResponse:

@@ -7,11 +7,13 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from alerts.delivery.choice_address import choice_address
+from alerts.delivery.choice_address import Reader, choice_address, choice_token
 from alerts.models import Digest, DigestChoice, MondayList, MondayListChoice
-from farms.models import GroupMember, Membership, User
+from alerts.models.mail_choice import MailKind
+from alerts.services.choice_key import keys_to_sign
+from farms.models import Farm, GroupMember, Membership, User
 from tests.alerts.test_outbox import make_digest
-from tests.cast import NOW, as_factory
+from tests.cast import NOW, as_factory, make_farm
 from tests.server.api.bodies import everything_stored
 from tests.server.web.pages import words
 
@@ -21,7 +23,7 @@ FORM = "application/x-www-form-urlencoded"
 
 
 def path_of(mail: Digest | MondayList) -> str:
-    return urlsplit(choice_address(mail, NOW)).path
+    return urlsplit(choice_address([mail], NOW)).path
 
 
 @pytest.fixture
@@ -86,6 +88,44 @@ class TestOneClick:
         answer = Client().post(digest, body, content_type=FORM)
         assert answer.status_code == 422 and "Choose every_week, when_needed or none." in words(answer)
         assert choices() == []
+
+
+class TestOfSeveralFarms:
+    @pytest.fixture
+    def three(self, northfield, region, anna) -> list[Farm]:
+        return [northfield, *(make_farm(name, region, anna) for name in ("Sorrel Flats", "Windy Lea"))]
+
+    def joined(self, farms: list[Farm], to: User) -> str:
+        return urlsplit(choice_address([make_digest(farm, to) for farm in farms], NOW)).path
+
+    def chosen(self) -> dict[str, str]:
+        with as_factory():
+            return dict(DigestChoice.objects.values_list("farm__name", "how_often"))
+
+    def test_the_page_names_those_of_the_message_and_chooses_for_them_alone(self, three, anna):
+        address = self.joined(three[:2], anna)
+        page = words(Client().get(address))
+        assert "The weekly mail of Northfield and Sorrel Flats" in page and "Windy Lea" not in page
+        Client().post(address, {"how_often": "when_needed"})
+        assert self.chosen() == {"Northfield": "when_needed", "Sorrel Flats": "when_needed"}
+
+    def test_a_farm_that_she_left_meanwhile_is_left_out(self, three, anna):
+        address = self.joined(three[:2], anna)
+        with as_factory():
+            Membership.objects.filter(user=anna, farm=three[0]).update(ended_at=NOW)
+        assert "Northfield" not in words(Client().get(address))
+        Client().post(address, ONE_CLICK, content_type=FORM)
+        assert self.chosen() == {"Sorrel Flats": "none"}
+
+    def test_carlas_address_chooses_nothing_of_farms_that_are_not_hers(self, three, carla, southmead):
+        address = self.joined([*three, southmead], carla)
+        assert Client().post(address, ONE_CLICK, content_type=FORM).status_code == 200
+        assert self.chosen() == {"Southmead": "none"}
+
+    def test_an_address_of_before_that_says_all_in_the_group_still_does_that(self, three, group, anna):
+        token = choice_token(Reader(anna.id, MailKind.DIGEST, group.id, every=True), keys_to_sign(NOW))
+        Client().post(reverse("mail_choice", args=[token]), ONE_CLICK, content_type=FORM)
+        assert self.chosen() == dict.fromkeys((farm.name for farm in three), "none")
 
 
 @pytest.mark.parametrize("method", ["get", "head", "options", "trace", "put", "delete", "patch"])
