@@ -98,7 +98,7 @@ def text_messages(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
     """Where text messages go, and the key that signs them, are such that they can be sent."""
     if (why := text_call.why_not()) is None:
         return []
-    return [Error(f"{why}.", hint="Set both right (docs/text-messages.md), or leave both out.", id="flyround.E008")]
+    return [Error(f"{why}.", hint="Set both right (docs/text-messages.md), or leave both out.", id="flyround.E009")]
 
 
 def addresses(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:

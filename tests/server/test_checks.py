@@ -80,7 +80,7 @@ def test_the_mail_service_that_reports_is_one_that_can_be_read(settings):
 
 
 def test_text_messages_that_cannot_be_sent_are_told_before_anybody_waits_for_one():
-    assert "flyround.E008" in check_deploy(TEXT_MESSAGE_URL="https://texts.example.org/").stderr
+    assert "flyround.E009" in check_deploy(TEXT_MESSAGE_URL="https://texts.example.org/").stderr
     assert check_deploy(TEXT_MESSAGE_URL="https://texts.example.org/", TEXT_MESSAGE_KEY=KEY).returncode == 0
 
 
