@@ -28,6 +28,8 @@ DEFINER_FUNCTIONS = {
     "offers_of_group": {"app"},
     "open_promises_of_group": {"app"},
     "pass_promises": {"app"},
+    "hold_adviser": {"app", "worker"},
+    "nobody_follows": {"app"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
