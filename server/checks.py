@@ -11,7 +11,7 @@ from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 
 from alerts.delivery import text_call
-from server.watchdog import why_not
+from alerts.set_address import why_not_called
 
 KEY_LENGTH = 50
 TOKEN_LENGTH = 32
@@ -59,7 +59,7 @@ def metrics_token(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
 
 def watchdog(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
     """The address of the watchdog is one that will be pinged."""
-    why = why_not(settings.WATCHDOG_URL) if settings.WATCHDOG_URL else None
+    why = why_not_called("WATCHDOG") if settings.WATCHDOG_URL else None
     return [Error(f"{why}.", hint="Set both right, or remove WATCHDOG_URL.", id="flyround.E006")] if why else []
 
 

@@ -6,13 +6,13 @@ So it also notices what no alarm of ours could tell: a machine that is gone, a b
 import logging
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
-from urllib.parse import urlsplit
 
 import httpx
 from django.conf import settings
 
 from alerts.models import Running
 from alerts.selectors.running import Allowed, Kind, Off, last_ring, what_is_off
+from alerts.set_address import why_not_called
 
 PATIENCE = 10.0  # seconds
 logger = logging.getLogger(__name__)
@@ -41,7 +41,7 @@ def tell(rows: Sequence[Running], now: datetime) -> bool:
 
 def ping() -> bool:
     """One GET. Only 2xx counts; a redirect is followed nowhere, since it would tell the secret address to others."""
-    if (why := why_not(settings.WATCHDOG_URL)) is not None:
+    if (why := why_not_called("WATCHDOG")) is not None:
         logger.error("The watchdog is not pinged: %s", why)
         return False
     try:
@@ -53,20 +53,6 @@ def ping() -> bool:
         logger.warning("The watchdog could not be reached: %s", type(error).__name__)
         return False
     return heard
-
-
-def why_not(url: str) -> str | None:
-    """Why an address is not pinged, or None."""
-    try:
-        parts = urlsplit(url)
-        named = bool(parts.hostname)
-    except ValueError:
-        named = False
-    if not named or parts.scheme not in ("https", "http"):
-        return "WATCHDOG_URL is no address that begins with https://"
-    if parts.scheme == "http" and not settings.WATCHDOG_MAY_BE_PLAIN:
-        return "WATCHDOG_URL does not begin with https://, and WATCHDOG_MAY_BE_PLAIN is not set"
-    return None
 
 
 SENTENCES: dict[Kind, Callable[[Off, str], str]] = {

@@ -5,12 +5,13 @@ The address is the operator's own and not a stranger's, as a webhook's is: it ma
 
 import json
 from datetime import datetime
-from urllib.parse import urlsplit
 
 import httpx
 from django.conf import settings
 
 from alerts.delivery.hook_signature import key_of, signed_headers
+from alerts.set_address import why_not_called
+from farms.credentials import HOOK_SECRET_PREFIX
 
 PATIENCE = 10.0  # seconds
 LEAST_KEY = 24  # bytes, as Standard Webhooks asks for
@@ -46,24 +47,13 @@ def why_not() -> str | None:
     """Why text messages can't be sent as the settings are, or None; the same where they are switched off."""
     if not settings.TEXT_MESSAGE_URL:
         return None
-    try:
-        parts = urlsplit(settings.TEXT_MESSAGE_URL)
-        named = bool(parts.hostname)
-    except ValueError:
-        return "TEXT_MESSAGE_URL is no address"
-    if not named or parts.scheme not in ("https", "http"):
-        return "TEXT_MESSAGE_URL is no address that begins with https://"
-    if parts.scheme == "http" and not settings.TEXT_MESSAGE_MAY_BE_PLAIN:
-        return "TEXT_MESSAGE_URL does not begin with https://, and TEXT_MESSAGE_MAY_BE_PLAIN is not set"
-    return (
-        None
-        if _is_key(settings.TEXT_MESSAGE_KEY)
-        else (f"TEXT_MESSAGE_KEY is not whsec_ and base64 of {LEAST_KEY} bytes or more")
-    )
+    if (why := why_not_called("TEXT_MESSAGE")) is not None or _is_key(settings.TEXT_MESSAGE_KEY):
+        return why
+    return f"TEXT_MESSAGE_KEY is not {HOOK_SECRET_PREFIX} and base64 of {LEAST_KEY} bytes or more"
 
 
 def _is_key(secret: str) -> bool:
     try:
-        return secret.startswith("whsec_") and len(key_of(secret)) >= LEAST_KEY
+        return secret.startswith(HOOK_SECRET_PREFIX) and len(key_of(secret)) >= LEAST_KEY
     except ValueError:
         return False
