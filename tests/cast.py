@@ -169,6 +169,12 @@ def erik(group: Group) -> User:
     return make_group_member("Erik", group, GroupRole.COORDINATOR)
 
 
+@pytest.fixture
+def fay(group: Group) -> User:
+    """Another adviser of the group."""
+    return make_group_member("Fay", group, GroupRole.ADVISER)
+
+
 def make_group_member(name: str, group: Group, role: str) -> User:
     user = make_user(name)
     with as_factory():

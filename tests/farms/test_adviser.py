@@ -38,12 +38,6 @@ from tests.farms.leaving import TODAY, agree, leave, role_of, together
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def fay(group: Group) -> User:
-    """Another adviser of the group."""
-    return make_group_member("Fay", group, "adviser")
-
-
 def test_who_left_is_let_in_nowhere_in_the_group(northfield: Farm, dana: User, erik: User):
     leave(dana, erik)
     assert role_of(dana).ended_at == NOW

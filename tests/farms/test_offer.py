@@ -13,7 +13,6 @@ from farms.models import (
     AdviserOffer,
     Consent,
     Farm,
-    Group,
     LogEvent,
     Membership,
     OpenPromise,
@@ -28,12 +27,6 @@ from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_group_m
 from tests.farms.leaving import DAY, agree, begun, leave, offer_of, role_of, together
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def fay(group: Group) -> User:
-    """Another adviser of the group."""
-    return make_group_member("Fay", group, "adviser")
 
 
 def test_an_offer_lets_nobody_in(northfield: Farm, dana, erik, fay):

@@ -8,17 +8,12 @@ from django.utils import timezone
 from farms.credentials import key_hash, new_token_key
 from farms.models import AdviserOffer, ApiToken, Farm, Group, GroupMember, User
 from farms.services import Plan, plan_visit
-from tests.cast import NOW, acting, as_factory, make_group_member
+from tests.cast import NOW, acting, as_factory
 from tests.server.api.senders import Sender, phone_of, session_of, token_of
 from tests.server.api.test_problems import assert_problem
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_clock")]
 DAY = "2026-06-15"
-
-
-@pytest.fixture
-def fay(group: Group) -> User:
-    return make_group_member("Fay", group, "adviser")
 
 
 def path(group: Group, *parts: object) -> str:

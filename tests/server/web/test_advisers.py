@@ -9,16 +9,11 @@ from alerts.services import let_adviser_leave
 from farms.models import AdviserOffer, ApiToken, Farm, GroupMember, Membership, OpenPromise, User
 from farms.offers import promises_of
 from farms.services import Plan, Successor, add_member, end_membership, give_consent, plan_visit
-from tests.cast import NOW, acting, as_factory, make_group_member, make_user
+from tests.cast import NOW, acting, as_factory, make_user
 from tests.server.web.pages import at, words
 
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
 DAY = "2026-06-15"
-
-
-@pytest.fixture
-def fay(group) -> User:
-    return make_group_member("Fay", group, "adviser")
 
 
 def page_of(user: User, name: str = "adviser") -> str:
