@@ -37,6 +37,11 @@ def farms_with_roles(user: User) -> list[tuple[Farm, Role]]:
     return [(farm, roles.get(farm.id, ADVISER)) for farm in farms_of(user)]
 
 
+def owns_a_farm(user: User) -> bool:
+    """Whether a user is an owner of any farm now."""
+    return Membership.objects.filter(user_id=user.id, role=FarmRole.OWNER, ended_at__isnull=True).exists()
+
+
 def facilities_of(farm: Farm) -> QuerySet[Facility]:
     """In walking order."""
     return Facility.objects.filter(farm_id=farm.id).order_by("position", "name")

@@ -14,8 +14,9 @@ from datetime import time as clock_time
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, QuerySet
 
+from alerts.delivery.outbox import is_due
 from alerts.delivery.text_call import TextNotTakenError, post, why_not
 from alerts.delivery.text_sentences import text_of
 from alerts.models import Digest, TextMessage, TextNumber
@@ -50,8 +51,7 @@ def queue_texts(now: datetime) -> int:
 
 def due(now: datetime) -> "QuerySet[TextMessage]":
     """What may be sent now: waiting and its time has come, or left by a worker that died."""
-    waiting = Q(state=TextState.QUEUED, next_try_at__lte=now) | Q(state=TextState.SENDING, lease_until__lte=now)
-    return TextMessage.objects.filter(waiting).select_related("recipient").order_by("next_try_at", "id")
+    return TextMessage.objects.filter(is_due(now)).select_related("recipient").order_by("next_try_at", "id")
 
 
 def send_due_texts(now: datetime, *, call: Post = post, seconds: float = SECONDS) -> Counter[str]:

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from alerts.models.outbox import DeliveryState
 from farms.ids import uuid7
 
 
@@ -22,12 +23,14 @@ class TextNumber(models.Model):
 
 
 class TextState(models.TextChoices):
-    QUEUED = "queued"
-    SENDING = "sending"
-    SENT = "sent"
-    REFUSED = "refused"
+    """As a mail's (alerts/models/outbox.py), so that both are asked alike for what is due, and one more."""
+
+    QUEUED = DeliveryState.QUEUED.value
+    SENDING = DeliveryState.SENDING.value
+    SENT = DeliveryState.SENT.value
+    REFUSED = DeliveryState.REFUSED.value
     LATE = "late"  # it could not be sent while it was news
-    UNWANTED = "unwanted"  # its reader took the number away, or is no owner any more
+    UNWANTED = DeliveryState.UNWANTED.value  # its reader took the number away, or is no owner any more
 
 
 class TextMessage(models.Model):

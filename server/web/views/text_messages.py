@@ -7,12 +7,11 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from alerts.models.mail_choice import MailKind
-from alerts.selectors.mail_choices import subscriptions_of
 from alerts.selectors.text_messages import last_text_of, text_number_of
 from alerts.services import confirm_text_number, name_text_number, take_text_number_away
 from farms import clock
 from farms.errors import Missing
+from farms.selectors import owns_a_farm
 from server.limits import Tries, take_back, try_once
 from server.web.doors import signed_in
 from server.web.forms.refusals import accepted
@@ -80,8 +79,7 @@ def _only_where_offered(request: HttpRequest) -> None:
 
 def is_offered(request: HttpRequest) -> bool:
     """To owners, where whoever runs this has set where messages go."""
-    kinds = {each.kind for each in subscriptions_of(request.user)}  # type: ignore[arg-type]
-    return bool(settings.TEXT_MESSAGE_URL) and MailKind.DIGEST in kinds
+    return bool(settings.TEXT_MESSAGE_URL) and owns_a_farm(request.user)  # type: ignore[arg-type]
 
 
 def _one_more_code(request: HttpRequest) -> bool:
