@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 import numpy as np
-from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import Exists, OuterRef
 
-from alerts.checks.claims import RunLost, hold_group, keep_run, renew
+from alerts.checks.by_halves import by_halves
+from alerts.checks.claims import hold_group, keep_run, renew
 from alerts.checks.drafts import Drafts, changed, drafts_of
 from alerts.checks.failures import set_aside
 from alerts.checks.grid import Grid, first_week_of_window
@@ -70,24 +70,18 @@ def judge(farm_ids: Sequence[UUID], occasion: Occasion, run: CheckRun | None = N
 
 def _judge_chunk(farm_ids: Sequence[UUID], occasion: Occasion, run: CheckRun | None) -> Judged:
     farms = farms_of_group(occasion.group.id).filter(id__any_of=array_of(farm_ids))
-    return _judge_or_halve(list(farms), occasion, run)
+    parts = by_halves(
+        list(farms),
+        lambda some: Judged(list(some), _judge_together(some, occasion, run)),
+        lambda farm, error: _give_up(farm, occasion, error),
+        before=lambda: renew(run) if run is not None else None,
+    )
+    return reduce(or_, parts, Judged())
 
 
-def _judge_or_halve(farms: Farms, occasion: Occasion, run: CheckRun | None) -> Judged:
-    """Judge together; where that fails, by halves, until the farm that is at fault stands alone."""
-    if run is not None:
-        renew(run)
-    try:
-        with transaction.atomic():
-            return Judged(list(farms), _judge_together(farms, occasion, run))
-    except (OperationalError, InterfaceError, RunLost):
-        raise  # the database or the run, not a farm
-    except Exception as error:  # noqa: BLE001  whatever is wrong with one farm never stops the others
-        if len(farms) == 1:
-            set_aside(farms[0], occasion.week, error, occasion.now)
-            return Judged(failed=1)
-        half = len(farms) // 2
-        return _judge_or_halve(farms[:half], occasion, run) | _judge_or_halve(farms[half:], occasion, run)
+def _give_up(farm: "Farm", occasion: Occasion, error: Exception) -> Judged:
+    set_aside(farm, occasion.week, error, occasion.now)
+    return Judged(failed=1)
 
 
 def _judge_together(farms: Farms, occasion: Occasion, run: CheckRun | None) -> list[Seen]:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.conf import settings
-from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
+from alerts.checks.by_halves import by_halves
 from alerts.checks.failures import set_aside
 from alerts.checks.side_by_side import no_search_for_cycles
 from alerts.delivery import sentences
@@ -78,20 +78,17 @@ def queue_digests(
 
 
 def _weeks(farms: Sequence["Farm"], week: date, now: datetime, later_since: datetime | None) -> list[FarmWeek]:
-    """The weeks of farms of one time zone; a farm whose week can't be read is found by halving and set aside."""
-    try:
-        with transaction.atomic():
-            weeks = weeks_of_farms(farms, week, local_date(now, farms[0].time_zone))
-            return with_rounds_since(weeks, later_since) if later_since else weeks
-    except (OperationalError, InterfaceError):
-        raise  # the database, not a farm
-    except Exception as error:  # noqa: BLE001  one farm's week never stops the others' mails
-        if len(farms) == 1:
-            set_aside(farms[0], week, error, now)
-            return []
-        half = len(farms) // 2
-        parts = (farms[:half], farms[half:])
-        return [told for part in parts for told in _weeks(part, week, now, later_since)]
+    """The weeks of farms of one time zone; a farm whose week can't be read is set aside."""
+
+    def read(some: Sequence["Farm"]) -> list[FarmWeek]:
+        weeks = weeks_of_farms(some, week, local_date(now, some[0].time_zone))
+        return with_rounds_since(weeks, later_since) if later_since else weeks
+
+    def give_up(farm: "Farm", error: Exception) -> list[FarmWeek]:
+        set_aside(farm, week, error, now)
+        return []
+
+    return [told for part in by_halves(farms, read, give_up) for told in part]
 
 
 def _mails(weeks: Sequence[FarmWeek], corrected: Mapping[UUID, Sequence[Correction]], now: datetime) -> list[Digest]:
@@ -120,16 +117,13 @@ def _parts(farms: Sequence["Farm"]) -> Iterator[list["Farm"]]:
 
 def with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
     """The weeks with what became of work and where the most is; a farm of which that can't be said goes without."""
-    try:
-        with transaction.atomic():
-            return with_station_effects(with_work_effects(weeks))
-    except (OperationalError, InterfaceError):
-        raise  # the database, not a farm
-    except Exception:
-        if len(weeks) > 1:
-            return [told for week in weeks for told in with_effects([week])]
-        logger.exception("farm %s: its mail goes without effects of work and stations", weeks[0].farm.id)
-        return list(weeks)
+    parts = by_halves(weeks, lambda some: with_station_effects(with_work_effects(some)), _without_effects)
+    return [told for part in parts for told in part]
+
+
+def _without_effects(told: FarmWeek, error: Exception) -> list[FarmWeek]:
+    logger.error("farm %s: its mail goes without effects of work and stations", told.farm.id, exc_info=error)
+    return [told]
 
 
 def owners_without(farm_ids: Collection[UUID], week: date) -> "QuerySet[Membership]":
