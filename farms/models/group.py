@@ -29,12 +29,16 @@ class Group(models.Model):
 
 
 class Region(models.Model):
-    """One part of the group's partition; region reports are made for it."""
+    """One part of the group's partition; region reports are made for it.
+
+    `split_by_housing`: from the next quarter on its reports are made by housing too, where enough farms allow it.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     group = models.ForeignKey(Group, on_delete=models.PROTECT, related_name="regions")
     name = models.CharField(_("name"), max_length=120)
     slug = models.SlugField()
+    split_by_housing = models.BooleanField(_("by housing"), default=False, db_default=False)
 
     class Meta:
         constraints = [models.UniqueConstraint(name="region_slug_once_in_group", fields=["group", "slug"])]

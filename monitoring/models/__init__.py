@@ -1,6 +1,6 @@
 from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.reading import Note, Reading, WeeklySummary
-from monitoring.models.region import Cohort, RegionReport
+from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
 from monitoring.models.round import Round, Skip
 from monitoring.models.station import Placement, Siting, Station
 from monitoring.models.weather import DailyTemperature, FarmTemperature
@@ -8,8 +8,10 @@ from monitoring.models.work import Work
 
 __all__ = [
     "Cohort",
+    "Contribution",
     "DailyTemperature",
     "FarmTemperature",
+    "HeldReport",
     "Import",
     "ImportContent",
     "ImportPart",

@@ -18,6 +18,9 @@ DEFINER_FUNCTIONS = {
     "visible_farms": {"app"},
     "writable_farms": {"app"},
     "cohort_farms": {"cohort"},
+    "compared_farms": {"cohort"},
+    "agreed_by": {"cohort"},
+    "seen_together": {"cohort"},
     "find_token": {"app"},
     "use_phone_code": {"app"},
     "register_farm": {"app"},
@@ -35,8 +38,8 @@ DEFINER_FUNCTIONS = {
 NO_FARMS_DATA = {
     "farms_group", "farms_region", "farms_holding", "farms_groupmember", "farms_user", "farms_user_groups",
     "farms_user_user_permissions", "farms_signinlink", "farms_feedaddress", "monitoring_dailytemperature",
-    "monitoring_cohort",
-    "monitoring_regionreport", "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
+    "monitoring_cohort", "monitoring_regionreport", "monitoring_heldreport",
+    "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
     "farms_groupvisitrules",
 }  # fmt: skip
@@ -57,6 +60,7 @@ APPEND_ONLY = {
     "monitoring_work", "monitoring_note", "farms_ledgerentry", "farms_logevent", "alerts_alertevent",
     "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
+    "monitoring_contribution", "monitoring_heldreport",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
     "alerts_coordinatorreportchoice", "alerts_webhooksecret",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",

@@ -43,9 +43,9 @@ def test_all_zero_gives_no_numbers_since_they_would_be_every_farms_number():
 
 
 def test_exactly_at_the_level_counts_as_over_only_where_it_is_reached_when_equalled():
-    values = [10.0] * 6 + [2.0] * 6
-    assert release(values, 10, at_least=True).share_over == 0.5
-    assert release(values, 10, at_least=False).share_over is None
+    values = [30.0] * 6 + [20.0] * 6
+    assert release(values, 30, at_least=True).share_over == 0.5
+    assert release(values, 30, at_least=False).share_over is None
 
 
 @pytest.mark.parametrize("bad", [[float("nan")] * 12, [-1.0] * 12, [float("inf")] * 12])
