@@ -1,18 +1,32 @@
-"""The weekly region reports of a group: computed once, gated, stored, never changed."""
+"""The weekly region reports of a group: worked out once, gated, audited, stored, never changed.
 
-from collections import defaultdict
-from collections.abc import Mapping
+A region at a time, in one transaction: what its farms contributed is frozen with the reports, or with the note that the
+audit held them back; a later try works from what was frozen then.
+"""
+
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from django.db import transaction
+from django.db import connections, transaction
+from django.db.models import QuerySet
 
 from farms.models import Region
-from monitoring.analysis.disclosure import RULE_VERSION, release
+from monitoring.analysis.disclosure import RULE_VERSION
 from monitoring.methods import METHODS
-from monitoring.models import Cohort, RegionReport, WeeklySummary
-from monitoring.regional.cohort import cohort_of, still_consenting
+from monitoring.models import Cohort, Contribution, HeldReport, RegionReport
+from monitoring.regional.audit import Published, reason_to_hold
+from monitoring.regional.cells import Asked, Cell, cells_of
+from monitoring.regional.cohort import Members, cohort_of, parts_of, still_there
+from monitoring.regional.contributions import Contributors, contributors_of, rows_of, watching
+from monitoring.regional.usual_band import UsualBands, usual_bands
+
+ROWS_AT_ONCE = 2_000
+
+
+class ReportsHeld(Exception):
+    """The audit held some regions' reports back; the others are published."""
 
 
 @dataclass(frozen=True)
@@ -26,67 +40,140 @@ class Edition:
     using: str
 
 
+@dataclass(frozen=True)
+class RegionWeek:
+    """A region's cohort and those of it that are still there; what is usual; who sees several farms anyway."""
+
+    cohort: Cohort
+    members: Members
+    usual: UsualBands
+    seen: Sequence[Sequence[UUID]]
+
+    @property
+    def words_only(self) -> bool:
+        return bool(self.cohort.words_only) or len(self.members) < len(self.cohort.farms)
+
+
 def publish_week(
     *, group_id: UUID, week: date, levels: Mapping[str, float], now: datetime, code_version: str, using: str = "cohort"
 ) -> int:
     """Publish the group's region reports of an ISO week (its Monday) that aren't published yet.
 
-    `levels` maps a method's code to the group's action level; a method without a level gives no report. Returns
-    how many reports were stored. `now` is the cut-off: what arrives later changes the farm's own pages, never a report.
+    `levels` maps a method's code to the group's action level; a method without a level gives no report. `now` is the
+    cut-off: what arrives later changes the farm's own pages, never a report. Returns how many reports were stored;
+    raises ReportsHeld, after all regions, where the audit held some back.
     """
     edition = Edition(week, levels, now, code_version, using)
-    with transaction.atomic(using=using):
-        regions = Region.objects.using(using).filter(group_id=group_id).order_by("slug")
-        return sum(_publish_region(region, edition) for region in regions)
+    stored, held = 0, 0
+    for region in Region.objects.using(using).filter(group_id=group_id).select_related("group").order_by("slug"):
+        with transaction.atomic(using=using):
+            made = _publish_region(region, edition)
+        stored, held = stored + max(made, 0), held + (made < 0)
+    if held:
+        raise ReportsHeld(f"The audit held back the reports of {held} of the group's regions.")
+    return stored
+
+
+HELD = -1
 
 
 def _publish_region(region: Region, edition: Edition) -> int:
-    reports = RegionReport.objects.using(edition.using)
-    published = set(reports.filter(region_id=region.id, week=edition.week).values_list("method", flat=True))
-    missing = [method for method in edition.levels if method not in published]
-    if not missing:
+    _alone(region, edition)
+    reports = RegionReport.objects.using(edition.using).filter(region_id=region.id, week=edition.week)
+    levels = {method: edition.levels[method] for method in edition.levels if method not in _published(reports)}
+    if not levels:
         return 0
+    week = _region_week(region, edition)
+    members = week.members
+    found = contributors_of(members, edition.week, levels, now=edition.now, using=edition.using)
+    made: list[RegionReport] = []
+    reasons = []
+    for method, contributors in found.items():
+        of_method, reason = _method(method, contributors, week, edition)
+        made += of_method
+        reasons.append(reason)
+    return _store(region, made, next(filter(None, reasons), ""), edition)
+
+
+def _published(reports: QuerySet[RegionReport]) -> set[str]:
+    return set(reports.values_list("method", flat=True))
+
+
+def _alone(region: Region, edition: Edition) -> None:
+    """Wait for whoever publishes the same region: what is frozen and what is published must be of one moment."""
+    with connections[edition.using].cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"region report {region.id}"])
+
+
+def _region_week(region: Region, edition: Edition) -> RegionWeek:
     cohort = cohort_of(region, edition.week, now=edition.now, using=edition.using)
-    members = still_consenting(cohort, using=edition.using)
-    values = _holding_means(members, edition)
-    words_only = len(members) < len(cohort.farms)
-    # A report made by another worker in this moment stands; ours is dropped.
-    reports.bulk_create(
-        [_report(cohort, method, values[method], edition, words_only=words_only) for method in missing],
-        ignore_conflicts=True,
+    members = still_there(cohort, using=edition.using)
+    usual = usual_bands(region.id, edition.week, using=edition.using)
+    return RegionWeek(cohort, members, usual, _seen_together(members, edition.using))
+
+
+def _seen_together(members: Members, using: str) -> list[list[UUID]]:
+    with connections[using].cursor() as cursor:
+        cursor.execute("SELECT farms FROM seen_together(%s)", [list(members)])
+        return [farms for (farms,) in cursor.fetchall()]
+
+
+def _method(
+    method: str, contributors: Contributors, week: RegionWeek, edition: Edition
+) -> tuple[list[RegionReport], str]:
+    """One method's reports, frozen contributions stored, and why they must be held back, if they must."""
+    at_least = METHODS[method].comparison == "at_least"
+    watchers = watching(contributors, week.members, week.seen)
+    of_farm = parts_of(week.cohort)
+    of_holding = {week.members[farm]: part for farm, part in of_farm.items() if farm in week.members}
+    parts = [of_holding[holding] for holding in contributors.holdings] if of_holding else []
+    cells = cells_of(contributors, parts, Asked(edition.levels[method], at_least, week.words_only, watchers))
+    reports = [_report(cell, method, contributors, week, edition) for cell in cells]
+    if not contributors.frozen_before:
+        _freeze(method, contributors, cells, week, edition)
+    published = [
+        Published(report, cell.members, cell.tells_thirds, at_least)
+        for report, cell in zip(reports, cells, strict=True)
+    ]
+    return reports, reason_to_hold(contributors, published, watchers)
+
+
+def _freeze(method: str, contributors: Contributors, cells: Sequence[Cell], week: RegionWeek, edition: Edition) -> None:
+    thirds = {
+        contributors.holdings[place]: int(third)
+        for cell in cells
+        if cell.tells_thirds
+        for place, third in zip(cell.members.nonzero()[0].tolist(), cell.release.thirds, strict=True)
+    }
+    told = {cell.part for cell in cells if cell.part and cell.tells_thirds}
+    parts = {farm: part for farm, part in parts_of(week.cohort).items() if part in told}
+    rows = rows_of(
+        contributors, week.members, parts, thirds, method=method, week=edition.week, region_id=week.cohort.region_id
     )
-    return len(missing)
+    Contribution.objects.using(edition.using).bulk_create(rows, batch_size=ROWS_AT_ONCE)
 
 
-def _holding_means(members: Mapping[UUID, UUID], edition: Edition) -> dict[str, list[float]]:
-    """For each method one value a holding that counted: the mean over its farms. A farm without a count is left out."""
-    summaries = WeeklySummary.objects.using(edition.using).filter(farm_id__in=members, week=edition.week)
-    by_holding: dict[tuple[str, UUID], list[float]] = defaultdict(list)
-    for method, farm_id, mean in summaries.values_list("method", "farm_id", "mean"):
-        if mean is not None:
-            by_holding[method, members[farm_id]].append(mean)
-    values: dict[str, list[float]] = defaultdict(list)
-    for (method, _holding), means in by_holding.items():
-        values[method].append(sum(means) / len(means))
-    return values
+def _store(region: Region, made: list[RegionReport], reason: str, edition: Edition) -> int:
+    """All of a region's week or nothing: one method's figures are no better for another's having passed."""
+    if reason:
+        held = HeldReport(region_id=region.id, week=edition.week, reason=reason, held_at=edition.now)
+        HeldReport.objects.using(edition.using).bulk_create([held], ignore_conflicts=True)
+        return HELD
+    RegionReport.objects.using(edition.using).bulk_create(made)
+    return len(made)
 
 
-def _report(cohort: Cohort, method: str, values: list[float], edition: Edition, *, words_only: bool) -> RegionReport:
-    level = edition.levels[method]
-    cell = release(values, level, at_least=METHODS[method].comparison == "at_least", words_only=words_only)
+def _report(cell: Cell, method: str, contributors: Contributors, week: RegionWeek, edition: Edition) -> RegionReport:
+    told, normal = cell.release, cell.normal
+    usual, usual_normal = week.usual.of(method, cell.part)
+    growth, growth_low, growth_high = cell.growth
     return RegionReport(
-        region_id=cohort.region_id,
-        method=method,
-        week=edition.week,
-        disclosure=cell.disclosure,
-        contributors=cell.contributors,
-        mean=cell.mean,
-        share_over=cell.share_over,
-        word=cell.word,
-        level=level,
-        cutoff_at=edition.now,
-        published_at=edition.now,
-        cohort_hash=cohort.hash,
-        rule_version=RULE_VERSION,
-        code_version=edition.code_version,
-    )
+        region_id=week.cohort.region_id, method=method, week=edition.week, part=cell.part,
+        disclosure=told.disclosure, contributors=told.contributors, mean=told.mean, middle=told.middle,
+        share_over=told.share_over, share_rising=cell.share_rising, word=told.word,
+        normal=normal.ratio, normal_middle=normal.middle, normal_share=normal.share_above,
+        growth=growth, growth_low=growth_low, growth_high=growth_high,
+        usual_low=usual[0], usual_high=usual[1], usual_normal_low=usual_normal[0], usual_normal_high=usual_normal[1],
+        level=edition.levels[method], cutoff_at=contributors.frozen_at, published_at=edition.now,
+        cohort_hash=week.cohort.hash, rule_version=RULE_VERSION, code_version=edition.code_version,
+    )  # fmt: skip

@@ -8,6 +8,7 @@ from datetime import date
 
 GROUP = "Millrace Fly Watch (invented)"
 TIME_ZONE = "America/Chicago"
+REGISTERED = date(2026, 3, 16)
 FIRST_HUNG = date(2026, 5, 4)  # the first visit only hangs
 TODAY = date(2026, 8, 17)  # a Monday; the week of August 10 is the newest judged
 SEED = 104

@@ -4,7 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -71,7 +71,8 @@ def _let_in(group: Group, farms: Sequence[Farm], owners: Sequence[User]) -> None
     GroupMember.objects.create(group=group, user=adviser, role=GroupRole.ADVISER)
     for number, (farm, owner) in enumerate(zip(farms, owners, strict=True)):
         said: dict[str, Any] = {"farm": farm, "given_by": owner, "given_at": BEGAN, "entry": 0}
-        Consent.objects.create(kind=ConsentKind.REGIONAL, **said)
+        # Who agrees counts from the next quarter on.
+        Consent.objects.create(kind=ConsentKind.REGIONAL, **said | {"given_at": BEGAN - timedelta(days=120)})
         if number < ADVISED:
             Consent.objects.create(kind=ConsentKind.ADVISER, adviser=adviser, **said)
 

@@ -10,9 +10,9 @@ from django.test import Client
 from django.urls import reverse
 
 from farms.models import Farm, User
-from monitoring.models import RegionReport
+from monitoring.models import Contribution, RegionReport
 from tests.cast import as_factory
-from tests.monitoring.regional.test_publish import publish
+from tests.monitoring.regional.scene import publish
 from tests.server.api.senders import session_of
 from tests.server.feeds.reading import ask
 
@@ -43,7 +43,8 @@ def _published_anew(farm: Farm) -> bytes:
     """The region's reports of a week as they come out now."""
     with as_factory():
         RegionReport.objects.all().delete()
-    publish(farm.group)
+        Contribution.objects.all().delete()
+    publish(farm.region)
     with as_factory():
         rows = RegionReport.objects.order_by("region_id", "method").values()
         return repr([{name: value for name, value in row.items() if name != "id"} for row in rows]).encode()
