@@ -5,6 +5,7 @@ by the next tick that finds its lease run out; what it stored is found to be the
 """
 
 import logging
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import TYPE_CHECKING
@@ -26,7 +27,7 @@ from alerts.models.check import RunState
 from alerts.selectors.levels import levels_of_group
 from farms.clock import going_on_from
 from monitoring.methods import METHODS
-from monitoring.regional import publish_week
+from monitoring.regional import Edition, publish_week
 
 if TYPE_CHECKING:
     from farms.models import Group
@@ -72,7 +73,7 @@ def _check_week(run: CheckRun, now: datetime) -> bool:
     try:
         run_group_week(run=run, now=now)
         renew(run)
-        run.error = _publish(run, now)
+        run.error = _publish(run, now, keep=partial(renew, run))
         if is_newest(run.week, run.group.time_zone, now):
             run.error = _together(run.error, _write_mails(run, now))
     except RunLost:
@@ -88,13 +89,15 @@ def _check_week(run: CheckRun, now: datetime) -> bool:
     return finish(run, now=run.clock())
 
 
-def _publish(run: CheckRun, now: datetime) -> str:
+def _publish(run: CheckRun, now: datetime, keep: Callable[[], object] = lambda: None) -> str:
     """Publish the week's region reports. A failure is stored on the run and doesn't stop the mails."""
     own = levels_of_group(run.group_id, run.week + SUNDAY)
     levels = {code: own[code].value if code in own else method.default_level for code, method in METHODS.items()}
     known = {code: value for code, value in levels.items() if value is not None}
     try:
-        publish_week(group_id=run.group_id, week=run.week, levels=known, now=now, code_version=settings.CODE_VERSION)
+        publish_week(group_id=run.group_id, edition=Edition(run.week, known, now, settings.CODE_VERSION), keep=keep)
+    except RunLost:
+        raise
     except Exception as error:
         logger.exception("group %s: the region reports of week %s were not published", run.group_id, run.week)
         return f"{UNPUBLISHED} {type(error).__name__}: {error}"

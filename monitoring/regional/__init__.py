@@ -1,5 +1,5 @@
 """The only reader across farms: cohorts, and the region reports frozen from them."""
 
-from monitoring.regional.publish import publish_week
+from monitoring.regional.publish import Edition, publish_week
 
-__all__ = ["publish_week"]
+__all__ = ["Edition", "publish_week"]

@@ -4,7 +4,7 @@ A region at a time, in one transaction: what its farms contributed is frozen wit
 audit held them back; a later try works from what was frozen then.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -23,6 +23,7 @@ from monitoring.regional.contributions import Contributors, contributors_of, row
 from monitoring.regional.usual_band import UsualBands, usual_bands
 
 ROWS_AT_ONCE = 2_000
+HELD = -1
 
 
 class ReportsHeld(Exception):
@@ -31,13 +32,17 @@ class ReportsHeld(Exception):
 
 @dataclass(frozen=True)
 class Edition:
-    """What all reports of one run have in common."""
+    """What all reports of one run have in common.
+
+    `week` is its Monday; `levels` maps a method's code to the group's action level, and a method without one gives no
+    report; `now` is the cut-off: what arrives later changes the farm's own pages, never a report.
+    """
 
     week: date
     levels: Mapping[str, float]
     now: datetime
     code_version: str
-    using: str
+    using: str = "cohort"
 
 
 @dataclass(frozen=True)
@@ -54,27 +59,21 @@ class RegionWeek:
         return bool(self.cohort.words_only) or len(self.members) < len(self.cohort.farms)
 
 
-def publish_week(
-    *, group_id: UUID, week: date, levels: Mapping[str, float], now: datetime, code_version: str, using: str = "cohort"
-) -> int:
-    """Publish the group's region reports of an ISO week (its Monday) that aren't published yet.
+def publish_week(*, group_id: UUID, edition: Edition, keep: Callable[[], object] = lambda: None) -> int:
+    """Publish those of the group's region reports that aren't published yet. `keep` is called after each region.
 
-    `levels` maps a method's code to the group's action level; a method without a level gives no report. `now` is the
-    cut-off: what arrives later changes the farm's own pages, never a report. Returns how many reports were stored;
-    raises ReportsHeld, after all regions, where the audit held some back.
+    Returns how many reports were stored; raises ReportsHeld, after all regions, where the audit held some back.
     """
-    edition = Edition(week, levels, now, code_version, using)
     stored, held = 0, 0
-    for region in Region.objects.using(using).filter(group_id=group_id).select_related("group").order_by("slug"):
-        with transaction.atomic(using=using):
+    regions = Region.objects.using(edition.using).filter(group_id=group_id).select_related("group")
+    for region in regions.order_by("slug"):
+        with transaction.atomic(using=edition.using):
             made = _publish_region(region, edition)
-        stored, held = stored + max(made, 0), held + (made < 0)
+        stored, held = stored + max(made, 0), held + (made == HELD)
+        keep()
     if held:
         raise ReportsHeld(f"The audit held back the reports of {held} of the group's regions.")
     return stored
-
-
-HELD = -1
 
 
 def _publish_region(region: Region, edition: Edition) -> int:

@@ -287,6 +287,17 @@ class TestAnOutage:
         with as_factory():
             assert set(RegionReport.objects.values_list("week", flat=True)) == {monday(0), monday(1)}
 
+    def test_a_run_lost_while_its_reports_are_published_is_left_to_whoever_has_it(
+        self, group: Group, northfield: Farm, as_worker: None, monkeypatch: pytest.MonkeyPatch
+    ):
+        def lost(**_: object) -> int:
+            raise RunLost
+
+        monkeypatch.setattr(a_monday, "publish_week", lost)
+        assert a_monday.check_group(group, check_time(monday(0))) == []
+        with as_factory():
+            assert (CheckRun.objects.get().state, Digest.objects.count()) == ("running", 0)
+
     def test_reports_that_fail_are_noted_on_the_run_and_stop_no_mail(
         self, group: Group, northfield: Farm, as_worker: None, monkeypatch: pytest.MonkeyPatch
     ):

@@ -209,11 +209,11 @@ def main(group: str) -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
     django.setup()
     from monitoring.models import RegionReport
-    from monitoring.regional import publish_week
+    from monitoring.regional import Edition, publish_week
 
     now = datetime.combine(NEWEST + timedelta(days=7), datetime.min.time(), UTC) + timedelta(hours=10)
     start = time.perf_counter()
-    publish_week(group_id=UUID(group), week=NEWEST, levels=LEVELS, now=now, code_version="bench")
+    publish_week(group_id=UUID(group), edition=Edition(NEWEST, LEVELS, now, "bench"))
     taken = time.perf_counter() - start
     reports = RegionReport.objects.using("cohort")
     print(json.dumps([taken, reports.filter(disclosure="numbers").count() / reports.count()]))

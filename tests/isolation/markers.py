@@ -35,15 +35,15 @@ def content_of(response: Any) -> bytes:
 def told_in(response: Any) -> str:
     """Everything that can be read in an answer: headers, and the body with what is packed in it unpacked."""
     headers = "\n".join(f"{name}: {value}" for name, value in response.headers.items())
-    return headers + "\n" + _readable(content_of(response))
+    return headers + "\n" + readable(content_of(response))
 
 
-def _readable(content: bytes) -> str:
+def readable(content: bytes) -> str:
     if content.startswith(b"PK\x03\x04"):
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            return "\n".join(_readable(packed.read(name)) for name in packed.namelist())
+            return "\n".join(readable(packed.read(name)) for name in packed.namelist())
     if content.startswith(b"\x1f\x8b"):
-        return _readable(gzip.decompress(content))
+        return readable(gzip.decompress(content))
     if content.startswith(b"PAR1"):
         import pyarrow.parquet
 

@@ -7,7 +7,7 @@ from farms.ids import uuid7
 from farms.models import Consent, Farm, Region
 from farms.models.access import ConsentKind
 from monitoring.models import RegionReport, WeeklySummary
-from monitoring.regional import publish_week
+from monitoring.regional import Edition, publish_week
 from monitoring.regional.publish import ReportsHeld
 from monitoring.regional.selectors import reports_of_region
 from tests.cast import NOW, as_factory, as_role, make_farm, make_user
@@ -54,10 +54,8 @@ def publish(region: Region, week: date = WEEK, now: datetime = NOW, levels: dict
     """Publish as the cohort role. What the audit held back is raised after the transaction, which stands."""
     with as_role("cohort"):
         try:
-            return publish_week(
-                group_id=region.group_id, week=week, levels=levels or LEVELS, now=now, code_version="test",
-                using="default",
-            )  # fmt: skip
+            edition = Edition(week, levels or LEVELS, now, "test", using="default")
+            return publish_week(group_id=region.group_id, edition=edition)
         except ReportsHeld as error:
             held = error
     raise held
