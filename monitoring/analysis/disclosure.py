@@ -8,6 +8,7 @@ Guarded against: two contributors who lay their own numbers together, and one pe
 adviser, an owner's family). They know how many contributed, how many are over the level, their own values and thirds.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import rankdata
 
-from monitoring.analysis.shapes import Bools, Floats
+from monitoring.analysis.shapes import Bools, Floats, refuse
 
 NUMBERS_FROM = 10  # contributors
 WORD_FROM = 5  # contributors
@@ -159,7 +160,8 @@ def release_normal(ratios: ArrayLike, *, watchers: Sequence[Bools] = ()) -> Norm
     each outer third leave each free on both sides. To be asked only where `release` gave numbers.
     """
     given = np.asarray(ratios, np.float64).ravel()
-    known = np.isfinite(given)
+    refuse(np.isinf(given), "ratios", "must be finite, or NaN where there is no normal")
+    known = ~np.isnan(given)
     ordered = np.sort(given[known], kind="stable")
     order = np.argsort(given[known], kind="stable")
     if ordered.size < NUMBERS_FROM:
@@ -331,7 +333,7 @@ def before_rounding(value: float) -> tuple[float, float]:
         return 0.0, 0.0
     step = 10.0 ** (np.floor(np.log10(abs(value)) + 1e-9) - 1)
     # Below a power of ten the digits are ten times as fine.
-    finer = step / 10 if np.isclose(value, 10 * step) else step
+    finer = step / 10 if math.isclose(value, 10 * step, rel_tol=1e-6) else step
     return float(value - finer / 2), float(value + step / 2)
 
 

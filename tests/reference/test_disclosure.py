@@ -5,7 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitoring.analysis.disclosure import dominance_unsafe, p_percent_unsafe, release, share_to_tenth
+from monitoring.analysis.disclosure import (
+    before_rounding,
+    dominance_unsafe,
+    p_percent_unsafe,
+    release,
+    release_normal,
+    rounded,
+    share_to_tenth,
+)
 
 VALUES = st.lists(st.floats(min_value=0, max_value=5000), min_size=0, max_size=40)
 
@@ -73,3 +81,16 @@ def test_the_order_of_contributors_changes_nothing(values, random):
 @given(st.floats(min_value=0, max_value=1))
 def test_a_share_never_tells_that_all_or_none_are_over(share):
     assert share_to_tenth(share) not in (0.0, 1.0)
+
+
+@given(st.floats(min_value=1e-12, max_value=1e9))
+def test_a_rounded_mean_came_from_within_what_is_read_out_of_it(mean):
+    low, high = before_rounding(rounded(mean))
+    assert low * (1 - 1e-12) <= mean <= high * (1 + 1e-12)
+    assert rounded(low * (1 + 1e-9)) == rounded(high * (1 - 1e-9)) == rounded(mean)
+
+
+@pytest.mark.parametrize("bad", [float("inf"), float("-inf")])
+def test_an_infinite_log_ratio_is_refused_and_not_left_out(bad):
+    with pytest.raises(ValueError, match="ratios"):
+        release_normal([*np.linspace(-1, 1, 12), bad])
