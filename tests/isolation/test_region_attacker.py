@@ -127,7 +127,8 @@ def test_half_a_year_of_chosen_counts_and_corrections_recovers_nobodys_count(
         f"region attacker: {WEEKS} weeks, {told} with numbers, {tried} counts tried, {recovered} recovered; "
         f"the nearest end was {100 * nearest:.0f} % of the count away"
     )
-    assert told > WEEKS / 3
+    # A count of 5,000 would make up too much of the region, and takes its week's numbers away from everybody.
+    assert told > WEEKS / 5
     assert recovered == 0
 
 
