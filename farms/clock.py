@@ -34,6 +34,11 @@ def quarter_of(day: date) -> date:
     return date(day.year, 3 * ((day.month - 1) // 3) + 1, 1)
 
 
+def next_quarter(day: date) -> date:
+    """The first day of the quarter after the one that holds a day."""
+    return quarter_of(quarter_of(day) + timedelta(days=100))
+
+
 def monday_of(day: date) -> date:
     """The Monday of the ISO 8601 week that holds a day."""
     return day - timedelta(days=day.weekday())

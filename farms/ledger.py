@@ -140,9 +140,9 @@ def written_row_hash(table: str, row: str) -> bytes:
     return hashlib.sha256(f"{table}\n{row}".encode()).digest()
 
 
-def salted(text: str, salt: bytes) -> str:
-    """What stands in the chain for a personal text: erased together with its salt, it tells nothing."""
-    return hashlib.sha256(salt + text.encode()).hexdigest()
+def salted(text: str | bytes, salt: bytes) -> str:
+    """What stands in the chain for a personal text or scan: erased together with its salt, it tells nothing."""
+    return hashlib.sha256(salt + (text if isinstance(text, bytes) else text.encode())).hexdigest()
 
 
 def actors_of_entries(entries: Iterable[tuple[UUID, int]]) -> dict[tuple[UUID, int], UUID | None]:

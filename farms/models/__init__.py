@@ -1,4 +1,5 @@
 from farms.models.access import ApiToken, Consent, FeedAddress, GroupMember, Membership, PhoneCode, SignInLink
+from farms.models.agreement import Acceptance, AdviserDeclaration, GroupTerms, SignedPaper
 from farms.models.answer import FarmAnswer, OwnAnswer
 from farms.models.chain import LedgerEntry, LedgerHead
 from farms.models.closure import FarmClosure, RegionClosure
@@ -11,6 +12,8 @@ from farms.models.promise import OpenPromise
 from farms.models.visit import GroupVisitRules, LastFarmVisited, PlannedVisit
 
 __all__ = [
+    "Acceptance",
+    "AdviserDeclaration",
     "AdviserOffer",
     "ApiToken",
     "Consent",
@@ -21,6 +24,7 @@ __all__ = [
     "FeedAddress",
     "Group",
     "GroupMember",
+    "GroupTerms",
     "GroupVisitRules",
     "Holding",
     "LastFarmVisited",
@@ -37,5 +41,6 @@ __all__ = [
     "RegionClosure",
     "Season",
     "SignInLink",
+    "SignedPaper",
     "User",
 ]

@@ -25,6 +25,9 @@ class LogKind(models.TextChoices):
     WEBHOOK_MADE = "webhook_made", _("webhook made")
     WEBHOOK_CHANGED = "webhook_changed", _("webhook changed")
     WEBHOOK_ENDED = "webhook_ended", _("webhook taken away")
+    AGREEMENT_ACCEPTED = "agreement_accepted", _("data agreement accepted")
+    AGREEMENT_ON_PAPER = "agreement_on_paper", _("signed data agreement kept")
+    PAPER_ERASED = "paper_erased", _("signed paper erased")
 
 
 class LogEvent(FarmRecord):

@@ -41,7 +41,7 @@ NO_FARMS_DATA = {
     "monitoring_cohort", "monitoring_regionreport", "monitoring_heldreport",
     "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
-    "farms_groupvisitrules",
+    "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -64,6 +64,7 @@ APPEND_ONLY = {
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
     "alerts_coordinatorreportchoice", "alerts_webhooksecret",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
+    "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
 }  # fmt: skip
 
 
