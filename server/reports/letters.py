@@ -1,15 +1,10 @@
 """Letters as one PDF, a page each."""
 
-import json
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from pathlib import Path
 from typing import Any
 
-import typst
 from django.http import HttpResponse
 from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
@@ -17,12 +12,7 @@ from django.utils.translation import gettext as _
 from alerts.delivery.letter import Paragraph
 from alerts.delivery.paper import PaperLetter, Version, shorter
 from alerts.wording.numbers import day_phrase
-from monitoring.charts import LIGHT
-
-HERE = Path(__file__).parent
-TEMPLATE = HERE / "letters.typ"
-FONTS = (HERE / "fonts", HERE.parents[1] / "monitoring" / "charts" / "fonts")
-PAPERS = {"a4": "a4", "letter": "us-letter"}
+from server.reports.typesetter import PAPERS, set_pdf
 
 
 @dataclass(frozen=True)
@@ -36,14 +26,10 @@ class Sheets:
 
 def letters_pdf(letters: Sequence[PaperLetter], sheets: Sheets) -> bytes:
     """A PDF of as many pages as there are letters."""
-    with tempfile.TemporaryDirectory(prefix="flyround-letters-") as folder:
-        told = [_letter(each, number, Path(folder)) for number, each in enumerate(letters)]
-        given = {"title": sheets.title, "author": sheets.author, "paper": PAPERS[sheets.paper], "letters": told}
-        Path(folder, "letters.json").write_text(json.dumps(given | {"palette": vars(LIGHT)}), "utf-8")
-        made = typst.compile(TEMPLATE.read_bytes(), root=folder, font_paths=_fonts(), ignore_system_fonts=True)
-    if not isinstance(made, bytes):
-        raise TypeError("The typesetter gave no PDF.")
-    return made
+    pictures = {f"{number}.svg": each.drawing for number, each in enumerate(letters) if each.drawing}
+    told = [_letter(each, f"{number}.svg" if each.drawing else "") for number, each in enumerate(letters)]
+    given = {"title": sheets.title, "author": sheets.author, "paper": PAPERS[sheets.paper], "letters": told}
+    return set_pdf("letters.typ", given, pictures)
 
 
 def sheets_of(week: date, author: str, paper: str) -> Sheets:
@@ -59,22 +45,8 @@ def pdf_answer(letters: Sequence[PaperLetter], sheets: Sheets, week: date) -> Ht
     return response
 
 
-def usual_paper(time_zone: str) -> str:
-    """The paper that is usual where a group works: Letter in the Americas, A4 elsewhere; common practice, no source."""
-    return "letter" if time_zone.startswith(("America/", "US/", "Canada/")) else "a4"
-
-
-@cache
-def _fonts() -> Any:
-    """Ours only, read once: what a machine has installed changes no letter."""
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[*map(str, FONTS)])
-
-
-def _letter(paper: PaperLetter, number: int, folder: Path) -> dict[str, Any]:
-    name = f"{number}.svg" if paper.drawing else ""
-    if name:
-        (folder / name).write_text(paper.drawing, "utf-8")
-    versions = [_version(each, paper, name) for each in shorter(paper.letter)]
+def _letter(paper: PaperLetter, picture: str) -> dict[str, Any]:
+    versions = [_version(each, paper, picture) for each in shorter(paper.letter)]
     return {"lang": paper.language, "versions": versions}
 
 

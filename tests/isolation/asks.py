@@ -36,7 +36,7 @@ KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choi
 NEEDED_QUERIES = {"get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80"}
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
-HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper"}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
@@ -60,6 +60,9 @@ NO_FORM = {
     "farms/{farm_id}/visits/": {"kind": ["visit"], "day": ["2026-06-09"]},
     "farms/{farm_id}/told/": {"week": ["2026-05-25"], "how": ["call"], "told_on": ["2026-06-01"]},
     "farms/{farm_id}/told/take-back/": {"week": ["2026-05-25"]},
+    # Of a farm that accepted what holds now, and of an adviser.
+    "farms/{farm_id}/settings/agreement/accept/": {"version": ["2026-1"], "edition": ["0123456789abcdef"]},
+    "groups/{group_id}/terms/sells/": {"sells_products": ["no"]},
 }
 WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/", "mail-events/")
 # Records of one table that an address tells apart.
@@ -269,6 +272,8 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     if route.template.endswith("file/"):
         content = TEMPERATURES if "temperatures" in route.template else CSV
         given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")
+    if route.template.endswith("agreement/paper/"):
+        given["scan"] = SimpleUploadedFile("signed.png", b"\x89PNG\r\n\x1a\nsigned", "image/png")
     return given
 
 

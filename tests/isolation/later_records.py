@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 from alerts.models.webhook import Happening
 from alerts.services import NewWebhook, make_webhook
+from farms.agreement import IN_FORCE
 from farms.ids import uuid7
-from farms.models import AdviserOffer, OpenPromise, RegionClosure, Season
+from farms.models import AdviserOffer, GroupTerms, OpenPromise, RegionClosure, Season
+from farms.services import PaperSigned, keep_signed_paper
 from monitoring.models import FarmTemperature
 from monitoring.models.imports import ImportPart
 from monitoring.services import ImportPlan
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from tests.isolation.scene import FarmScene
 
 AUTUMN = date(2026, 9, 1)  # closed to visits from then on
+LONG_AGO = date(2026, 5, 1)
 HAPPENINGS = tuple(Happening.values)
 
 
@@ -58,3 +61,20 @@ def what_the_office_noted(scene: "FarmScene") -> None:
         OpenPromise.objects.create(farm=scene.farm, left=office, kind="call", day=AUTUMN, noted_at=NOW)
         RegionClosure.objects.create(region=scene.farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
         FarmTemperature.objects.create(farm=scene.farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
+
+
+def agreement_with(scene: "FarmScene") -> None:
+    """The data agreement, signed on paper. The first farm of each group signed before its group wrote terms, so that
+    it is asked again; the others signed under these.
+    """
+    farm, word = scene.farm, scene.word
+    picture = b"\x89PNG\r\n\x1a\n" + f"{word} {scene.number}".encode()
+    paper = PaperSigned(IN_FORCE, "en", NOW.date(), f"{word} Signer", picture)
+    with acting(scene.owner):
+        keep_signed_paper(farm=farm, paper=paper, by=scene.owner, now=NOW)
+    with as_factory():
+        if not GroupTerms.objects.filter(group=farm.group).exists():
+            GroupTerms.objects.create(
+                group=farm.group, licence="ODbL-1.0", sells_products=False, contact="Office, 555 0100",
+                valid_from=LONG_AGO, set_by=make_user(f"Office{uuid7().hex[-8:]}"), set_at=NOW,
+            )  # fmt: skip

@@ -42,7 +42,13 @@ from tests.alerts.scene import check
 from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_stations, make_user
 from tests.isolation.farm_tables import LAST_WEEK, fill_empty_tables, ids_stored, models_of_records
 from tests.isolation.forms import Fields
-from tests.isolation.later_records import AUTUMN, import_on_its_way, webhook_of, what_the_office_noted
+from tests.isolation.later_records import (
+    AUTUMN,
+    agreement_with,
+    import_on_its_way,
+    webhook_of,
+    what_the_office_noted,
+)
 from tests.server.api.senders import Sender
 
 TODAY = NOW.date()
@@ -103,6 +109,7 @@ class Scene:
         for each in self.farms.values():
             records_of_a_season(each)
             webhook_of(each)
+            agreement_with(each)
         for group in self.groups:
             check(group, LAST_WEEK - timedelta(weeks=1))
         for each in self.farms.values():

@@ -20,7 +20,8 @@ from server.api.fields import Body, Choice, Day
 from server.api.people_only import OnFarmForPeople
 from server.api.v1.exports import ByAddress
 from server.api.views import ApiViewSet
-from server.reports.letters import PAPERS, pdf_answer, sheets_of, usual_paper
+from server.reports.letters import pdf_answer, sheets_of
+from server.reports.typesetter import PAPERS, usual_paper
 
 WEEK = timedelta(weeks=1)
 PDF = {(200, "application/pdf"): OpenApiTypes.BINARY}

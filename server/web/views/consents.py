@@ -11,12 +11,21 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from farms.access import Need, one_of
+from farms.agreement import standing_of
+from farms.comparison import Comparison, comparison_of
 from farms.offers import standing_offers
 from farms.selectors import advisers_of_group, consents_of
-from farms.services import ConsentAlreadyGiven, give_consent, withdraw_consent
+from farms.services import (
+    AgreementNotAccepted,
+    ConsentAlreadyGiven,
+    give_consent,
+    join_comparison,
+    withdraw_consent,
+)
 from server.web.doors import Visit, farm_page
 from server.web.forms.farm import AdviserForm
 from server.web.forms.refusals import accepted
+from server.web.words import long_day
 
 
 @farm_page(Need.OWN)
@@ -43,18 +52,40 @@ def agree_adviser(request: HttpRequest, visit: Visit) -> HttpResponse:
 @farm_page(Need.OWN)
 @require_POST
 def agree_region(request: HttpRequest, visit: Visit) -> HttpResponse:
-    with suppress(ConsentAlreadyGiven):  # pressed twice
-        _give(request, visit, "regional")
-    messages.success(request, _("The farm counts in its region's reports from the next quarter on."))
+    before = _comparison(visit)
+    try:
+        with suppress(ConsentAlreadyGiven):  # pressed twice
+            join_comparison(farm=visit.farm, by=request.user, now=visit.now)  # type: ignore[arg-type]
+    except AgreementNotAccepted:
+        messages.error(request, _("First read and accept the data agreement here; then count the farm in."))
+        return redirect("agreement", farm_id=visit.farm.id)
+    told = _("The farm goes on counting in its region's reports.")
+    if not before.counts_now:
+        told = _("The farm counts in its region's reports from %(day)s on.") % {"day": long_day(before.begins_on)}
+    messages.success(request, told)
     return redirect("consents", farm_id=visit.farm.id)
 
 
 @farm_page(Need.OWN)
 @require_POST
 def withdraw(request: HttpRequest, visit: Visit, consent_id: UUID) -> HttpResponse:
-    withdraw_consent(consent=one_of(consents_of(visit.farm), consent_id), by=request.user, now=visit.now)
-    messages.success(request, _("Withdrawn. It ended at once."))
+    consent, before = one_of(consents_of(visit.farm), consent_id), _comparison(visit)
+    withdraw_consent(consent=consent, by=request.user, now=visit.now)
+    messages.success(request, _ended(before) if consent.kind == "regional" else _("Withdrawn. It ended at once."))
     return redirect("consents", farm_id=visit.farm.id)
+
+
+def _ended(before: Comparison) -> str:
+    """What ending the comparison means for this quarter and the next."""
+    if not before.counts_now:
+        return _("Withdrawn. The farm does not count in its region's reports.")
+    days = {"until": long_day(before.until), "begins": long_day(before.begins_on)}
+    told = _("Withdrawn. The farm still counts until %(until)s; from %(begins)s on the reports do without it.")
+    return told % days
+
+
+def _comparison(visit: Visit) -> Comparison:
+    return comparison_of(visit.farm, consents_of(visit.farm), visit.today)
 
 
 def _give(request: HttpRequest, visit: Visit, kind: str, **agreed: Any) -> None:
@@ -70,5 +101,7 @@ def _context(visit: Visit, form: AdviserForm) -> dict[str, object]:
         "offers": standing_offers([visit.farm.id]),
         "advisers": [consent for consent in lasting if consent.kind == "adviser"],
         "regional": next((consent for consent in lasting if consent.kind == "regional"), None),
+        "standing": standing_of(visit.farm, visit.today),
+        "comparison": comparison_of(visit.farm, given, visit.today),
         "past": [consent for consent in given if consent.withdrawn_at is not None],
     }

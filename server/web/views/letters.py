@@ -16,7 +16,8 @@ from farms.access import Need
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
 from farms.selectors import group_roles_of
-from server.reports.letters import PAPERS, pdf_answer, sheets_of, usual_paper
+from server.reports.letters import pdf_answer, sheets_of
+from server.reports.typesetter import PAPERS, usual_paper
 from server.web.doors import Visit, farm_page, signed_in
 
 WEEK = timedelta(weeks=1)

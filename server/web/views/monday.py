@@ -12,6 +12,7 @@ from alerts.selectors import MondayRow, by_verdict, in_parts, monday_rows, run_o
 from alerts.selectors.running import late_week
 from alerts.wording import list_promise
 from farms import clock
+from farms.agreement import said_by
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
 from farms.selectors import group_roles_of
@@ -47,6 +48,8 @@ def monday(request: HttpRequest) -> HttpResponse:
         "promise": list_promise(),
         "planned": visits_of_adviser(request.user, [row.farm for row in rows], today, today + AHEAD),
         "rules": visit_rules_of(role.group),
+        "group_id": role.group_id,
+        "sells": said_by(role.group_id, [request.user]).get(request.user.id),  # type: ignore[list-item,union-attr]
         "judged": run is not None and run.finished_at is not None,
         "earlier": week - WEEK,
         "later": week + WEEK if week < newest else None,

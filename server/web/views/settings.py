@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.selectors import mail_day_of, webhooks_of
 from farms.access import Need
+from farms.agreement import standing_of
 from farms.closures import closure_of
 from farms.selectors import people_of, season_on, tokens_of
 from monitoring.selectors import stations_of
@@ -26,6 +27,7 @@ def settings(request: HttpRequest, visit: Visit) -> HttpResponse:
         "mail_day": WEEKDAYS[mail_day_of(visit.farm) - 1],
         "closure": closure_of(visit.farm, visit.today),
         "webhooks": sum(webhook.is_on for webhook in webhooks_of(visit.farm)),
+        "agreement": standing_of(visit.farm, visit.today),
         "season": season_on(visit.farm, visit.today),
     }
     return render(request, "web/settings.html", context)

@@ -19,7 +19,8 @@ from farms.models import Farm, GroupMember, User
 from farms.offers import standing_offers
 from farms.selectors import consents_of
 from farms.services import Successor
-from server.reports.letters import Sheets, letters_pdf, usual_paper
+from server.reports.letters import Sheets, letters_pdf
+from server.reports.typesetter import usual_paper
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_group_member, make_stations, make_user
 from tests.server.api.senders import session_of

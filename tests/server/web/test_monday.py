@@ -66,5 +66,5 @@ def test_only_advisers_have_a_list(browser, anna, carla, erik, northfield):
 
 def test_the_list_asks_the_database_no_more_for_more_farms(browser, dana, farms, django_assert_max_num_queries):
     client = browser(dana)
-    with django_assert_max_num_queries(33):
+    with django_assert_max_num_queries(34):
         client.get(reverse("monday"))

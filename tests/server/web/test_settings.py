@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from alerts.selectors import levels_of
 from farms.models import ApiToken, Consent, Person, Season
-from farms.services import add_person
+from farms.services import Yes, accept_agreement, add_person
 from tests.cast import NOW, acting, as_factory
 from tests.server.web.pages import at, words
 
@@ -110,6 +110,8 @@ def test_only_an_adviser_of_the_group_can_be_let_in(browser, anna, carla, northf
 
 
 def test_the_owner_lets_the_farm_count_in_the_region(browser, anna, northfield):
+    with acting(anna):
+        accept_agreement(farm=northfield, yes=Yes("2026-1", "en"), by=anna, now=NOW)
     client = browser(anna)
     client.post(at("agree_region", northfield))
     client.post(at("agree_region", northfield))  # pressed twice

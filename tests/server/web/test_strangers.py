@@ -44,9 +44,10 @@ OPEN = {
 
 
 # A group's, with their strangers in test_region_and_group.py, test_guests.py, test_visits.py, test_alert.py,
-# test_running.py and test_advisers.py.
+# test_running.py, test_advisers.py and test_agreement.py.
 OF_A_GROUP = {"region", "group", "guests", "end_guest", "visit_rules", "rules", "rule"}
 OF_A_GROUP |= {"running", "try_again", "running_everywhere", "advisers", "adviser", "pass_promises"}
+OF_A_GROUP |= {"terms", "adviser_sells"}
 
 
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:
