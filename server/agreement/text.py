@@ -14,10 +14,12 @@ from pathlib import Path
 from typing import Any
 
 from django.template import Context, Engine
+from django.utils.translation import get_language
 
 from farms.agreement import Agreement
 
 TEXTS = Path(__file__).parent / "texts"
+LANGUAGES = ("en", "es")
 ENGINE = Engine()
 
 
@@ -63,6 +65,12 @@ def text_of(agreement: Agreement, language: str) -> AgreementText:
     title, *blocks = [[filled(line) for line in block] for block in _blocks(agreement.version, language)]
     sections = tuple(_section(block) for block in blocks)
     return AgreementText(agreement.version, agreement.made_on, language, title[0].parts[0], sections)
+
+
+def language_here() -> str:
+    """The language of whoever reads, where the agreement is there in it; else English."""
+    found = get_language() or "en"
+    return found if found in LANGUAGES else "en"
 
 
 def _facts(agreement: Agreement) -> dict[str, Any]:

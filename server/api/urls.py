@@ -9,6 +9,7 @@ from server.api.documentation import Documentation, openapi
 from server.api.v1.action_levels import ActionLevels, GroupActionLevels
 from server.api.v1.adviser_offers import AdviserOffers, Promises
 from server.api.v1.advisers import Advisers
+from server.api.v1.agreement import Acceptances, AgreementOfFarm, TermsOfGroup
 from server.api.v1.alerts import Alerts
 from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
@@ -69,6 +70,7 @@ ON_FARM: dict[str, Any] = {
     "seasons": Seasons,
     "people": People,
     "consents": Consents,
+    "agreement/acceptances": Acceptances,
     "adviser-offers": AdviserOffers,
     "promises": Promises,
     "closures": Closures,
@@ -94,6 +96,7 @@ router.register("regions/<uuid:region_id>/closures", RegionClosures, basename="r
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
 router.register("groups/<uuid:group_id>/visit-rules", GroupVisitRulesView, basename="group-visit-rules")
+router.register("groups/<uuid:group_id>/terms", TermsOfGroup, basename="group-terms")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")
 router.register("groups/<uuid:group_id>/advisers", Advisers, basename="group-adviser")
 for noun, view in ON_FARM.items():
@@ -107,6 +110,7 @@ urlpatterns = [
     path("phone", Phone.as_view({"post": "create"}), name="phone"),
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve", "patch": "partial_update"}), name="farm-detail"),
     path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
+    path("farms/<uuid:farm_id>/agreement", AgreementOfFarm.as_view({"get": "retrieve"}), name="farm-agreement"),
     path("farms/<uuid:farm_id>/trend", TrendOfFarm.as_view({"get": "retrieve"}), name="farm-trend"),
     path("farms/<uuid:farm_id>/precision", PrecisionOfFarm.as_view({"get": "retrieve"}), name="farm-precision"),
     path(

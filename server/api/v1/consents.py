@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from farms.access import Need, one_of
 from farms.models.access import ConsentKind
 from farms.selectors import advisers_of_group, consents_of
-from farms.services import AdviserUnknown, give_consent, withdraw_consent
+from farms.services import AdviserUnknown, give_consent, join_comparison, withdraw_consent
 from server.api.fields import Body, Choice, Id, YesNo
 from server.api.pagination import OnePage
 from server.api.views import OnFarm
@@ -50,22 +50,29 @@ class Consents(OnFarm):
 
     @extend_schema(request=NewConsent, responses={201: ConsentSerializer}, examples=[EXAMPLE])
     def create(self, request: Request, farm_id: UUID) -> Response:
-        """Agree that an adviser sees the farm, or that it counts in region reports."""
+        """Agree that an adviser sees the farm, or that it counts in region reports from the next quarter on.
+
+        The latter takes the data agreement as it is now, accepted first: POST /farms/{farm_id}/agreement/acceptances.
+        """
         body = self.body(NewConsent)
         adviser = advisers_of_group(self.farm.group_id).filter(id=body["adviser_id"]).first()
         if adviser is None and (body["adviser_id"] or body["kind"] == ConsentKind.ADVISER):
             raise AdviserUnknown(pointer="/adviser_id")
-        consent = give_consent(
-            farm=self.farm, kind=body["kind"], adviser=adviser, whoever_follows=body["whoever_follows"], by=self.user,
-            now=self.now,
-        )  # fmt: skip
+        if body["kind"] == ConsentKind.REGIONAL and adviser is None:
+            consent = join_comparison(farm=self.farm, by=self.user, now=self.now)
+        else:
+            consent = give_consent(
+                farm=self.farm, kind=body["kind"], adviser=adviser, whoever_follows=body["whoever_follows"],
+                by=self.user, now=self.now,
+            )  # fmt: skip
         return Response(ConsentSerializer(consent).data, status=201)
 
     @extend_schema(responses={204: None})
     def destroy(self, request: Request, farm_id: UUID, consent_id: UUID) -> Response:
-        """Withdraw a consent, at once; a second time changes nothing.
+        """Withdraw a consent; a second time changes nothing.
 
-        What the adviser had planned there is taken back.
+        An adviser sees nothing of the farm from that moment on, and what they had planned there is taken back. A farm
+        that counts in region reports counts until the quarter ends.
         """
         withdraw_consent(consent=one_of(consents_of(self.farm), consent_id), by=self.user, now=self.now)
         return Response(status=204)

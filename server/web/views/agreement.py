@@ -7,7 +7,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import content_disposition_header
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -23,7 +22,7 @@ from farms.services import (
     keep_signed_paper,
 )
 from farms.services.agreement import MOST_BYTES
-from server.agreement import text_of
+from server.agreement import language_here, text_of
 from server.reports.agreement import agreement_answer
 from server.reports.typesetter import PAPERS, usual_paper
 from server.web.choices import choices_of
@@ -107,12 +106,6 @@ def erase_scan(request: HttpRequest, visit: Visit, signed_paper_id: UUID) -> Htt
     erase_signed_paper(paper=paper, by=request.user, now=visit.now)  # type: ignore[arg-type]
     messages.success(request, _("The scan and the signer's name are erased. That the farm accepted stays."))
     return redirect("agreement", farm_id=visit.farm.id)
-
-
-def language_here() -> str:
-    """The language of the page, which is the agreement's too."""
-    found = get_language() or "en"
-    return found if found in LANGUAGES else "en"
 
 
 def _paper_form(visit: Visit, *sent: Any) -> PaperForm:

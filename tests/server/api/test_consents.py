@@ -5,7 +5,7 @@ from uuid import uuid4
 import pytest
 
 from farms.models import Farm, User
-from tests.server.api.senders import session_of
+from tests.server.api.senders import Sender, session_of
 from tests.server.api.test_problems import assert_problem
 
 pytestmark = pytest.mark.django_db
@@ -13,11 +13,26 @@ pytestmark = pytest.mark.django_db
 
 def test_the_owner_agrees_and_takes_it_back(anna: User, northfield: Farm):
     owner, path = session_of(anna), f"/api/v1/farms/{northfield.id}/consents"
+    accept(owner, northfield)
     made = owner.post(path, {"kind": "regional"})
     assert (made.status_code, made.json()["withdrawn_at"]) == (201, None)
     assert_problem(owner.post(path, {"kind": "regional"}), 409, "consent_already_given")
     assert owner.delete(f"{path}/{made.json()['id']}").status_code == 204
     assert owner.get(path).json()["results"][0]["withdrawn_at"] is not None
+
+
+def accept(owner: Sender, farm: Farm) -> None:
+    yes = {"version": "2026-1", "language": "en"}
+    assert owner.post(f"/api/v1/farms/{farm.id}/agreement/acceptances", yes).status_code == 201
+
+
+def test_the_data_agreement_comes_before_the_comparison(anna: User, northfield: Farm):
+    owner, path = session_of(anna), f"/api/v1/farms/{northfield.id}/consents"
+    problem = assert_problem(owner.post(path, {"kind": "regional"}), 409, "agreement_not_accepted")
+    assert f"/api/v1/farms/{northfield.id}/agreement/acceptances" in problem["detail"]
+    assert len(owner.get(path).json()["results"]) == 1
+    accept(owner, northfield)
+    assert owner.post(path, {"kind": "regional"}).status_code == 201
 
 
 def test_an_adviser_whose_consent_ends_is_a_stranger(anna: User, dana: User, northfield: Farm):

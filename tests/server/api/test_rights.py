@@ -23,7 +23,7 @@ WRITING_MAY = PHONE_MAY | {
 OWNERS_ONLY = {
     "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
     "patch farms/{farm_id}", "get webhooks", "post webhooks", "post webhooks/{webhook_id}/switched",
-    "delete webhooks/{webhook_id}", "post adviser-offers/{adviser_offer_id}/answer",
+    "delete webhooks/{webhook_id}", "post adviser-offers/{adviser_offer_id}/answer", "post agreement/acceptances",
 }  # fmt: skip
 
 # What an adviser does as the one who comes: an owner plans nobody's visits.
@@ -47,8 +47,10 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
 
 # A mail is a letter to an owner; the adviser reads it by the farm's consent, and prints it for who has no address.
 MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
+# What was signed for the farm: its owners and its adviser.
+AGREED = {"get agreement", "get agreement/acceptances"}
 OF_OWNERS = {"get tokens", "get log", "get webhooks"}
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - OF_OWNERS
+READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
