@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0009_successors_who_leave"),
+        ("farms", "0010_data_agreement"),
     ]
 
     operations = [

@@ -34,6 +34,11 @@ class Section:
     points: tuple[str, ...]
     after: tuple[str, ...]
 
+    @property
+    def labelled(self) -> list[list[tuple[str, str]]]:
+        """The table's rows, each cell with the name of its column."""
+        return [list(zip(self.columns, row, strict=True)) for row in self.rows]
+
 
 @dataclass(frozen=True)
 class AgreementText:

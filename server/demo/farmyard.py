@@ -8,16 +8,20 @@ from django.db import transaction
 
 from farms import services
 from farms.access import OWNER, Role
+from farms.agreement import IN_FORCE, agreement_of
 from farms.ledger import Actor
+from farms.licences import USUAL
 from farms.models import Facility, Farm, Group, GroupMember, Holding, Region, User
 from farms.models.access import ConsentKind, FarmRole, GroupRole
-from farms.services import NewFarm
+from farms.services import NewFarm, NewTerms, PaperSigned, Yes
 from farms.tenancy.acting import act_for_user
 from monitoring.methods import CARD, LEG, TRAP
 from monitoring.models import Station
 from monitoring.services import SitingData, add_station
 from server.demo import scenario
 from server.demo.scenario import Building, Dairy
+from server.reports.agreement import agreement_pdf
+from server.reports.typesetter import usual_paper
 
 # Registered and agreed in March: who agrees counts in region reports from the next quarter on.
 OPENED = datetime.combine(scenario.REGISTERED, time(12), UTC)
@@ -64,7 +68,23 @@ def make_cast() -> Cast:
             GroupMember.objects.create(group=group, user=users[key], role=GroupRole.ADVISER)
         GroupMember.objects.create(group=group, user=users["coordinator"], role=GroupRole.COORDINATOR)
     advisers = {key: users[key] for key in ("north", "south")}
-    return Cast(group, regions, advisers, users["coordinator"], users["recorder"])
+    cast = Cast(group, regions, advisers, users["coordinator"], users["recorder"])
+    _terms(cast)
+    return cast
+
+
+def _terms(cast: Cast) -> None:
+    """What the group's coordinator wrote before the first farm came, and what its advisers say of themselves."""
+    terms = NewTerms(USUAL.spdx, sells_products=False, contact=scenario.ASK, valid_from=scenario.FIRST_HUNG)
+    with transaction.atomic():
+        act_for_user(cast.coordinator.id)
+        services.set_terms(group=cast.group, terms=terms, by=cast.coordinator, now=OPENED)
+    for key, adviser in cast.advisers.items():
+        with transaction.atomic():
+            act_for_user(adviser.id)
+            services.say_what_you_sell(
+                group=cast.group, sells_products=scenario.SELLS[key], by=adviser, now=OPENED
+            )  # fmt: skip
 
 
 def make_yard(cast: Cast, dairy: Dairy) -> Yard:
@@ -106,8 +126,27 @@ def _owner(cast: Cast, dairy: Dairy, holding: Holding, slug: str) -> User:
 def _consent(cast: Cast, yard: Yard) -> None:
     adviser = cast.advisers[yard.dairy.adviser]
     services.give_consent(farm=yard.farm, kind=ConsentKind.ADVISER, adviser=adviser, by=yard.owner, now=OPENED)
+    if yard.dairy != scenario.NEWCOMER:
+        _agree(yard, adviser)
     if yard.dairy.consents_to_region:
-        services.give_consent(farm=yard.farm, kind=ConsentKind.REGIONAL, by=yard.owner, now=OPENED)
+        services.join_comparison(farm=yard.farm, by=yard.owner, now=OPENED)
+
+
+def _agree(yard: Yard, adviser: User) -> None:
+    """The data agreement: accepted on the page, or signed on paper and brought in by the adviser.
+
+    The demo's scan is the page as it is printed; nobody signed it.
+    """
+    farm, language = yard.farm, yard.dairy.language
+    if yard.dairy.name not in scenario.SIGNED_ON_PAPER:
+        services.accept_agreement(farm=farm, yes=Yes(IN_FORCE, language), by=yard.owner, now=OPENED)
+        return
+    shown = agreement_of(farm, scenario.FIRST_HUNG)
+    scan = agreement_pdf(shown, language, usual_paper(farm.time_zone))
+    signed = PaperSigned(IN_FORCE, language, scenario.FIRST_HUNG, str(yard.owner), scan)
+    act_for_user(adviser.id)
+    services.keep_signed_paper(farm=farm, paper=signed, by=adviser, now=OPENED)
+    act_for_user(yard.owner.id)
 
 
 def _build(yard: Yard) -> None:

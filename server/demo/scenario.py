@@ -97,6 +97,11 @@ TROUBLES = {
 
 SPANISH = {"Cedar Lot", "Dewberry", "Juniper Draw"}
 NO_REGIONAL_CONSENT = {"Mossy Gate"}
+# Whose owner signed the data agreement on paper; the adviser brought it in.
+SIGNED_ON_PAPER = {"Sorrel Flats"}
+ASK = "Cora Finch (invented), coordinator@example.org"
+# Who of the advisers sells fly products.
+SELLS = {"north": False, "south": True}
 
 # The farm that brings its season as a file, as a program would send it.
 NEWCOMER = Dairy(
