@@ -144,7 +144,8 @@ class TestPaper:
         if not isinstance(sent["scan"], str):
             sent["scan"].seek(0)
         answer = browser(anna).post(at("agreement_paper", northfield), sent)
-        assert answer.status_code == 422 and why in words(answer)
+        assert answer.status_code == 422
+        assert why in words(answer)
         with as_factory():
             assert not Acceptance.objects.exists() and not SignedPaper.objects.exists()
 
