@@ -5,7 +5,8 @@ freezes a report from one cohort, once a week, and monitoring.analysis.disclosur
 is out.
 
 Guarded against: two contributors who lay their own numbers together, and one person who sees several of them anyway (an
-adviser, an owner's family). They know how many contributed, how many are over the level, their own values and thirds.
+adviser, an owner's family). They know how many contributed, how many are over the level, their own values and thirds,
+and these rules: that a share is left out tells them that few are over the level, or few are not.
 """
 
 import math
@@ -26,8 +27,9 @@ LARGEST_SHARE = 25.0  # per cent
 # value is nothing, and all that are zero are told by a zero total.
 FLOOR = 5.0
 COALITION = 2
-# So many on each side of a share: two who know theirs leave one whom they can't name.
-EACH_SIDE = COALITION + 1
+# So many on each side of a share. With one fewer, a share that isn't told would tell two who are over the level that
+# nobody else is: now a third one could be. Where it is told, they leave two whom they can't name.
+EACH_SIDE = COALITION + 2
 RULE_VERSION = "2026-2"
 LOWER, MIDDLE, UPPER = 1, 2, 3
 Thirds = NDArray[np.int8]
@@ -138,7 +140,7 @@ def release(
     if ordered.size < NUMBERS_FROM or words_only or dominance_unsafe(ordered, 1, LARGEST_SHARE):
         return _word(ordered, level, word, seen)
     share = share_to_tenth(over)
-    for told in _most_first(ordered, over if share is not None else None, level):
+    for told in _most_first(ordered, Sides(over, told=share is not None), level):
         if _all_safe(told, seen):
             mean = rounded(float(ordered.mean()))
             return Release(
@@ -146,7 +148,7 @@ def release(
                 contributor_band(ordered.size),
                 mean,
                 rounded(middle_mean(ordered)) if told.middle else None,
-                share if told.over is not None else None,
+                share if told.sides is not None and told.sides.told else None,
                 level_word(mean, level, at_least=at_least),
                 thirds_of(values),
             )
@@ -166,21 +168,48 @@ def release_normal(ratios: ArrayLike, *, watchers: Sequence[Bools] = ()) -> Norm
     order = np.argsort(given[known], kind="stable")
     if ordered.size < NUMBERS_FROM:
         return NormalRelease()
-    above = ordered > 0
     seen = [np.asarray(each, bool)[known][order] for each in watchers]
-    share = share_to_tenth(above)
-    share = share if all(_has_room(~each, ordered.size, above) for each in seen) else None
-    if not all(_has_room(~each, ordered.size, None) for each in seen):
+    share = share_to_tenth(ordered > 0)
+    above: Sides | None = Sides(ordered > 0, told=share is not None)
+    if share is not None and not all(_has_room(~each, ordered.size, above) for each in seen):
+        share, above = None, None
+    if not all(_has_room(~each, ordered.size, above) for each in seen):
         return NormalRelease()
     return NormalRelease(rounded(float(np.exp(ordered.mean()))), rounded(float(np.exp(middle_mean(ordered)))), share)
 
 
 @dataclass(frozen=True)
+class Sides:
+    """Who has a mark, `marked` (n,), and what a reader who knows the rules makes of the share: it was told, or it was
+    left out because few have the mark or few have it not.
+    """
+
+    marked: Bools
+    told: bool
+
+    def known(self) -> Bools:
+        """Who is known to have the mark: all who have it, but none where it is the mark that few have."""
+        few_have_it = not self.told and 2 * self.marked.sum() <= self.marked.size
+        return np.zeros_like(self.marked) if few_have_it else self.marked
+
+    def leave_room(self, unknown: Bools) -> bool:
+        """Whether any of the unknown (n,) could be on either side, for all that was told or left out."""
+        with_it, without = unknown & self.marked, unknown & ~self.marked
+        if self.told:
+            return bool(with_it.any() and without.any())
+        few = self.marked if 2 * self.marked.sum() <= self.marked.size else ~self.marked
+        one_more = np.arange(few.size) <= few.sum()
+        return bool((unknown & few).any()) or share_to_tenth(one_more) is None
+
+
+@dataclass(frozen=True)
 class Told:
-    """What numbers tell of the sorted values: the mean always; `over` (n,) with `level` where a share is told."""
+    """What numbers tell of the sorted values: the mean always; `sides` of the level where a share is told, or left out
+    for being near 0 or 1.
+    """
 
     ordered: Floats
-    over: Bools | None
+    sides: Sides | None
     level: float
     middle: bool
 
@@ -194,21 +223,22 @@ class Told:
         floor = np.zeros(self.ordered.size)
         floor[low:high] = self.ordered[low:high] if self.middle else self.ordered[low - 1]
         floor[high:] = self.ordered[high - 1]
-        if self.over is not None:
-            floor[self.over] = np.maximum(floor[self.over], self.level)
+        if self.sides is not None:
+            over = self.sides.known()
+            floor[over] = np.maximum(floor[over], self.level)
         return self.ordered - floor
 
 
-def _most_first(ordered: Floats, over: Bools | None, level: float) -> list[Told]:
-    """What numbers could tell, from all of it to the mean alone."""
-    shares = [None] if over is None else [over, None]
+def _most_first(ordered: Floats, over: Sides, level: float) -> list[Told]:
+    """What numbers could tell, from all of it to the mean alone. A share that could be told may be left out as well."""
+    shares = [over, None] if over.told else [over]
     return [Told(ordered, share, level, middle) for middle in (True, False) for share in shares]
 
 
 def _all_safe(told: Told, seen: Sequence[Bools]) -> bool:
     excess = told.excess()
     return _safe_from_pairs(told.ordered, excess) and all(
-        _safe_from(told.ordered, excess, each) and _has_room(~each, told.ordered.size, told.over)
+        _safe_from(told.ordered, excess, each) and _has_room(~each, told.ordered.size, told.sides)
         for each in seen
         if not each.all()
     )
@@ -236,13 +266,13 @@ def _safe_from(ordered: Floats, excess: Floats, seen: Bools, spare: float = 0.0)
     return bool(spare + excess[unknown[:-1]].sum() >= _margin(ordered[unknown[-1]]))
 
 
-def _has_room(unknown: Bools, size: int, over: Bools | None) -> bool:
-    """Whether somebody unknown is in each outer third, and on each side of a share that is told: free to be anyone."""
+def _has_room(unknown: Bools, size: int, sides: Sides | None) -> bool:
+    """Whether somebody unknown is in each outer third, and could be on each side of a level: free to be anyone."""
     if not unknown.any():
         return True
     low, high = third_sizes(size)
     room = bool(unknown[:low].any() and unknown[high:].any())
-    return room and (over is None or bool((unknown & over).any() and (unknown & ~over).any()))
+    return room and (sides is None or sides.leave_room(unknown))
 
 
 def _margin(value: float) -> float:
@@ -338,11 +368,11 @@ def before_rounding(value: float) -> tuple[float, float]:
 
 
 def share_to_tenth(flags: ArrayLike) -> float | None:
-    """The share of contributors with a mark, to the nearest tenth; None where fewer than three have it or have it not.
+    """The share of contributors with a mark, to the nearest tenth; None where fewer than four have it or have it not.
 
-    Near 0 and 1 it would tell what every contributor has; two who lay theirs together must leave one on each side.
+    Near 0 and 1 it would tell what every contributor has; see `EACH_SIDE`.
 
-    >>> share_to_tenth([True] * 4 + [False] * 8), share_to_tenth([True] * 2 + [False] * 8)
+    >>> share_to_tenth([True] * 4 + [False] * 8), share_to_tenth([True] * 3 + [False] * 8)
     (0.3, None)
     """
     marked = np.asarray(flags, bool)

@@ -49,7 +49,8 @@ class Week:
     one variable a *block* instead of one a contributor: exact, and as small for ten thousand as for ten.
 
     Where the attacker isn't told everything, they are given more: they know how many contributed, how many of each
-    block are in each third and over the level, and their own third. So the bounds are too narrow, never too wide.
+    block are in each third and over the level, and their own third. So the bounds are too narrow, never too wide
+    (a test holds them against mixed-integer programs in which all this is unknown).
     Thirds enter as two unknown borders: nobody in the lower third is above the first, nobody in the upper below the
     second. A value is asked for in the block where it can be largest, and in that where it can be smallest.
 
@@ -75,24 +76,39 @@ class Week:
 
     def slack(self, pair: tuple[int, int]) -> float:
         """How much nearer an end could come to the worst placed value before it were too near; negative: it is."""
-        asked = self._asked(np.array(pair))
+        asked = self._asked(np.array(pair, np.int64))
         ends = solve(self._facts, asked)
         return float(min((self._room(*each) for each in zip(asked, ends, strict=True)), default=np.inf))
+
+    def intervals(self, known: Sequence[int]) -> list[tuple[Bools, float, float]]:
+        """Whom those who know these can't tell apart (n,), and between what the value of any of them lies for them."""
+        asked = self._asked(np.array(known, np.int64))
+        ends = solve(self._facts, asked).tolist()
+        whom = [~one.known & (one.blocks.classes == one.blocks.classes[one.target]) for one in asked[::2]]
+        return list(zip(whom, ends[1::2], ends[::2], strict=True))
 
     def untrue(self) -> bool:
         """Whether a statement is not true of the values: published of other values than were frozen."""
         return any(not statement.is_true_of(self.values) for statement in self.statements)
 
     def strongest_pairs(self) -> list[tuple[int, int]]:
-        """The pairs that can leave least room: of the largest three, and of the largest two of each block.
+        """The pairs that can leave least room: of the largest three of each statement and of what remains between
+        statements, and of the largest two of each block.
 
         For sums and means the two largest others are strongest; thirds and the middle third add those that lie highest
-        in a lower third, since they leave least below. A test tries all pairs of groups of ten and fourteen.
+        in a lower third, since they leave least below, and equal values on both sides of a border, which fix it. A test
+        tries all pairs of groups of ten and fourteen.
         """
-        members = [np.flatnonzero(statement.members) for statement in self.statements]
-        blocks = [np.flatnonzero(self._blocks.of == block) for block in range(self._blocks.count)]
-        top = {one for of_it in members for one in self._outermost(of_it, 3)}
-        top |= {one for of_it in blocks for one in self._outermost(of_it, 2)}
+        classes, of = self._blocks.classes, self._blocks.of
+        threes = [np.flatnonzero(statement.members) for statement in self.statements]
+        threes += [np.flatnonzero(classes == one) for one in np.unique(classes)]
+        # Those who lie elsewhere than they were told are a block of their own.
+        _, apart = np.unique(np.column_stack([of, self._told]), axis=0, return_inverse=True)
+        twos = [np.flatnonzero(apart.ravel() == block) for block in np.unique(apart)]
+        at_a_border = np.unique(self.values[(self._told != self._blocks.thirds).any(axis=1)])
+        twos += [np.flatnonzero((self.values == value) & (of == block)) for value in at_a_border for block in set(of)]
+        top = {one for of_it in threes for one in self._outermost(of_it, 3)}
+        top |= {one for of_it in twos for one in self._outermost(of_it, 2)}
         return list(combinations(sorted(top), 2))
 
     def _outermost(self, of_it: Ints, count: int) -> list[int]:
@@ -100,7 +116,7 @@ class Week:
         ordered: list[int] = of_it[np.argsort(self.values[of_it], kind="stable")].tolist()
         return ordered[-count:] + (ordered[:count] if self.scale.natural is None else [])
 
-    @property
+    @cached_property
     def _facts(self) -> Facts:
         return Facts(self.values, self.statements, self.scale)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import linprog
 from scipy.sparse import block_diag
 
-from monitoring.analysis.disclosure_statements import COUNTED, LOWER, MIDDLE, UPPER, Scale, Statement, Thirds
+from monitoring.analysis.disclosure_statements import COUNTED, LOWER, MIDDLE, UPPER, Range, Scale, Statement, Thirds
 from monitoring.analysis.shapes import Bools, Floats, Ints
 
 
@@ -25,10 +26,14 @@ class Facts:
     statements: Sequence[Statement]
     scale: Scale = COUNTED
 
-    @property
+    @cached_property
     def unit(self) -> float:
         """What the programs count in, so that a solver's tolerance means the same for every method."""
         return max(float(np.abs(self.values).max(initial=0.0)), 1.0)
+
+    @cached_property
+    def ends(self) -> Range:
+        return self.scale.ends(self.values)
 
 
 @dataclass(frozen=True)
@@ -155,19 +160,15 @@ def _program(facts: Facts, question: Question) -> Program:
 def _limits(facts: Facts, question: Question, width: int) -> Floats:
     """What each variable can be: by nature, by the level, and the borders by the values that are known."""
     borders = 2 * len(facts.statements)
-    floor, top = facts.scale.ends(facts.values)
+    floor, top = facts.ends
     limits = np.tile([floor, top], (width, 1)).astype(np.float64)
     for block, first in enumerate(question.blocks.first):
         _to_its_side(limits[borders + block], facts, int(first))
     _to_its_side(limits[-1], facts, question.target)
-    for number in range(len(facts.statements)):
-        third = question.blocks.thirds[:, number]
-        low, high = limits[2 * number], limits[2 * number + 1]
-        for border, below, above in ((low, LOWER, MIDDLE), (high, MIDDLE, UPPER)):
-            known = facts.values[question.known & (third == below)]
-            border[0] = max(border[0], known.max(initial=floor))
-            known = facts.values[question.known & (third == above)]
-            border[1] = min(border[1], known.min(initial=top))
+    for number, third in enumerate(question.blocks.thirds[question.known].T):
+        known = facts.values[question.known]
+        for border, below in ((2 * number, LOWER), (2 * number + 1, MIDDLE)):
+            limits[border] = known[third == below].max(initial=floor), known[third == below + 1].min(initial=top)
     return limits / facts.unit
 
 

@@ -121,3 +121,8 @@ class TestEqualValues:
             low, high = np.flatnonzero(values == 20)[:2], np.flatnonzero(values == 130)
             assert week.slack((int(low[0]), int(high[0]))) == pytest.approx(week.slack((int(low[1]), int(high[0]))))
             assert week.breaches() == []
+
+    def test_both_on_either_side_of_a_border_are_a_pair_to_try(self):
+        values = np.array([40.0, 50, 70, 70, 80, 100, 100, 120, 130, 130])
+        week = Week(values, [Statement(everybody(values), mean=(88.5, 89.5), thirds=True)])
+        assert (2, 3) in week.strongest_pairs()
