@@ -19,11 +19,16 @@ __all__ = ["COUNTED", "LOG_RATIOS", "AuditError", "Breach", "Range", "Scale", "S
 
 COALITION = 2
 COALITION_FROM = 3  # two are every pair
+# Where several statements overlap, what is told of all and of a part tells of the rest: so many must remain.
+REMAINDER_FROM = 10  # contributors
 
 
 @dataclass(frozen=True)
 class Breach:
-    """A contributor (its index) whose value some others bound too well, `low` to `high`; `by` are their indices."""
+    """A contributor (its index) whose value some others bound too well, `low` to `high`; `by` are their indices.
+
+    Without `by` and without ends: one of so few who remain between statements that these tell a number of them.
+    """
 
     target: int
     by: tuple[int, ...]
@@ -64,7 +69,8 @@ class Week:
     scale: Scale = field(default=COUNTED)
 
     def breaches(self, pairs: Sequence[tuple[int, int]] | None = None) -> list[Breach]:
-        """Whom two contributors, or somebody who sees several, bound too well; each coalition's worst, or none.
+        """Whom two contributors, or somebody who sees several, bound too well; each coalition's worst, or none. And
+        who is left among fewer than ten by statements about overlapping contributors, whom rounding alone hides.
 
         `pairs` are those that are tried; without, those that can be strongest (see `strongest_pairs`).
         """
@@ -72,7 +78,7 @@ class Week:
             return []
         asked = [each for known in self._coalitions(pairs) for each in self._asked(known)]
         found = [self._worst(question, ends) for question, ends in zip(asked, solve(self._facts, asked), strict=True)]
-        return [breach for breach in found if breach is not None]
+        return [breach for breach in found if breach is not None] + self._remainders()
 
     def slack(self, pair: tuple[int, int]) -> float:
         """How much nearer an end could come to the worst placed value before it were too near; negative: it is."""
@@ -123,6 +129,14 @@ class Week:
     @cached_property
     def _blocks(self) -> Blocks:
         return Blocks.of_facts(self._facts)
+
+    def _remainders(self) -> list[Breach]:
+        """One of each class that several statements leave with too few contributors, however well they are rounded."""
+        classes, members = self._blocks.classes, np.array([each.members for each in self.statements])
+        counted = members.any(axis=0)
+        sizes = np.bincount(classes[counted], minlength=classes.max() + 1)
+        few = [one for one in np.flatnonzero((sizes > 0) & (sizes < REMAINDER_FROM)) if len(self.statements) > 1]
+        return [Breach(int(np.flatnonzero(classes == one)[0]), (), -np.inf, np.inf) for one in few]
 
     def _coalitions(self, pairs: Sequence[tuple[int, int]] | None) -> list[Ints]:
         """Who lays their values together, (n_known,) indices each; where there are but two, also either and neither."""

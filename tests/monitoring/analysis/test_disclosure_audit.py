@@ -42,7 +42,21 @@ def test_two_means_that_differ_by_one_farm_tell_it_though_each_alone_is_safe():
     both = [Statement(members, mean=(values.mean() - 1e-3, values.mean() + 1e-3))
             for members in (everybody(EVEN), all_but(EVEN, 11)) for values in (EVEN[members],)]  # fmt: skip
     assert not any(Week(EVEN, [each]).breaches() for each in both)
-    assert 11 in {breach.target for breach in Week(EVEN, both).breaches()}
+    assert 11 in {breach.target for breach in Week(EVEN, both).breaches() if breach.by}
+
+
+@pytest.mark.parametrize("left_out", [1, 9])
+def test_so_few_between_two_statements_are_a_breach_though_rounding_hides_them(left_out):
+    values = np.linspace(60.0, 140.0, 40)
+    part = np.arange(40) >= left_out
+    assert Week(values, [mean_of(values, everybody(values)), mean_of(values, part)]).breaches()
+
+
+def test_a_region_and_its_parts_of_ten_each_are_none():
+    values = np.linspace(60.0, 140.0, 20)
+    part = np.arange(20) % 2 == 0
+    told = [mean_of(values, members) for members in (everybody(values), part, ~part)]
+    assert Week(values, told).breaches() == []
 
 
 def test_all_zero_is_told_by_a_zero_mean():
