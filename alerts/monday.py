@@ -21,6 +21,7 @@ from alerts.checks.group_week import WEEKS_BACK, judge_late_readings, retry_fail
 from alerts.delivery.coordinator_report import queue_coordinator_reports
 from alerts.delivery.due_digests import queue_due_digests, write_due
 from alerts.delivery.monday_list import queue_monday_lists
+from alerts.delivery.region_bulletin import queue_region_bulletins
 from alerts.log_context import judging
 from alerts.models import CheckRun
 from alerts.models.check import RunState
@@ -58,13 +59,16 @@ def check_group(group: "Group", now: datetime) -> list[date]:
 def judge_again(group: "Group", now: datetime) -> int:
     """Bring in what arrived late, the farms that had been set aside, and region reports that could not be published.
 
-    Tells advisers what nobody has looked at, and writes the mails whose day has come. Returns farm-weeks looked at.
+    Tells advisers what nobody has looked at, and writes the mails whose day has come, and the bulletins of regions.
+    Returns farm-weeks looked at.
     """
     looked_at = judge_late_readings(group, now)
     escalate_unseen(group, now)
     solved = retry_failures(group, now)
     queue_due_digests(group, now=now)
     _do_what_failed(group, now)
+    # Here and not with the lists: a region's reports may come out later, and a reader may ask for them later.
+    queue_region_bulletins(group, newest_due(group.time_zone, now), now)
     return looked_at + len(solved)
 
 

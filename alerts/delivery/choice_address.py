@@ -16,7 +16,7 @@ from django.conf import settings
 from django.core.signing import BadSignature, Signer
 from django.urls import reverse
 
-from alerts.models import CoordinatorReport, Digest
+from alerts.models import CoordinatorReport, Digest, RegionBulletin
 from alerts.models.mail_choice import MailKind
 from alerts.models.outbox import Mail
 from alerts.selectors.mail_choices import choice_keys
@@ -24,7 +24,7 @@ from alerts.services.choice_key import keys_to_sign
 
 SALT = "alerts.choice_address"
 # By their places in addresses that were given away: new ones at the end.
-KINDS = (MailKind.DIGEST, MailKind.MONDAY_LIST, MailKind.COORDINATOR_REPORT)
+KINDS = (MailKind.DIGEST, MailKind.MONDAY_LIST, MailKind.COORDINATOR_REPORT, MailKind.REGION_BULLETIN)
 BEFORE_ABOUT, ID = 17, 16  # bytes: the kind and whose mail it is; then an id for each farm or group
 # Beside the kind: of every farm that somebody owns in the group that is named. Joined mails said so before they named
 # their farms; nothing signs it any more.
@@ -33,7 +33,7 @@ EVERY = 0x80
 
 @dataclass(frozen=True)
 class Reader:
-    """Whose mail it is, and of which farm or group; `others`: the other farms in the same message.
+    """Whose mail it is, and of which farm, group or region; `others`: the other farms in the same message.
 
     `every`, of old mails: the digests of all farms that they own in that group.
     """
@@ -68,6 +68,8 @@ def _reader_of(rows: Sequence[Mail]) -> Reader:
     if isinstance(first, Digest):
         about_id, *others = sorted(row.farm_id for row in rows if isinstance(row, Digest))
         return Reader(first.recipient_id, MailKind.DIGEST, about_id, tuple(others))
+    if isinstance(first, RegionBulletin):
+        return Reader(first.recipient_id, MailKind.REGION_BULLETIN, first.region_id)
     kind = MailKind.COORDINATOR_REPORT if isinstance(first, CoordinatorReport) else MailKind.MONDAY_LIST
     return Reader(first.recipient_id, kind, first.group_id)
 

@@ -13,7 +13,7 @@ from django.utils.translation import ngettext, override
 
 from alerts.delivery.letter import as_text, render
 from alerts.delivery.outbox import queue
-from alerts.delivery.participation import FEWEST, Participation, Told, participation_of, told_of
+from alerts.delivery.participation import FEWEST, Participation, Told, keep_told, participation_of, told_of
 from alerts.models import CoordinatorReport
 from alerts.models.outbox import occasion_of
 from alerts.wording.numbers import day_phrase
@@ -74,6 +74,7 @@ def queue_coordinator_reports(group: "Group", week: date, now: datetime) -> int:
     if not counted:
         return 0
     told, regions = told_of(counted), list(regions_of(group))
+    keep_told(group.id, week, told)
     published = _published(group, week)
     needs_a_look = len(published) < len(regions) or (told.total is not None and _is_amiss(told.total))
     mails = []

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from alerts.checks.rules import overdue
-from alerts.models import CheckFailure
+from alerts.models import CheckFailure, RoundsTold
 from alerts.models.alert import Rule
+from alerts.models.rounds_told import RoundsOf
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
 from alerts.selectors.rules import rules_of_group
 from farms.lookups import array_of
@@ -78,6 +79,21 @@ def told_of(regions: Mapping[UUID, Participation]) -> Told:
     if 0 < smaller.farms < FEWEST:
         return Told(total, {}, None)
     return Told(total, large, smaller if smaller.farms else None)
+
+
+def keep_told(group_id: UUID, week: date, told: Told) -> None:
+    """Keep what may be told of a week, as it was first told: for the coordinator's pages, who see no farm to count."""
+
+    def line(of: RoundsOf, own: Participation, region_id: UUID | None = None) -> RoundsTold:
+        numbers = {"farms": own.farms, "came": own.came, "overdue": own.overdue}
+        return RoundsTold(group_id=group_id, week=week, of=of, region_id=region_id, **numbers)
+
+    lines = [line(RoundsOf.REGION, own, region_id) for region_id, own in told.regions.items()]
+    lines += [line(RoundsOf.SMALLER, told.smaller)] if told.smaller is not None else []
+    lines += [line(RoundsOf.ALL, told.total)] if told.total is not None else []
+    # Of several at once the first holds: two would tell what lies between them.
+    if not RoundsTold.objects.filter(group_id=group_id, week=week).exists():
+        RoundsTold.objects.bulk_create(lines, ignore_conflicts=True)
 
 
 def _came(farm_ids: list[UUID], week: date) -> set[UUID]:

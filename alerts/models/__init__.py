@@ -3,9 +3,16 @@ from alerts.models.assessment import Assessment
 from alerts.models.borrowed import BorrowedFigures
 from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
-from alerts.models.mail_choice import ChoiceKey, CoordinatorReportChoice, DigestChoice, MondayListChoice
+from alerts.models.mail_choice import (
+    ChoiceKey,
+    CoordinatorReportChoice,
+    DigestChoice,
+    MondayListChoice,
+    RegionBulletinChoice,
+)
 from alerts.models.mail_day import MailDay
-from alerts.models.outbox import CoordinatorReport, Digest, MondayList
+from alerts.models.outbox import CoordinatorReport, Digest, MondayList, RegionBulletin
+from alerts.models.rounds_told import RoundsTold
 from alerts.models.rule import GroupRule
 from alerts.models.running import Ring, Running
 from alerts.models.stopped_address import StoppedAddress
@@ -34,7 +41,10 @@ __all__ = [
     "MailDay",
     "MondayList",
     "MondayListChoice",
+    "RegionBulletin",
+    "RegionBulletinChoice",
     "Ring",
+    "RoundsTold",
     "Running",
     "StoppedAddress",
     "TextMessage",

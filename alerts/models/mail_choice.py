@@ -18,6 +18,7 @@ class MailKind(models.TextChoices):
     DIGEST = "digest", _("weekly mail of a farm")
     MONDAY_LIST = "monday_list", _("Monday list")
     COORDINATOR_REPORT = "coordinator_report", _("coordinator's report")
+    REGION_BULLETIN = "region_bulletin", _("bulletin of a region")
 
 
 class ChoiceWay(models.TextChoices):
@@ -65,6 +66,16 @@ class CoordinatorReportChoice(ChoiceFields):
 
     class Meta:
         indexes = [models.Index(name="report_choice_by_reader", fields=["group", "recipient", "chosen_at"])]
+
+
+class RegionBulletinChoice(ChoiceFields):
+    """How often somebody wants the bulletin of a region: none until they ask for it. Seen by nobody else."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    region = models.ForeignKey("farms.Region", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        indexes = [models.Index(name="bulletin_choice_by_reader", fields=["region", "recipient", "chosen_at"])]
 
 
 class ChoiceKey(models.Model):

@@ -1,6 +1,6 @@
 """Mails waiting to be sent, and sent: the row is the queue.
 
-A farm's digest or mid-week mail, an adviser's Monday list, a coordinator's report.
+A farm's digest or mid-week mail, an adviser's Monday list, a coordinator's report, a region's bulletin.
 """
 
 from datetime import date
@@ -47,6 +47,7 @@ class Refusal(models.TextChoices):
     NO_OWNER = "no_owner", _("its reader was no longer an owner of the farm")
     NO_ADVISER = "no_adviser", _("its reader was no longer an adviser of the group")
     ROLE_ENDED = "role_ended", _("its reader was no longer a coordinator of the group")
+    NO_REGION = "no_region", _("its reader may no longer see the region's reports")
     WITHDREW = "withdrew", _("a farm on this list had withdrawn its consent since it was written")
     STOPPED = "stopped", _("mails to this address don't arrive, so none is sent there")
     ADDRESS = "address", _("the mail server there refused the address")
@@ -136,6 +137,20 @@ class CoordinatorReport(Delivery):
         indexes = [_due("coordinator_report_due")]
 
 
+class RegionBulletin(Delivery):
+    """A region's published week to somebody who asked for it: what anybody who may see the region reads on its page."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    group = models.ForeignKey("farms.Group", on_delete=models.PROTECT, related_name="+")
+    region = models.ForeignKey("farms.Region", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(name="region_bulletin_once_an_occasion", fields=["region", "recipient", "occasion"])
+        ]
+        indexes = [_due("region_bulletin_due")]
+
+
 # What the outbox holds: rows of any of its tables.
-Mail = Digest | MondayList | CoordinatorReport
-TABLES: tuple[type[Mail], ...] = (Digest, MondayList, CoordinatorReport)
+Mail = Digest | MondayList | CoordinatorReport | RegionBulletin
+TABLES: tuple[type[Mail], ...] = (Digest, MondayList, CoordinatorReport, RegionBulletin)

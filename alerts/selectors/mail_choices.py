@@ -6,24 +6,34 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from alerts.models import ChoiceKey, CoordinatorReportChoice, DigestChoice, MondayListChoice
+from alerts.models import (
+    ChoiceKey,
+    CoordinatorReportChoice,
+    DigestChoice,
+    MondayListChoice,
+    RegionBulletinChoice,
+)
 from alerts.models.mail_choice import HowOften, MailKind
 from farms.access import OWNER
 from farms.errors import Missing
-from farms.selectors import farms_with_roles, group_roles_of
+from farms.selectors import farms_with_roles, group_roles_of, regions_open_to
 
 if TYPE_CHECKING:
-    from farms.models import Farm, Group, User
+    from farms.models import Farm, Group, Region, User
 
-Choice = DigestChoice | MondayListChoice | CoordinatorReportChoice
+Choice = DigestChoice | MondayListChoice | CoordinatorReportChoice | RegionBulletinChoice
+OF_GROUPS = (MailKind.MONDAY_LIST, MailKind.COORDINATOR_REPORT)
 
 
 @dataclass(frozen=True)
 class Subscription:
-    """A mail that somebody gets by their role: of which farm or group, how often, and since when (None: by default)."""
+    """A mail that somebody gets by their role: of which farm, group or region, how often, and since when.
+
+    `chosen_at` is None where nothing was chosen: every week then, but for a bulletin, which comes to who asked for it.
+    """
 
     kind: MailKind
-    about: "Farm | Group"
+    about: "Farm | Group | Region"
     how_often: HowOften = HowOften.EVERY_WEEK
     chosen_at: datetime | None = None
 
@@ -33,7 +43,11 @@ class Subscription:
 
     @property
     def group_id(self) -> UUID | None:
-        return self.about.id if self.kind != MailKind.DIGEST else None
+        return self.about.id if self.kind in OF_GROUPS else None
+
+    @property
+    def region_id(self) -> UUID | None:
+        return self.about.id if self.kind == MailKind.REGION_BULLETIN else None
 
     @property
     def name(self) -> str:
@@ -42,7 +56,7 @@ class Subscription:
 
 def subscriptions_of(user: "User") -> list[Subscription]:
     """Digests of the farms that a user owns, by name, then lists of the groups that they advise for, then reports of
-    those that they coordinate.
+    those that they coordinate, then bulletins of the regions of which they ever asked for one.
     """
     farms = [farm for farm, role in farms_with_roles(user) if role == OWNER]
     roles = list(group_roles_of(user))
@@ -55,7 +69,19 @@ def subscriptions_of(user: "User") -> list[Subscription]:
         *(_subscription(MailKind.DIGEST, farm, digests) for farm in farms),
         *(_subscription(MailKind.MONDAY_LIST, group, lists) for group in groups),
         *(_subscription(MailKind.COORDINATOR_REPORT, group, reports) for group in coordinated),
+        *_bulletins(user),
     ]
+
+
+def _bulletins(user: "User") -> "list[Subscription]":
+    chosen = bulletin_choices(user.id)
+    regions = regions_open_to(user).filter(id__in=list(chosen))
+    return [_subscription(MailKind.REGION_BULLETIN, region, chosen) for region in regions]
+
+
+def bulletin_of(user: "User", region: "Region") -> Subscription:
+    """How often somebody wants the bulletin of a region that is open to them: not at all until they ask for it."""
+    return _subscription(MailKind.REGION_BULLETIN, region, bulletin_choices(user.id))
 
 
 def subscription_for(user: "User", kind: str, about_id: UUID | None) -> Subscription:
@@ -65,7 +91,11 @@ def subscription_for(user: "User", kind: str, about_id: UUID | None) -> Subscrip
 
 def subscriptions_for(user: "User", kind: str, about_ids: Collection[UUID | None]) -> list[Subscription]:
     """The mails of a kind that a user still gets of these farms or groups. Raises Missing where there is none."""
-    found = [each for each in subscriptions_of(user) if each.kind == kind and each.about.id in about_ids]
+    if kind == MailKind.REGION_BULLETIN:
+        regions = regions_open_to(user).filter(id__in=[each for each in about_ids if each])
+        found = [bulletin_of(user, region) for region in regions]
+    else:
+        found = [each for each in subscriptions_of(user) if each.kind == kind and each.about.id in about_ids]
     if not found:
         raise Missing()
     return found
@@ -80,10 +110,11 @@ def digests_in_group(user: "User", group_id: UUID | None) -> list[Subscription]:
     return found
 
 
-def _subscription(kind: MailKind, about: "Farm | Group", choices: "Mapping[UUID, Choice]") -> Subscription:
+def _subscription(kind: MailKind, about: "Farm | Group | Region", choices: "Mapping[UUID, Choice]") -> Subscription:
     chosen = choices.get(about.id)
     if chosen is None:
-        return Subscription(kind, about)
+        usual = HowOften.NONE if kind == MailKind.REGION_BULLETIN else HowOften.EVERY_WEEK
+        return Subscription(kind, about, usual)
     return Subscription(kind, about, HowOften(chosen.how_often), chosen.chosen_at)
 
 
@@ -103,6 +134,12 @@ def report_choices(user_id: UUID, group_ids: Collection[UUID]) -> dict[UUID, Cho
     """What a coordinator chose last for the report of each group; without those of which they never chose."""
     rows = CoordinatorReportChoice.objects.filter(recipient_id=user_id, group_id__in=group_ids)
     return {row.group_id: row for row in rows.order_by("chosen_at", "id")}
+
+
+def bulletin_choices(user_id: UUID) -> dict[UUID, Choice]:
+    """What somebody chose last for the bulletin of each region; without those of which they never chose."""
+    rows = RegionBulletinChoice.objects.filter(recipient_id=user_id)
+    return {row.region_id: row for row in rows.order_by("chosen_at", "id")}
 
 
 def choice_keys() -> list[bytes]:

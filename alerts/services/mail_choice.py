@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
-from alerts.models import CoordinatorReportChoice, DigestChoice, MondayListChoice
+from alerts.models import CoordinatorReportChoice, DigestChoice, MondayListChoice, RegionBulletinChoice
 from alerts.models.mail_choice import ChoiceWay, HowOften, MailKind
 from alerts.selectors.mail_choices import Subscription
 from farms.errors import Invalid
@@ -34,6 +34,8 @@ def choose_how_often(
         DigestChoice.objects.create(farm_id=subscription.about.id, **chosen)
     elif subscription.kind == MailKind.COORDINATOR_REPORT:
         CoordinatorReportChoice.objects.create(group_id=subscription.about.id, **chosen)
+    elif subscription.kind == MailKind.REGION_BULLETIN:
+        RegionBulletinChoice.objects.create(region_id=subscription.about.id, **chosen)
     else:
         MondayListChoice.objects.create(group_id=subscription.about.id, **chosen)
     return Subscription(subscription.kind, subscription.about, HowOften(how_often), now)

@@ -17,6 +17,7 @@ from monitoring.selectors.readings import (
     readings_received,
     summaries_of,
 )
+from monitoring.selectors.region_places import RegionPlace, places_of_farm, places_of_farms
 from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
@@ -28,6 +29,7 @@ __all__ = [
     "FacilityResult",
     "FarmDevelopment",
     "PlaceToLook",
+    "RegionPlace",
     "SheetHanging",
     "SheetPlace",
     "arrivals_of",
@@ -40,6 +42,8 @@ __all__ = [
     "last_round",
     "last_works",
     "next_round_due",
+    "places_of_farm",
+    "places_of_farms",
     "pooled_result",
     "readings_of",
     "readings_of_round",

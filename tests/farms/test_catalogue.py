@@ -41,7 +41,7 @@ NO_FARMS_DATA = {
     "monitoring_cohort", "monitoring_regionreport", "monitoring_heldreport",
     "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
-    "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration",
+    "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration", "alerts_roundstold",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -49,6 +49,8 @@ OWN_ROWS = {
     "alerts_mondaylistchoice": "(recipient_id = ",
     "alerts_coordinatorreport": "(recipient_id = ",
     "alerts_coordinatorreportchoice": "(recipient_id = ",
+    "alerts_regionbulletin": "(recipient_id = ",
+    "alerts_regionbulletinchoice": "(recipient_id = ",
     "alerts_digestchoice": "(recipient_id = ",
     "farms_ownanswer": "(who = ",
     "alerts_textnumber": "(user_id = ",
@@ -62,7 +64,7 @@ APPEND_ONLY = {
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
     "monitoring_contribution", "monitoring_heldreport",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
-    "alerts_coordinatorreportchoice", "alerts_webhooksecret",
+    "alerts_coordinatorreportchoice", "alerts_webhooksecret", "alerts_regionbulletinchoice", "alerts_roundstold",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
 }  # fmt: skip

@@ -1,0 +1,73 @@
+"""A region's reports of a season, and which farms' places among them somebody may know.
+
+Reports are read through the region role, which can read these and nothing of a farm.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from monitoring.methods import METHODS
+from monitoring.regional.selectors import reports_of_region, reports_of_week
+
+if TYPE_CHECKING:
+    from monitoring.models import RegionReport
+
+WEEK = timedelta(weeks=1)
+Place = tuple[str, str]  # method, part
+
+
+@dataclass(frozen=True)
+class RegionSeason:
+    """A region's reports by method and part ("" the whole region) and week, from the first week to the newest one."""
+
+    weeks: tuple[date, ...]
+    reports: "Mapping[tuple[str, str, date], RegionReport]"
+
+    @property
+    def week(self) -> date | None:
+        """The newest week of which there is a report."""
+        return self.weeks[-1] if self.weeks else None
+
+    @property
+    def methods(self) -> list[str]:
+        return [method for method in METHODS if any(method == found for found, _part, _week in self.reports)]
+
+    @property
+    def parts(self) -> list[str]:
+        """The housings of which the newest week has reports."""
+        return sorted({part for _method, part, week in self.reports if part and week == self.week})
+
+    def series(self, method: str, part: str = "") -> "list[RegionReport | None]":
+        """A report for each of the weeks, None where there is none."""
+        return [self.reports.get((method, part, week)) for week in self.weeks]
+
+    def now(self, method: str, part: str = "") -> "RegionReport | None":
+        return self.reports.get((method, part, self.week)) if self.week else None
+
+    def tells_numbers(self, method: str) -> bool:
+        """Whether any week of the whole region is told in numbers."""
+        return any(report is not None and report.disclosure == "numbers" for report in self.series(method))
+
+
+def season_of_region(region_id: UUID, since: date, until: date | None = None, *, using: str = "region") -> RegionSeason:
+    """The reports from one week (its Monday) to another, both included. One query."""
+    reports = reports_of_region(region_id, since=since, using=using)
+    return season_of(reports if until is None else reports.filter(week__lte=until))
+
+
+def season_of(reports: "Iterable[RegionReport]") -> RegionSeason:
+    found = {(report.method, report.part, report.week): report for report in reports}
+    known = [week for _method, _part, week in found]
+    if not known:
+        return RegionSeason((), {})
+    first, last = min(known), max(known)
+    return RegionSeason(tuple(first + WEEK * number for number in range((last - first).days // 7 + 1)), found)
+
+
+def groups_week(group_id: UUID, week: date) -> "Mapping[tuple[UUID, str], RegionReport]":
+    """The reports of all regions of a group of one week, by region and method; of whole regions. One query."""
+    reports: Sequence[RegionReport] = list(reports_of_week(group_id, week, using="region").filter(part=""))
+    return {(report.region_id, report.method): report for report in reports}
