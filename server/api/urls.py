@@ -35,7 +35,7 @@ from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
 from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
-from server.api.v1.regions import RegionReports, Regions
+from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.running import RunningOfGroup
 from server.api.v1.seasons import Seasons
@@ -81,6 +81,7 @@ ON_FARM: dict[str, Any] = {
     "phone-codes": PhoneCodes,
     "log": Log,
     "mails": Mails,
+    "region-places": RegionPlaces,
 }
 
 router = SimpleRouter(trailing_slash=False, use_regex_path=False)
@@ -107,6 +108,11 @@ urlpatterns = [
     re_path(r"^docs/?$", Documentation.as_view(), name="api-docs"),
     path("me", Me.as_view({"get": "retrieve"}), name="me"),
     path("groups/<uuid:group_id>/running", RunningOfGroup.as_view({"get": "retrieve"}), name="group-running"),
+    path(
+        "regions/<uuid:region_id>/reports.csv",
+        RegionReportsAsCsv.as_view({"get": "retrieve"}),
+        name="region-report-csv",
+    ),
     path("phone", Phone.as_view({"post": "create"}), name="phone"),
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve", "patch": "partial_update"}), name="farm-detail"),
     path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
