@@ -7,8 +7,10 @@ so that it is true whichever process answers, and while no worker lives. No farm
 
 import os
 import secrets
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from datetime import datetime
+from datetime import date, datetime
+from uuid import UUID
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseNotFound
@@ -24,6 +26,7 @@ from prometheus_client.registry import Collector
 from alerts.models import CheckRun, Running
 from alerts.selectors.running import last_ring, newest_runs, number_of_runs, running_everywhere
 from farms import clock
+from monitoring.regional.selectors import held_back
 from server.celery import app
 
 QUEUES = ("celery", "checks", "mail", "hooks", "imports")
@@ -62,7 +65,7 @@ def of_rows(now: datetime) -> CollectorRegistry:
 
 
 class RunningCollector(Collector):
-    """Reads the rows when it is asked: five queries, however many groups, and the broker's queues."""
+    """Reads the rows when it is asked: seven queries, however many groups, and the broker's queues."""
 
     def __init__(self, now: datetime) -> None:
         self.now = now
@@ -71,6 +74,7 @@ class RunningCollector(Collector):
         yield self._bell()
         yield from _runs()
         yield from self._groups(running_everywhere())
+        yield _held()
         yield _queues()
 
     def _bell(self) -> Metric:
@@ -120,6 +124,18 @@ def _by_group(name: str, words: str, values: Iterable[tuple[Running, float]]) ->
     for row, value in values:
         family.add_metric([str(row.group_id)], value)
     return family
+
+
+def _held() -> Metric:
+    """Weeks of regions that the audit of region reports holds back."""
+    held = GaugeMetricFamily("flyround_region_reports_held", "Weeks of regions held back.", labels=["group_id"])
+    for group_id, weeks in Counter(group for group, _region, _week in _weeks_held()).items():
+        held.add_metric([str(group_id)], weeks)
+    return held
+
+
+def _weeks_held() -> set[tuple[UUID, UUID, date]]:
+    return {(each.region.group_id, each.region_id, each.week) for each in held_back()}
 
 
 def _runs() -> Iterator[Metric]:

@@ -68,6 +68,7 @@ from farms.services.offer import (
 )
 from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
+from farms.services.region import split_by_housing
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
 from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
 from farms.services.token import TokenLifeWrong, make_token, revoke_token
@@ -188,6 +189,7 @@ __all__ = [
     "set_language",
     "set_terms",
     "set_visit_rules",
+    "split_by_housing",
     "take_back_visit",
     "take_promise_over",
     "use_phone_code",

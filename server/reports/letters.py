@@ -55,8 +55,8 @@ def _version(version: Version, paper: PaperLetter, picture: str) -> dict[str, An
     return {
         "title": letter.title,
         "week": letter.week[:1].upper() + letter.week[1:],
-        "counts": [_paragraph(each) for each in letter.counts],
-        "paragraphs": [_paragraph(each) for each in letter.paragraphs],
+        "counts": [paragraph_json(each) for each in letter.counts],
+        "paragraphs": [paragraph_json(each) for each in letter.paragraphs],
         "picture": picture,
         "chart": version.chart if letter.picture and picture else 0,
         "words": letter.picture.words if letter.picture else "",
@@ -66,6 +66,6 @@ def _version(version: Version, paper: PaperLetter, picture: str) -> dict[str, An
     }
 
 
-def _paragraph(told: Paragraph) -> dict[str, Any]:
+def paragraph_json(told: Paragraph) -> dict[str, Any]:
     sentences = [{"text": each.text, "strong": each.strong} for each in told.sentences]
     return {"level": told.level, "heading": told.heading, "sentences": sentences}

@@ -143,6 +143,27 @@ SENTENCES: dict[Kind, Callable[[Off, Running | None, str], str]] = {
 }
 
 
+HELD = {
+    "bounded": gettext_lazy(
+        "From the figures a contributor could have been worked out. Nothing has to be done: the report is tried again "
+        "at each check, and stays back while this is so."
+    ),
+    "untrue": gettext_lazy(
+        "A figure did not follow from what was kept of that week. Tell whoever runs the service: this is an error in "
+        "it, and the report stays back until it is mended."
+    ),
+    "unsolved": gettext_lazy(
+        "The check for safety came to no end. It is tried again by itself; tell whoever runs the service if it stands "
+        "here for more than a day."
+    ),
+}
+
+
+def held_in_words(reason: str) -> str:
+    """Why a region's report is held back, and what to do. Tells of no farm."""
+    return str(HELD.get(reason, reason))
+
+
 def well_in_words(row: Running | None) -> str:
     """What is said where nothing is off."""
     if row is None or row.week is None:

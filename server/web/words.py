@@ -13,6 +13,8 @@ from django.utils.translation import gettext_lazy, ngettext, pgettext
 from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
 from alerts.wording.matters import TELLERS, matter_phrase
+from alerts.wording.regions import NOT_TOLD
+from alerts.wording.regions import ratio as ratio_in_figures
 from alerts.wording.results import heading
 from monitoring.charts import weeks_line
 from monitoring.methods import METHODS
@@ -147,9 +149,21 @@ def region_word(word: str) -> str:
 
 
 @register.filter
-def share_of_owners(share: float) -> str:
-    """About 3 in 10."""
-    return _("about %(tenths)d in 10") % {"tenths": round(share * 10)}
+def share_or_mark(share: float | str | None) -> str:
+    """About 3 in 10; not told, for whatever reason: also where a template found no report."""
+    return str(NOT_TOLD) if share is None or isinstance(share, str) else _("about %(tenths)d in 10") % {"tenths": round(share * 10)}
+
+
+@register.filter
+def ratio(value: float) -> str:
+    """1.3 times the own normal, without the times."""
+    return ratio_in_figures(value)
+
+
+@register.filter
+def third_name(third: int) -> str:
+    """Lower third; middle third; upper third."""
+    return str(label_of("monitoring.Contribution", "third", third))
 
 
 @register.filter

@@ -29,6 +29,7 @@ PLAIN = {
     "file_id": "0197d0c2-5c00-7000-8000-0000000000ff",
     "table": "readings",
     "rule": "overdue",
+    "year": "2026",
 }
 # Secret keys in addresses, by what the address begins with.
 KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}

@@ -25,9 +25,10 @@ from farms import clock
 from farms.access import GroupRole, group_for, watched_group
 from farms.errors import Missing
 from farms.selectors import group_roles_of
+from monitoring.regional.selectors import held_back
 from server.watchdog import allowed
 from server.web.doors import signed_in
-from server.web.running import aside_lines, off_in_words, run_line, well_in_words
+from server.web.running import aside_lines, held_in_words, off_in_words, run_line, well_in_words
 
 
 @signed_in
@@ -50,6 +51,7 @@ def running(request: HttpRequest, group_id: UUID) -> HttpResponse:
         "aside": aside,
         "unseen": unseen,
         "coordinates": GroupRole.COORDINATOR in roles,
+        "held": [(each, held_in_words(each.reason)) for each in held_back(group_id=group_id)],
     }
     return render(request, "web/running.html", context)
 

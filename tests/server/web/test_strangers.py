@@ -44,10 +44,11 @@ OPEN = {
 
 
 # A group's, with their strangers in test_region_and_group.py, test_guests.py, test_visits.py, test_alert.py,
-# test_running.py, test_advisers.py and test_agreement.py.
+# test_running.py, test_advisers.py, test_agreement.py, test_region_papers.py and test_regions_compared.py.
 OF_A_GROUP = {"region", "group", "guests", "end_guest", "visit_rules", "rules", "rule"}
 OF_A_GROUP |= {"running", "try_again", "running_everywhere", "advisers", "adviser", "pass_promises"}
 OF_A_GROUP |= {"terms", "adviser_sells"}
+OF_A_GROUP |= {"bulletin", "bulletin_mail", "past_season", "past_season_pdf", "regions_compared", "split_region"}
 
 
 def routes(patterns: Any, converters: tuple[str, ...] = ()) -> Iterator[tuple[str, tuple[str, ...]]]:
