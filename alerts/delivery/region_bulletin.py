@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from alerts.delivery.chart import PIXELS
-from alerts.delivery.letter import Letter, Paragraph, Picture, paragraph
+from alerts.delivery.letter import Letter, Paragraph, Picture, paragraph, render
 from alerts.delivery.outbox import queue
 from alerts.delivery.region_chart import normal_chart
 from alerts.delivery.region_sentences import rising_lines, week_paragraphs
@@ -65,10 +65,11 @@ def _mails(
     for reader in missing:
         with override(reader.language):
             letter = bulletin_letter(region, season)
+            html = render("alerts/region_bulletin.html", letter=letter)
         picture = letter.picture
         yield RegionBulletin(
             group=group, region=region, recipient=reader, occasion=occasion, language=reader.language,
-            subject=letter.subject[:200], text=letter.as_text(), html=letter.as_html(),
+            subject=letter.subject[:200], text=letter.as_text(), html=html,
             picture=picture.png if picture else None, picture_text=picture.words if picture else "",
             needs_a_look=needs_a_look(season), queued_at=now, next_try_at=now,
         )  # fmt: skip
@@ -130,9 +131,10 @@ def small_print(region: "Region") -> tuple[str, ...]:
         _("No farm is named here, and no farm's number can be worked out from it. {why}").format(
             why=words.why_not_told()
         ),
-        _("{region}, region reports of {group}. To be used and passed on under {licence}: {url}").format(
-            region=region.name, group=region.group.name, licence=licence.name, url=licence.url
+        _("Region reports of {group}. They may be used and passed on under {licence}:").format(
+            group=region.group.name, licence=licence.name
         ),
+        licence.url,
     )
 
 

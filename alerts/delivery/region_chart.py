@@ -29,7 +29,7 @@ def normal_chart(
     words = ChartWords(
         title=title,
         description=f"{told}.",
-        unit=_("times the own normal"),
+        unit=_("{what}: times the own normal").format(what=heading(method)),
         action_level=_("own normal"),
         no_counts=_("No week is told in numbers yet."),
         date_label=day_label,

@@ -38,5 +38,5 @@ def rising_lines(season: "RegionSeason") -> Iterator[tuple[str, str]]:
     """What is rising where within the region: the method (with its housing, where it is split), and how fast."""
     for method in season.methods:
         yield heading(method), words.growth_words(season.now(method))
-        for part in season.parts:
+        for part in season.parts(method):
             yield f"{heading(method)}, {words.housing_phrase(part)}", words.growth_words(season.now(method, part))

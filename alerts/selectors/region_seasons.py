@@ -35,10 +35,9 @@ class RegionSeason:
     def methods(self) -> list[str]:
         return [method for method in METHODS if any(method == found for found, _part, _week in self.reports)]
 
-    @property
-    def parts(self) -> list[str]:
-        """The housings of which the newest week has reports."""
-        return sorted({part for _method, part, week in self.reports if part and week == self.week})
+    def parts(self, method: str) -> list[str]:
+        """The housings of which the newest week has a report of a method."""
+        return sorted(part for found, part, week in self.reports if part and (found, week) == (method, self.week))
 
     def series(self, method: str, part: str = "") -> "list[RegionReport | None]":
         """A report for each of the weeks, None where there is none."""

@@ -37,14 +37,15 @@ Row = list[str]
 
 @dataclass(frozen=True)
 class Part:
-    """A part of the page: a heading, paragraphs, a picture as SVG with its words, a table with its head first."""
+    """A part of the page: a heading; paragraphs, beside a picture (SVG, with its words) where there is one; a table
+    with its head first.
+    """
 
     heading: str = ""
     paragraphs: Sequence[Paragraph] = ()
     drawing: str = ""
     words: str = ""
     table: Sequence[Row] = ()
-    width: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -66,20 +67,18 @@ def bulletin_sheet(region: "Region", season: "RegionSeason") -> Sheet:
     of_week = _("week of {day}").format(day=day_phrase(week))
     drawing, told = _drawn(season, shown_method(season))
     rising = [paragraph(f"{growth}.", heading=what) for what, growth in rising_lines(season)]
-    cautions = [paragraph(*words.cautions())]
     return Sheet(
         title=f"{region.name}, {of_week}",
         heading=region.name,
         lead=f"{of_week[:1].upper()}{of_week[1:]} · {region.group.name}",
         parts=[
             Part(_("This week: how far from their own normal"), week_paragraphs(season)),
-            Part("", (), drawing, told, (), 0.86),
-            Part(_("What is rising where"), rising),
+            Part(_("What is rising where"), rising, drawing, told),
             Part(_("The last weeks"), (), table=weeks_table(season)),
             Part(_("How to read it"), [paragraph(words.why_own_normal(), *words.how_to_read()[:1])]),
-            Part(_("Where it leads to work"), cautions),
         ],
-        small_print=small_print(region),
+        # In the small print, which has its place whatever stands above it.
+        small_print=(" ".join(words.cautions()), *small_print(region)),
     )
 
 
@@ -90,7 +89,7 @@ def season_sheet(region: "Region", season: "RegionSeason", year: int, rounds: fl
         weeks = list(zip(season.weeks, season.series(method), strict=True))
         known = any(row is not None and row.normal is not None for _week, row in weeks)
         drawing, told = _drawn(season, method if known else None)
-        parts.append(Part(heading(method), [paragraph(*season_sentences(weeks))], drawing, told, (), 0.8))
+        parts.append(Part(heading(method), [paragraph(*season_sentences(weeks))], drawing, told))
     parts.append(Part(_("How to read it"), [paragraph(words.why_own_normal(), *words.how_to_read()[:1])]))
     title = _("{region}: the season of {year}").format(region=region.name, year=year)
     return Sheet(title, title, region.group.name, parts, small_print(region))
@@ -158,6 +157,5 @@ def _section(part: Part, number: int, folder: Path) -> dict[str, Any]:
         "paragraphs": [paragraph_json(each) for each in part.paragraphs],
         "picture": name,
         "words": part.words,
-        "width": part.width,
         "table": {"head": head, "rows": rows},
     }

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django import template
 from django.utils.formats import date_format, number_format
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext, pgettext
@@ -149,9 +150,17 @@ def region_word(word: str) -> str:
 
 
 @register.filter
+def soft_mark(told: str) -> str:
+    """What is told as it is; the mark of what isn't in soft letters, wherever it stands."""
+    return format_html('<span class="soft">{}</span>', told) if told == str(NOT_TOLD) else told
+
+
+@register.filter
 def share_or_mark(share: float | str | None) -> str:
     """About 3 in 10; not told, for whatever reason: also where a template found no report."""
-    return str(NOT_TOLD) if share is None or isinstance(share, str) else _("about %(tenths)d in 10") % {"tenths": round(share * 10)}
+    if share is None or isinstance(share, str):
+        return soft_mark(str(NOT_TOLD))
+    return _("about %(tenths)d in 10") % {"tenths": round(share * 10)}
 
 
 @register.filter

@@ -194,7 +194,7 @@ class TestNumbers:
         note(check_time(monday(0)), group)
         with CaptureQueriesContext(connection) as queries:
             scraped(token)
-        assert len(queries) <= 5
+        assert len(queries) <= 6
 
 
 def empty_queues() -> None:
