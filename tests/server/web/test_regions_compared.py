@@ -29,8 +29,9 @@ def test_regions_stand_by_name_with_what_was_published(browser, erik, northfield
     season(region)
     report(elsewhere, **{**NUMBERS, "normal": 0.7, "mean": 30.0, "word": "low"})
     page = words(browser(erik).get(page_of(group)))
-    assert page.index("Lower Valley 1.3 rising") < page.index("Upper Valley 0.7 rising")
-    assert "Lower Valley not told not told not told not told not told" in page  # traps
+    assert page.index("Lower Valley Growth: rising") < page.index("Upper Valley Growth: rising")
+    assert page.index("% more) 1.3") < page.index("% more) 0.7")
+    assert "Lower Valley Growth: not told not told not told not told not told" in page  # traps
 
 
 def test_rounds_are_told_of_five_farms_or_more_and_never_by_what_remains(
