@@ -1,13 +1,9 @@
 """A region's bulletin, and its season for a group's meeting, each a PDF of one page. From stored reports only."""
 
-import json
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import typst
 from django.http import HttpResponse
 from django.utils.http import content_disposition_header
 from django.utils.text import slugify
@@ -22,15 +18,14 @@ from alerts.wording import regions as words
 from alerts.wording.numbers import amount, day_label, day_phrase
 from alerts.wording.region_seasons import no_prize, participation_sentence, season_sentences
 from alerts.wording.results import heading
-from monitoring.charts import LIGHT
-from server.reports.letters import PAPERS, fonts, paragraph_json, usual_paper
+from server.reports.letters import paragraph_json
+from server.reports.typesetter import PAPERS, set_pdf, usual_paper
 
 if TYPE_CHECKING:
     from alerts.selectors.region_seasons import RegionSeason
     from farms.models import Region
     from monitoring.models import RegionReport
 
-TEMPLATE = Path(__file__).parent / "regions.typ"
 WEEKS_IN_TABLE = 8
 Row = list[str]
 
@@ -126,16 +121,12 @@ def _drawn(season: "RegionSeason", method: str | None) -> tuple[str, str]:
 
 def sheet_pdf(sheet: Sheet, region: "Region", paper: str) -> bytes:
     """The page as PDF, on a paper of PAPERS."""
-    with tempfile.TemporaryDirectory(prefix="flyround-region-") as folder:
-        sections = [_section(part, number, Path(folder)) for number, part in enumerate(sheet.parts)]
-        given = {"title": sheet.title, "author": region.group.name, "paper": PAPERS[paper], "lang": get_language()}
-        given |= {"heading": sheet.heading, "lead": sheet.lead, "sections": sections}
-        given |= {"small_print": list(sheet.small_print), "palette": vars(LIGHT)}
-        Path(folder, "region.json").write_text(json.dumps(given), "utf-8")
-        made = typst.compile(TEMPLATE.read_bytes(), root=folder, font_paths=fonts(), ignore_system_fonts=True)
-    if not isinstance(made, bytes):
-        raise TypeError("The typesetter gave no PDF.")
-    return made
+    given: dict[str, Any] = {"title": sheet.title, "author": region.group.name, "paper": PAPERS[paper]}
+    given |= {"lang": get_language(), "heading": sheet.heading, "lead": sheet.lead}
+    given |= {"sections": [_section(part, number) for number, part in enumerate(sheet.parts)]}
+    given |= {"small_print": list(sheet.small_print)}
+    pictures = {_picture(number): part.drawing for number, part in enumerate(sheet.parts) if part.drawing}
+    return set_pdf("regions.typ", given, pictures)
 
 
 def sheet_answer(sheet: Sheet, region: "Region", name: str, asked: str) -> HttpResponse:
@@ -147,15 +138,16 @@ def sheet_answer(sheet: Sheet, region: "Region", name: str, asked: str) -> HttpR
     return response
 
 
-def _section(part: Part, number: int, folder: Path) -> dict[str, Any]:
-    name = f"{number}.svg" if part.drawing else ""
-    if name:
-        (folder / name).write_text(part.drawing, "utf-8")
+def _section(part: Part, number: int) -> dict[str, Any]:
     head, rows = (part.table[0], list(part.table[1:])) if part.table else ([], [])
     return {
         "heading": part.heading,
         "paragraphs": [paragraph_json(each) for each in part.paragraphs],
-        "picture": name,
+        "picture": _picture(number) if part.drawing else "",
         "words": part.words,
         "table": {"head": head, "rows": rows},
     }
+
+
+def _picture(number: int) -> str:
+    return f"{number}.svg"
