@@ -171,9 +171,9 @@ def release_normal(ratios: ArrayLike, *, watchers: Sequence[Bools] = ()) -> Norm
     seen = [np.asarray(each, bool)[known][order] for each in watchers]
     share = share_to_tenth(ordered > 0)
     above: Sides | None = Sides(ordered > 0, told=share is not None)
-    if share is not None and not all(_has_room(~each, ordered.size, above) for each in seen):
+    if share is not None and not all(_has_room(~each, ordered, above) for each in seen):
         share, above = None, None
-    if not all(_has_room(~each, ordered.size, above) for each in seen):
+    if not all(_has_room(~each, ordered, above) for each in seen):
         return NormalRelease()
     return NormalRelease(rounded(float(np.exp(ordered.mean()))), rounded(float(np.exp(middle_mean(ordered)))), share)
 
@@ -237,8 +237,11 @@ def _most_first(ordered: Floats, over: Sides, level: float) -> list[Told]:
 
 def _all_safe(told: Told, seen: Sequence[Bools]) -> bool:
     excess = told.excess()
+    # Who sees several may know all others of a value that reaches over the lower third's border: then it can't fall.
+    low = third_sizes(told.ordered.size)[0]
+    for_several = np.where(told.ordered[low] == told.ordered, 0.0, excess)
     return _safe_from_pairs(told.ordered, excess) and all(
-        _safe_from(told.ordered, excess, each) and _has_room(~each, told.ordered.size, told.sides)
+        _safe_from(told.ordered, for_several, each) and _has_room(~each, told.ordered, told.sides)
         for each in seen
         if not each.all()
     )
@@ -266,12 +269,15 @@ def _safe_from(ordered: Floats, excess: Floats, seen: Bools, spare: float = 0.0)
     return bool(spare + excess[unknown[:-1]].sum() >= _margin(ordered[unknown[-1]]))
 
 
-def _has_room(unknown: Bools, size: int, sides: Sides | None) -> bool:
-    """Whether somebody unknown is in each outer third, and could be on each side of a level: free to be anyone."""
+def _has_room(unknown: Bools, ordered: Floats, sides: Sides | None) -> bool:
+    """Whether somebody unknown is in each outer third, and could be on each side of a level: free to be anyone.
+
+    One whose value reaches over a third's border isn't: others of that value may have been told that they fill it.
+    """
     if not unknown.any():
         return True
-    low, high = third_sizes(size)
-    room = bool(unknown[:low].any() and unknown[high:].any())
+    low, high = third_sizes(ordered.size)
+    room = bool((unknown & (ordered < ordered[low])).any() and (unknown & (ordered > ordered[high - 1])).any())
     return room and (sides is None or sides.leave_room(unknown))
 
 

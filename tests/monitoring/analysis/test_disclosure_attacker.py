@@ -149,3 +149,18 @@ def test_what_the_gate_lets_out_survives_those_who_see_several(cases):
         watchers = [rng.random(values.size) < share for share in (0.3, 0.7, 0.9)]
         cell = release(values, LEVEL, at_least=False, watchers=watchers)
         assert week_of(cell, values, LEVEL, watchers=watchers).breaches() == []
+
+
+def test_equal_values_at_a_border_take_the_room_of_those_not_seen():
+    """Somebody sees ten of twelve, among them one 60 that was told "upper third": so neither of the others is above it.
+
+    The gate once counted the other 60 as free to be anywhere in that third.
+    """
+    values = np.array([20.0, 20, 30, 40, 40, 50, 50, 60, 60, 100, 100, 170])
+    sees = np.ones(12, bool)
+    sees[[3, 8]] = False
+    told = release(values, LEVEL, at_least=False)
+    assert told.disclosure == "numbers"
+    [(_whom, _low, high)] = week_of(told, values, LEVEL).intervals(np.flatnonzero(sees).tolist())
+    assert high == pytest.approx(60)
+    assert release(values, LEVEL, at_least=False, watchers=[sees]).disclosure == "word"
