@@ -21,7 +21,10 @@ from typing import Any
 from uuid import UUID
 
 import django
+import numpy as np
 from django.db import connection, connections, transaction
+from django.test import Client
+from django.urls import reverse
 
 from farms.ids import uuid7
 
@@ -33,6 +36,7 @@ NEWEST = date(2026, 8, 31)  # a Monday
 FIRST = NEWEST - timedelta(weeks=WEEKS - 1)
 LEVELS = {"card": 100.0, "trap": 250.0, "leg": 10.0}
 PAGES = 5
+ASKED, WARMING = 200, 10
 EMPTIED = (
     "monitoring_regionreport", "monitoring_contribution", "monitoring_cohort", "monitoring_heldreport",
     "monitoring_weeklysummary", "monitoring_reading", "monitoring_round", "monitoring_station", "farms_consent",
@@ -155,12 +159,15 @@ def figures() -> dict[str, dict[str, Any]]:
     """Name, value, unit and number of runs of every figure of this bench."""
     seconds, numbers = publishing(fill(FARMS, REGIONS, SUMMARIES))
     ratio, raw, table = page_against_raw()
+    with_data, without = page_with_and_without_data()
     return {
         f"regional.minutes_{FARMS}": _figure(seconds / 60, "min", 1),
         "regional.share_with_numbers": _figure(numbers, "of reports", 1),
         "regional.page_vs_raw": _figure(ratio, "times faster", PAGES),
         "regional.ms_from_readings": _figure(raw, "ms", PAGES),
         "regional.ms_from_reports": _figure(table, "ms", PAGES),
+        "regional.page_p95_ratio": _figure(with_data / without, "times the page without data", ASKED),
+        "regional.page_p95": _figure(with_data, "ms", ASKED),
     }
 
 
@@ -189,6 +196,29 @@ def page_against_raw() -> tuple[float, float, float]:
             table.append(_milliseconds(cursor, FROM_REPORTS, [FIRST, regions]))
     middle = statistics.median(raw), statistics.median(table)
     return middle[0] / middle[1], *middle
+
+
+def page_with_and_without_data() -> tuple[float, float]:
+    """The 95th percentile, in ms, of the signed-in region page with half a year of reports, and of one without.
+
+    On what `page_against_raw` filled in; of the second region the reports are deleted first.
+    """
+    from farms.models import Region, User
+
+    full, empty = Region.objects.order_by("slug")[:2]
+    with connections["owner"].cursor() as cursor:
+        cursor.execute("DELETE FROM monitoring_regionreport WHERE region_id = %s", [empty.id])
+    client = Client()
+    client.force_login(User.objects.filter(group_roles__group=full.group).order_by("email")[0])
+    taken: dict[Any, list[float]] = {full.id: [], empty.id: []}
+    for number in range(2 * (ASKED + WARMING)):
+        region = (full, empty)[number % 2].id
+        start = time.perf_counter()
+        answer = client.get(reverse("region", args=[region]), HTTP_HOST="localhost")
+        assert answer.status_code == 200, answer.status_code
+        if number >= 2 * WARMING:
+            taken[region].append(1000 * (time.perf_counter() - start))
+    return tuple(float(np.percentile(each, 95)) for each in taken.values())  # type: ignore[return-value]
 
 
 def _milliseconds(cursor: Any, statement: str, asked: list[Any]) -> float:
