@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 from typing import Any
 
-from farms.models import Farm, Region
+from farms.models import Farm, Group, GroupTerms, Region, User
 from monitoring.models import Contribution, HeldReport, RegionReport
 from tests.cast import NOW, as_factory
 
@@ -51,3 +51,12 @@ def contribution(farm: Farm, third: int | None, week: date = WEEK, method: str =
 def held(region: Region, reason: str = "bounded", week: date = WEEK) -> None:
     with as_factory():
         HeldReport.objects.create(region=region, week=week, reason=reason, held_at=NOW)
+
+
+def odbl(group: Group, by: User) -> None:
+    """The group's region reports are under the Open Database License from the cast's Monday on."""
+    with as_factory():
+        GroupTerms.objects.create(
+            group=group, licence="ODbL-1.0", sells_products=False, contact="Erik", valid_from=NOW.date(), set_by=by,
+            set_at=NOW,
+        )  # fmt: skip

@@ -21,11 +21,13 @@ from alerts.models.outbox import occasion_of
 from alerts.selectors.region_seasons import RegionSeason, season_of_region
 from alerts.wording import regions as words
 from alerts.wording.numbers import day_phrase
+from farms.agreement import licence_of_group
+from farms.clock import local_date
 from farms.selectors import regions_of
 from monitoring.charts import to_mail_png
-from monitoring.regional.licence import licence_of
 
 if TYPE_CHECKING:
+    from farms.licences import Licence
     from farms.models import Group, Region, User
 
 SHOWN = timedelta(weeks=11)
@@ -37,8 +39,11 @@ def queue_region_bulletins(group: "Group", week: date, now: datetime) -> int:
     Nothing goes out of a region before a report of that week is published and tells something.
     """
     readers = _readers(group.id)
-    regions = [region for region in regions_of(group) if region.id in readers]
-    return queue(mail for region in regions for mail in _mails(group, region, readers[region.id], week, now))
+    if not readers:
+        return 0
+    licence = licence_of_group(group.id, local_date(now, group.time_zone))
+    regions = [region for region in regions_of(group).select_related("group") if region.id in readers]
+    return queue(mail for region in regions for mail in _mails(region, readers[region.id], week, now, licence))
 
 
 def _readers(group_id: UUID) -> "dict[UUID, list[User]]":
@@ -53,7 +58,7 @@ def _readers(group_id: UUID) -> "dict[UUID, list[User]]":
 
 
 def _mails(
-    group: "Group", region: "Region", readers: "Sequence[User]", week: date, now: datetime
+    region: "Region", readers: "Sequence[User]", week: date, now: datetime, licence: "Licence"
 ) -> Iterator[RegionBulletin]:
     occasion = occasion_of(week)
     written = RegionBulletin.objects.filter(region_id=region.id, occasion=occasion)
@@ -64,11 +69,11 @@ def _mails(
         return
     for reader in missing:
         with override(reader.language):
-            letter = bulletin_letter(region, season)
+            letter = bulletin_letter(region, season, licence)
             html = render("alerts/region_bulletin.html", letter=letter)
         picture = letter.picture
         yield RegionBulletin(
-            group=group, region=region, recipient=reader, occasion=occasion, language=reader.language,
+            group_id=region.group_id, region=region, recipient=reader, occasion=occasion, language=reader.language,
             subject=letter.subject[:200], text=letter.as_text(), html=html,
             picture=picture.png if picture else None, picture_text=picture.words if picture else "",
             needs_a_look=needs_a_look(season), queued_at=now, next_try_at=now,
@@ -87,7 +92,7 @@ def needs_a_look(season: RegionSeason) -> bool:
     return any(words.is_rising(report) or words.level_of(report) == "over" for report in reports)
 
 
-def bulletin_letter(region: "Region", season: RegionSeason) -> Letter:
+def bulletin_letter(region: "Region", season: RegionSeason, licence: "Licence") -> Letter:
     """The mail in the active language, of the season's newest week."""
     if season.week is None:
         raise ValueError("A bulletin is of a week of which something was published.")
@@ -101,7 +106,7 @@ def bulletin_letter(region: "Region", season: RegionSeason) -> Letter:
         picture=_picture(season),
         link=settings.SITE_URL + reverse("region", args=[region.id]),
         small_print=(
-            *small_print(region),
+            *small_print(region, licence),
             _("The same to print: {link}").format(link=pdf),
             _("You get this mail because you asked for it on the region's page."),
         ),
@@ -124,9 +129,8 @@ def closing_paragraphs(season: RegionSeason) -> Iterator[Paragraph]:
     yield paragraph(*words.cautions())
 
 
-def small_print(region: "Region") -> tuple[str, ...]:
+def small_print(region: "Region", licence: "Licence") -> tuple[str, ...]:
     """That no farm is in it, and its licence."""
-    licence = licence_of(region)
     return (
         _("No farm is named here, and no farm's number can be worked out from it. {why}").format(
             why=words.why_not_told()

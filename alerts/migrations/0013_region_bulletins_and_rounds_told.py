@@ -262,6 +262,8 @@ class Migration(migrations.Migration):
             reads={"app": OWN},
             writes={"app": OWN},
         ),
+        # Under which licence reports may be passed on stands in a bulletin.
+        Grant(["farms_groupterms"], {"worker": "SELECT (id, group_id, licence, valid_from, set_at)"}),
         # Of five farms or more, and of none by itself: that is what is stored.
         Grant(["alerts_roundstold"], {"app": "SELECT", "worker": "SELECT, INSERT"}),
     ]

@@ -23,6 +23,7 @@ from server.reports.typesetter import PAPERS, set_pdf, usual_paper
 
 if TYPE_CHECKING:
     from alerts.selectors.region_seasons import RegionSeason
+    from farms.licences import Licence
     from farms.models import Region
     from monitoring.models import RegionReport
 
@@ -54,7 +55,7 @@ class Sheet:
     small_print: Sequence[str]
 
 
-def bulletin_sheet(region: "Region", season: "RegionSeason") -> Sheet:
+def bulletin_sheet(region: "Region", season: "RegionSeason", licence: "Licence") -> Sheet:
     """The newest week of a season, in the active language."""
     week = season.week
     if week is None:
@@ -73,11 +74,13 @@ def bulletin_sheet(region: "Region", season: "RegionSeason") -> Sheet:
             Part(_("How to read it"), [paragraph(words.why_own_normal(), *words.how_to_read()[:1])]),
         ],
         # In the small print, which has its place whatever stands above it.
-        small_print=(" ".join(words.cautions()), *small_print(region)),
+        small_print=(" ".join(words.cautions()), *small_print(region, licence)),
     )
 
 
-def season_sheet(region: "Region", season: "RegionSeason", year: int, rounds: float | None) -> Sheet:
+def season_sheet(
+    region: "Region", season: "RegionSeason", year: int, rounds: float | None, licence: "Licence"
+) -> Sheet:
     """A past season, in the active language; `rounds` is the share of the rounds due that came, None where not told."""
     parts = [Part(_("Taking part"), [paragraph(participation_sentence(rounds)), paragraph(no_prize())])]
     for method in season.methods:
@@ -87,7 +90,7 @@ def season_sheet(region: "Region", season: "RegionSeason", year: int, rounds: fl
         parts.append(Part(heading(method), [paragraph(*season_sentences(weeks))], drawing, told))
     parts.append(Part(_("How to read it"), [paragraph(words.why_own_normal(), *words.how_to_read()[:1])]))
     title = _("{region}: the season of {year}").format(region=region.name, year=year)
-    return Sheet(title, title, region.group.name, parts, small_print(region))
+    return Sheet(title, title, region.group.name, parts, small_print(region, licence))
 
 
 def weeks_table(season: "RegionSeason") -> list[Row]:

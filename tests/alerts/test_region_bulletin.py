@@ -16,7 +16,7 @@ from alerts.services import choose_how_often
 from farms import services
 from farms.models import Farm, Group, GroupMember, Membership, Region, User
 from tests.cast import NOW, acting, as_factory, as_role
-from tests.regions import NUMBERS, ODD, WEEK, contribution, report, season
+from tests.regions import NUMBERS, ODD, WEEK, contribution, odbl, report, season
 
 pytestmark = pytest.mark.django_db
 
@@ -146,3 +146,13 @@ def test_nobody_reads_anothers_bulletin(northfield: Farm, anna: User, dana: User
         assert RegionBulletin.objects.count() == 1
     with acting(dana):
         assert RegionBulletin.objects.count() == 0
+
+
+def test_its_licence_is_the_one_that_the_group_chose(
+    northfield: Farm, anna: User, erik: User, group: Group, region: Region
+):
+    season(region)
+    odbl(group, erik)
+    ask(anna, region)
+    (mail,) = write(group)
+    assert "Open Data Commons Open Database License v1.0" in " ".join(mail.text.split())

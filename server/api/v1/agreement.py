@@ -22,6 +22,7 @@ from server.agreement import language_here, text_of
 from server.api.fields import Body, Choice, Day, Text, YesNo
 from server.api.pagination import OnePage
 from server.api.people_only import OnFarmForPeople
+from server.api.v1.licences import LicenceSerializer
 from server.api.v1.regions import regions_for
 from server.api.views import ApiViewSet
 
@@ -37,12 +38,6 @@ TERMS = OpenApiExample(
     request_only=True,
 )
 SELLS = "Null where it was not said."
-
-
-class LicenceSerializer(serializers.Serializer):
-    spdx = serializers.ChoiceField(LICENCE_CHOICES, help_text="Its identifier in the SPDX licence list.")
-    name = serializers.CharField()
-    url = serializers.URLField()
 
 
 class AppliedTermsSerializer(serializers.Serializer):

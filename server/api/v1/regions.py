@@ -14,27 +14,24 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from farms.access import Need, Who, one_of
+from farms.agreement import licence_of_group
+from farms.clock import local_date
+from farms.licences import Licence
 from farms.models import ApiToken, Region
 from farms.selectors import own_regions_of, regions_of, regions_open_to
 from monitoring.methods import METHOD_CHOICES
 from monitoring.models import RegionReport
 from monitoring.models.region import Disclosure, Third
-from monitoring.regional.licence import Licence, licence_of
 from monitoring.regional.selectors import reports_of_region, weeks_in_numbers
 from monitoring.selectors import places_of_farm
 from server.api.fields import Body, Choice, Day, Flag
 from server.api.pagination import NewestFirst, OnePage
 from server.api.v1.exports import ByAddress
+from server.api.v1.licences import LicenceSerializer
 from server.api.views import ApiViewSet, OnFarm, role_for
 
 NOT_TOLD = "Null where it isn't told, whatever the reason."
 LICENCE_TOLD = "An open licence of the region's reports, also in the header Link as rel=license."
-
-
-class LicenceSerializer(serializers.Serializer):
-    spdx = serializers.CharField(help_text="Its SPDX identifier, as CC-BY-4.0.")
-    name = serializers.CharField()
-    url = serializers.URLField(help_text="Where its text is.")
 
 
 class RegionSerializer(serializers.Serializer):
@@ -45,7 +42,7 @@ class RegionSerializer(serializers.Serializer):
 
     @extend_schema_field(LicenceSerializer)
     def get_license(self, region: Region) -> dict[str, str]:
-        return vars(licence_of(region))
+        return vars(self.context["licences"][region.group_id])
 
 
 class RegionReportSerializer(serializers.Serializer):
@@ -122,6 +119,15 @@ class Regions(ApiViewSet):
         """The regions of your group, or of the group whose guest you are, by name."""
         return self.page(regions_for(self.who), RegionSerializer)
 
+    def get_serializer_context(self) -> dict[str, Any]:
+        """With the licence of each group whose regions somebody may read: few, and most often one."""
+        groups = {region.group_id: region.group for region in regions_for(self.who).select_related("group")}
+        licences = {
+            group_id: licence_of_group(group_id, local_date(self.now, group.time_zone))
+            for group_id, group in groups.items()
+        }
+        return {**super().get_serializer_context(), "licences": licences}
+
 
 class OfRegion(ApiViewSet):
     """What is told of one region, under its licence."""
@@ -130,8 +136,8 @@ class OfRegion(ApiViewSet):
 
     def reports(self, region_id: UUID) -> QuerySet[RegionReport]:
         asked = self.query(ReportQuery)
-        region = one_of(regions_for(self.who), region_id)
-        self.licence = licence_of(region)
+        region = one_of(regions_for(self.who).select_related("group"), region_id)
+        self.licence = licence_of_group(region.group_id, local_date(self.now, region.group.time_zone))
         by_housing = asked.pop("by_housing")
         reports = reports_of_region(region.id, **asked)
         return reports if by_housing else reports.filter(part="")

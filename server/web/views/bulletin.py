@@ -15,6 +15,7 @@ from alerts.selectors.mail_choices import bulletin_of
 from alerts.selectors.region_seasons import season_of_region
 from alerts.services import choose_how_often
 from farms import clock
+from farms.agreement import licence_of_group
 from farms.clock import local_date, monday_of
 from farms.errors import Invalid
 from server.reports.regions import bulletin_sheet, sheet_answer
@@ -29,13 +30,14 @@ SHOWN = timedelta(weeks=15)
 def bulletin(request: HttpRequest, region_id: UUID) -> HttpResponse:
     """The bulletin of a week (by one of its days; the newest unless one is asked for) as a PDF of one page."""
     found = open_region(request, region_id)
-    week = _week_asked(request, local_date(clock.now(), found.group.time_zone))
+    today = local_date(clock.now(), found.group.time_zone)
+    week = _week_asked(request, today)
     season = season_of_region(found.id, week - SHOWN, week)
     if season.week is None:
         messages.warning(request, _("There is no bulletin for this week: no report of it was published."))
         return redirect("region", region_id=region_id)
     with translation.override(language_asked(request)):
-        sheet = bulletin_sheet(found, season)
+        sheet = bulletin_sheet(found, season, licence_of_group(found.group_id, today))
         return sheet_answer(sheet, found, f"{season.week:%Y-%m-%d}", request.GET.get("paper", ""))
 
 

@@ -15,8 +15,11 @@ from alerts.selectors.region_seasons import RegionSeason, season_of_region
 from alerts.selectors.rounds_told import share_of_rounds
 from alerts.wording import regions as words
 from alerts.wording.region_seasons import no_prize, participation_sentence
+from farms import clock
+from farms.agreement import licence_of_group
+from farms.clock import local_date
 from farms.errors import Missing
-from monitoring.regional.licence import licence_of
+from farms.licences import Licence
 from server.reports.regions import season_sheet, sheet_answer
 from server.web.doors import signed_in
 from server.web.region_figures import season_figures_of
@@ -39,7 +42,7 @@ def past_season(request: HttpRequest, region_id: UUID, year: int) -> HttpRespons
         "no_prize": no_prize(),
         "why_own_normal": words.why_own_normal(),
         "why_not_told": words.why_not_told(),
-        "licence": licence_of(found),
+        "licence": _licence(found),
     }
     return render(request, "web/past_season.html", context)
 
@@ -54,7 +57,7 @@ def past_season_pdf(request: HttpRequest, region_id: UUID, year: int) -> HttpRes
         messages.warning(request, _("There is nothing to print: no report of that year was published."))
         return redirect("past_season", region_id=region_id, year=year)
     with translation.override(language_asked(request)):
-        sheet = season_sheet(found, season, year, rounds)
+        sheet = season_sheet(found, season, year, rounds, _licence(found))
         return sheet_answer(sheet, found, str(year), request.GET.get("paper", ""))
 
 
@@ -65,3 +68,8 @@ def _season(found: Any, year: int) -> tuple[RegionSeason, float | None]:
     first, last = date(year, 1, 1), date(year, 12, 31)
     season = season_of_region(found.id, first, last)
     return season, share_of_rounds(found.id, first, last) if season.week else None
+
+
+def _licence(found: Any) -> Licence:
+    """Under which licence the region's reports may be passed on today."""
+    return licence_of_group(found.group_id, local_date(clock.now(), found.group.time_zone))

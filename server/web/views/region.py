@@ -21,10 +21,10 @@ from alerts.wording import regions as words
 from alerts.wording.closures import closure_sentence
 from farms import clock
 from farms.access import farms_of, one_of
+from farms.agreement import licence_of_group
 from farms.clock import local_date, monday_of
 from farms.closures import closures_ahead_of_region
 from farms.selectors import group_roles_of, own_regions_of, regions_of, regions_open_to
-from monitoring.regional.licence import licence_of
 from server.web.doors import signed_in
 from server.web.region_figures import own_lines, region_figures, rising_where
 
@@ -50,7 +50,7 @@ def region(request: HttpRequest, region_id: UUID) -> HttpResponse:
         "how_to_read": words.how_to_read(),
         "why_not_told": words.why_not_told(),
         "cautions": words.cautions(),
-        "licence": licence_of(found),
+        "licence": licence_of_group(found.group_id, today),
         "bulletin": bulletin_of(request.user, found),  # type: ignore[arg-type]
         "choices": HowOften.choices,
         "coordinates": "coordinator" in roles,

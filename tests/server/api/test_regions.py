@@ -10,7 +10,7 @@ from farms.models import Farm, Region, User
 from monitoring.models import RegionReport
 from server.api.documentation import DOCUMENT
 from tests.cast import NOW, as_role, make_user
-from tests.regions import NUMBERS, ODD, USUAL, contribution
+from tests.regions import NUMBERS, ODD, USUAL, contribution, odbl
 from tests.server.api.senders import Sender, phone_of, session_of, token_of
 from tests.server.api.test_problems import assert_problem
 
@@ -110,3 +110,14 @@ def test_no_name_and_no_value_of_a_farm_is_in_what_a_region_answers(northfield: 
         told = session_of(anna).get(f"/api/v1/regions/{region.id}/{ending}").content.decode()
         for each in (northfield.name, str(northfield.id), str(northfield.holding_id), f"{ODD:.0f}"):
             assert each not in told
+
+
+@COMMITS
+def test_the_licence_is_the_one_that_the_group_chose(northfield: Farm, anna: User, erik: User, region: Region):
+    odbl(region.group, erik)
+    publish(region, date(2026, 5, 25), level=100.0, **NUMBERS)
+    sender = session_of(anna)
+    assert sender.get("/api/v1/regions").json()["results"][0]["license"]["spdx"] == "ODbL-1.0"
+    for ending in ("reports", "reports.csv"):
+        answer = sender.get(f"/api/v1/regions/{region.id}/{ending}")
+        assert answer.headers["Link"] == '<https://opendatacommons.org/licenses/odbl/1-0/>; rel="license"'

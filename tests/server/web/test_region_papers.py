@@ -11,7 +11,7 @@ from pypdf import PdfReader
 from alerts.models import RegionBulletinChoice, RoundsTold
 from farms import services
 from tests.cast import acting, as_factory, make_user
-from tests.regions import NUMBERS, ODD, WEEK, contribution, report, season
+from tests.regions import NUMBERS, ODD, WEEK, contribution, odbl, report, season
 from tests.server.web.pages import words
 
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
@@ -52,6 +52,14 @@ class TestTheBulletin:
                 "the label, local rules and people with the licence for it decide", "Creative Commons",
             ):  # fmt: skip
                 assert told in page
+
+    def test_its_licence_is_the_one_that_the_group_chose(self, browser, anna, erik, group, northfield, region):
+        season(region)
+        odbl(group, erik)
+        assert "Open Database License" in words(browser(anna).get(reverse("region", args=[region.id])))
+        for name, ids in (("bulletin", [region.id]), ("past_season_pdf", [region.id, 2026])):
+            (page,) = pages(browser(anna).get(reverse(name, args=ids)))
+            assert "Open Database License" in page
 
     def test_in_spanish_where_that_is_asked_for(self, browser, anna, northfield, region):
         season(region)
