@@ -63,10 +63,23 @@ def cells_of(contributors: Contributors, parts: Sequence[str], asked: Asked) -> 
     of = np.array(parts)
     cells = [_cell(name, of == name, contributors, asked) for name in names]
     if all(cell.release.disclosure == "numbers" for cell in [whole, *cells]):
-        alone = replace(whole.release, middle=None, share_over=None, thirds=NOTHING.thirds)
-        normal = replace(whole.normal, middle=None, share_above=None)
-        return [replace(whole, release=alone, normal=normal, share_rising=None), *cells]
+        return [_beside(whole, cells), *cells]
     return [whole, *(Cell(cell.part, cell.members, NOTHING) for cell in cells)]
+
+
+def _beside(whole: Cell, cells: Sequence[Cell]) -> Cell:
+    """The whole region beside its parts: the mean, and of normal and growth what every part tells of itself, too.
+
+    Fewer have a normal or four weeks than counted: where a part has too few to tell, the whole and the other would.
+    """
+    every_normal = all(cell.normal.ratio is not None for cell in cells)
+    return replace(
+        whole,
+        release=replace(whole.release, middle=None, share_over=None, thirds=NOTHING.thirds),
+        normal=replace(whole.normal, middle=None, share_above=None) if every_normal else NO_NORMAL,
+        growth=whole.growth if all(cell.growth != UNKNOWN for cell in cells) else UNKNOWN,
+        share_rising=None,
+    )
 
 
 def _cell(part: str, members: Bools, contributors: Contributors, asked: Asked) -> Cell:

@@ -57,6 +57,7 @@ def rows_under(heading):
     return [[cell.strip() for cell in line.split("|")] for line in lines]
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(
     ("heading", "measured"), [("What it costs", without_numbers), ("What numbers tell", what_is_told)]
 )

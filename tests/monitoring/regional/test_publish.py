@@ -183,6 +183,18 @@ def test_a_region_split_by_housing_tells_both_or_neither(region):
     assert free.middle is not None and rest.middle is not None
 
 
+def test_where_one_housing_has_too_few_normals_the_whole_does_not_tell_them_with_the_other(region):
+    farms = split_farms(region, ["free_stall_barn", "tie_stall_barn"] * 12)
+    for number, farm in enumerate(farms):
+        for back in range(1, 8) if number % 2 == 0 or number < 6 else ():
+            summary(farm, WEEK - timedelta(weeks=back), 100.0 + number)
+    publish(region)
+    whole, free, rest = (reports(region, part=part)["card"] for part in ("", "free_stall_barn", "rest"))
+    assert free.normal is not None and free.growth is not None
+    assert (whole.mean is not None, whole.normal, whole.growth) == (True, None, None)
+    assert (rest.normal, rest.growth) == (None, None)
+
+
 def test_a_split_whose_rest_is_too_few_is_not_made(region):
     split_farms(region, ["free_stall_barn"] * 15 + ["tie_stall_barn"] * 6)
     publish(region)
