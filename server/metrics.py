@@ -73,8 +73,9 @@ class RunningCollector(Collector):
     def collect(self) -> Iterator[Metric]:
         yield self._bell()
         yield from _runs()
-        yield from self._groups(running_everywhere())
-        yield _held()
+        rows = running_everywhere()
+        yield from self._groups(rows)
+        yield _held(rows)
         yield _queues()
 
     def _bell(self) -> Metric:
@@ -126,11 +127,12 @@ def _by_group(name: str, words: str, values: Iterable[tuple[Running, float]]) ->
     return family
 
 
-def _held() -> Metric:
-    """Weeks of regions that the audit of region reports holds back."""
+def _held(rows: Iterable[Running]) -> Metric:
+    """Weeks of regions that the audit of region reports holds back, of each group that runs."""
     held = GaugeMetricFamily("flyround_region_reports_held", "Weeks of regions held back.", labels=["group_id"])
-    for group_id, weeks in Counter(group for group, _region, _week in _weeks_held()).items():
-        held.add_metric([str(group_id)], weeks)
+    weeks = Counter(group for group, _region, _week in _weeks_held())
+    for row in rows:
+        held.add_metric([str(row.group_id)], weeks[row.group_id])
     return held
 
 

@@ -6,8 +6,8 @@ import pytest
 
 from alerts.models import DigestChoice, MondayListChoice
 from farms.ids import uuid7
-from farms.models import Farm, Group, User
-from tests.cast import as_factory
+from farms.models import Farm, Group, Region, User
+from tests.cast import as_factory, make_user
 from tests.server.api.senders import Sender, session_of
 from tests.server.api.test_problems import assert_problem
 
@@ -22,7 +22,7 @@ def stored() -> int:
 
 def test_a_person_sees_and_sets_how_often_each_mail_comes(anna: User, northfield: Farm):
     owner = session_of(anna)
-    told = {"kind": "digest", "farm_id": str(northfield.id), "group_id": None, "name": "Northfield"}
+    told = {"kind": "digest", "farm_id": str(northfield.id), "group_id": None, "region_id": None, "name": "Northfield"}
     assert owner.get(CHOICES).json() == {"results": [told | {"how_often": "every_week", "chosen_at": None}]}
     sent = {"kind": "digest", "farm_id": str(northfield.id), "how_often": "when_needed"}
     for _ in range(2):
@@ -79,3 +79,13 @@ def test_what_is_made_up_is_refused_with_where(anna: User, northfield: Farm, wro
 
 def test_a_kind_without_its_farm_or_group_is_no_mail_of_theirs(anna: User, northfield: Farm):
     assert_problem(session_of(anna).post(CHOICES, {"kind": "digest", "how_often": "none"}), 404, "not_found")
+
+
+def test_whoever_may_see_a_region_asks_for_its_bulletin_and_stops_it(anna: User, region: Region, northfield: Farm):
+    owner = session_of(anna)
+    sent = {"kind": "region_bulletin", "region_id": str(region.id), "how_often": "every_week"}
+    answer = owner.post(CHOICES, sent).json()
+    assert (answer["region_id"], answer["name"], answer["how_often"]) == (str(region.id), "Lower Valley", "every_week")
+    assert [row["kind"] for row in owner.get(CHOICES).json()["results"]] == ["digest", "region_bulletin"]
+    assert owner.post(CHOICES, sent | {"how_often": "none"}).json()["how_often"] == "none"
+    assert_problem(session_of(make_user("Frida")).post(CHOICES, sent), 404, "not_found")
