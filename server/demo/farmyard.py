@@ -141,9 +141,9 @@ def _agree(yard: Yard, adviser: User) -> None:
     if yard.dairy.name not in scenario.SIGNED_ON_PAPER:
         services.accept_agreement(farm=farm, yes=Yes(IN_FORCE, language), by=yard.owner, now=OPENED)
         return
-    shown = agreement_of(farm, scenario.FIRST_HUNG)
+    shown = agreement_of(farm, scenario.REGISTERED)
     scan = agreement_pdf(shown, language, usual_paper(farm.time_zone))
-    signed = PaperSigned(IN_FORCE, language, scenario.FIRST_HUNG, str(yard.owner), scan)
+    signed = PaperSigned(IN_FORCE, language, scenario.REGISTERED, str(yard.owner), scan)
     act_for_user(adviser.id)
     services.keep_signed_paper(farm=farm, paper=signed, by=adviser, now=OPENED)
     act_for_user(yard.owner.id)
