@@ -152,7 +152,4 @@ def _picture(season: RegionSeason) -> Picture | None:
 
 def shown_method(season: RegionSeason) -> str | None:
     """The first method of which any week tells how far from their own normal the farms are."""
-    for method in season.methods:
-        if any(report is not None and report.normal is not None for report in season.series(method)):
-            return method
-    return None
+    return next(filter(season.tells_normal, season.methods), None)

@@ -73,9 +73,11 @@ def subscriptions_of(user: "User") -> list[Subscription]:
     ]
 
 
-def _bulletins(user: "User") -> "list[Subscription]":
+def _bulletins(user: "User", region_ids: Collection[UUID | None] | None = None) -> list[Subscription]:
+    """How often somebody wants the bulletins of these regions, or of those of which they ever chose; of open ones."""
     chosen = bulletin_choices(user.id)
-    regions = regions_open_to(user).filter(id__in=list(chosen))
+    asked = chosen if region_ids is None else [each for each in region_ids if each]
+    regions = regions_open_to(user).filter(id__in=list(asked))
     return [_subscription(MailKind.REGION_BULLETIN, region, chosen) for region in regions]
 
 
@@ -92,8 +94,7 @@ def subscription_for(user: "User", kind: str, about_id: UUID | None) -> Subscrip
 def subscriptions_for(user: "User", kind: str, about_ids: Collection[UUID | None]) -> list[Subscription]:
     """The mails of a kind that a user still gets of these farms or groups. Raises Missing where there is none."""
     if kind == MailKind.REGION_BULLETIN:
-        regions = regions_open_to(user).filter(id__in=[each for each in about_ids if each])
-        found = [bulletin_of(user, region) for region in regions]
+        found = _bulletins(user, about_ids)
     else:
         found = [each for each in subscriptions_of(user) if each.kind == kind and each.about.id in about_ids]
     if not found:

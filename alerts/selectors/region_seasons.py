@@ -46,6 +46,14 @@ class RegionSeason:
     def now(self, method: str, part: str = "") -> "RegionReport | None":
         return self.reports.get((method, part, self.week)) if self.week else None
 
+    def by_week(self, method: str) -> "list[tuple[date, RegionReport | None]]":
+        """Each week with the report of the whole region, None where there is none."""
+        return list(zip(self.weeks, self.series(method), strict=True))
+
+    def tells_normal(self, method: str) -> bool:
+        """Whether any week tells how far from their own normal the farms of the whole region are."""
+        return any(report is not None and report.normal is not None for report in self.series(method))
+
     def tells_numbers(self, method: str) -> bool:
         """Whether any week of the whole region is told in numbers."""
         return any(report is not None and report.disclosure == "numbers" for report in self.series(method))

@@ -14,10 +14,10 @@ from django.utils.translation import gettext_lazy
 from alerts.wording.numbers import amount, growth_phrase
 from alerts.wording.results import heading
 from monitoring.methods import METHODS
+from monitoring.regional.cohort import REST
 
 NOT_TOLD = gettext_lazy("not told")
 AS_USUAL = (0.95, 1.05)  # times the own normal; our own choice of what is called "about as usual"
-REST = "rest"  # the part of all housings that are too few to stand alone
 # A region's word as the mark of a level, the same as on a farm's page.
 LEVELS = {"low": "below", "middle": "near", "high": "over"}
 

@@ -68,19 +68,20 @@ class NormalRelease:
 NOTHING = Release("nothing")
 
 
-def p_percent_unsafe(values: ArrayLike, p: float = P_PERCENT, coalition: int = 1) -> bool:
-    """Whether the next largest contributors together could estimate the largest to within p per cent.
+def p_percent_unsafe(values: ArrayLike, p: float = P_PERCENT) -> bool:
+    """Whether the second largest contributor could estimate the largest to within p per cent: the handbook's rule.
+
+    The gate holds it against two together, and with thirds told (`_safe_from_pairs`).
 
     Parameters
     ----------
     values : (n,) array of float, not negative -- the contributors' values; NaN is refused.
     p : float, above 0 -- per cent.
-    coalition : int -- how many lay their values together; 1 is the handbook's rule.
 
     Returns
     -------
-    bool -- True where X - x1 - x2 < p/100 * x1. With too few for anything to remain, True; where all are zero a zero
-    total tells that every value is zero, so True as well.
+    bool -- True where X - x1 - x2 < p/100 * x1. With fewer than three contributors nothing remains, so True; where all
+    are zero a zero total tells that every value is zero, so True as well.
 
     References
     ----------
@@ -92,10 +93,10 @@ def p_percent_unsafe(values: ArrayLike, p: float = P_PERCENT, coalition: int = 1
     False
     """
     ordered = _checked(values)[::-1]
-    if ordered.size < coalition + 2 or ordered[0] == 0:
+    if ordered.size < 3 or ordered[0] == 0:
         return True
-    # They subtract their own values: X - x1 - (x2 + ...) < p/100 x1, handbook ch. 4.2.
-    return bool(ordered[1 + coalition :].sum() < p / 100 * ordered[0])
+    # The second largest subtracts its own value: X - x1 - x2 < p/100 x1, handbook ch. 4.2.
+    return bool(ordered[2:].sum() < p / 100 * ordered[0])
 
 
 def dominance_unsafe(values: ArrayLike, n: int, k: float) -> bool:

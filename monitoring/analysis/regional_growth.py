@@ -72,7 +72,7 @@ def regional_growth(logs: Floats, dates: Floats, level: float = 0.95) -> Regiona
     """
     refuse_unlike(dates, logs.shape[1:], "dates")
     logs, dates = logs[:, -TREND_WEEKS:], dates[-TREND_WEEKS:]
-    own, rising = _own(logs, dates)
+    own, rising = own_growth(logs, dates)
     counted = ~np.isnan(own)
     logs = logs[counted]
     used = (~np.isnan(logs)).sum(axis=0) >= 2
@@ -90,8 +90,12 @@ def regional_growth(logs: Floats, dates: Floats, level: float = 0.95) -> Regiona
     return RegionalGrowth(slope, slope - reach, slope + reach, int(counted.sum()), own, rising)
 
 
-def _own(logs: Floats, dates: Floats) -> tuple[Floats, Bools]:
-    """Each contributor's slope by least squares over its own weeks, and whether it is called rising."""
+def own_growth(logs: Floats, dates: Floats) -> tuple[Floats, Bools]:
+    """Each contributor's slope by least squares over its own weeks, and whether it is called rising.
+
+    Parameters as in `regional_growth`. The slope (n,) is log growth per 7 days, NaN where the contributor was counted
+    in fewer than four weeks or not in the newest; then it isn't called rising either.
+    """
     there = ~np.isnan(logs)
     number = there.sum(axis=1)
     enough = (number >= WEEKS_NEEDED) & there[:, -1]

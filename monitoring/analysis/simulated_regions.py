@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitoring.analysis.own_normal import log_ratios
 from monitoring.analysis.shapes import Bools, Floats, Ints, refuse
 from monitoring.analysis.simulated_counts import draw_counts
 from monitoring.analysis.simulated_farms import lasting
@@ -13,8 +14,6 @@ LEVELS = {"card": 100.0, "trap": 250.0, "leg": 10.0}
 DEVICES = {"card": 6, "trap": 5, "leg": 12}
 QUARTER = 13  # weeks
 WEEKS = 26
-WEEKS_FOR_NORMAL = 4
-START = 0.01  # of the level, added before logarithms are taken
 
 
 @dataclass(frozen=True)
@@ -82,8 +81,7 @@ def simulate_season(
     Notes
     -----
     A farm's weekly mean is of negative-binomial counts (`simulated_counts`) on six cards, five traps or twelve animals.
-    The season rises from a tenth to its height and falls again by half a cosine. Its normal is the geometric mean of
-    the weeks that it counted before, plus a hundredth of the level.
+    The season rises from a tenth to its height and falls again by half a cosine. Its normal is that of `own_normal`.
 
     Examples
     --------
@@ -103,7 +101,7 @@ def simulate_season(
     means = draw_counts(rng, np.repeat(expected[:, :, None], devices, axis=2)).mean(axis=2)
     left_out = region.missing * rng.random((everybody, 1))
     means[rng.random(means.shape) < left_out] = np.nan
-    ratios = _log_ratios(means, START * level)
+    ratios = np.column_stack([log_ratios(means[:, week], means[:, :week], level) for week in range(weeks)])
     return SimulatedSeason(
         np.where(cohort, means, np.nan), np.where(cohort, ratios, np.nan), cohort, level, method == "leg"
     )
@@ -121,11 +119,3 @@ def _cohorts(rng: np.random.Generator, region: RegionSeason, farms: int, weeks: 
         members = np.concatenate([stay, farms + changing * (quarter - 1) + np.arange(changing)])
         of_quarter[members, quarter] = True
     return np.asarray(np.repeat(of_quarter, QUARTER, axis=1)[:, :weeks], np.bool_)
-
-
-def _log_ratios(means: Floats, start: float) -> Floats:
-    logs = np.log(means + start)
-    counted = np.cumsum(~np.isnan(logs), axis=1)
-    before = np.hstack([np.zeros((logs.shape[0], 1)), np.nancumsum(logs, axis=1)[:, :-1]])
-    weeks = np.hstack([np.zeros((logs.shape[0], 1), counted.dtype), counted[:, :-1]])
-    return np.asarray(np.where(weeks >= WEEKS_FOR_NORMAL, logs - before / np.maximum(weeks, 1), np.nan), np.float64)

@@ -77,8 +77,8 @@ def members_of(cohort: Cohort) -> Members:
 
 def still_there(cohort: Cohort, *, using: str) -> Members:
     """The cohort's members that are neither erased nor sold nor moved to another region; one gone means words only."""
-    members = members_of(cohort) or _holdings_of(cohort.farms, cohort.region_id, using)
     now = _holdings_of(cohort.farms, cohort.region_id, using)
+    members = members_of(cohort) or now
     return {farm: holding for farm, holding in members.items() if now.get(farm) == holding}
 
 

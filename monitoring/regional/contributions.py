@@ -14,7 +14,7 @@ import numpy as np
 
 from farms.lookups import array_of
 from monitoring.analysis.own_normal import START, WEEKS_BACK, log_ratios
-from monitoring.analysis.regional_growth import RegionalGrowth, regional_growth
+from monitoring.analysis.regional_growth import RegionalGrowth, own_growth, regional_growth
 from monitoring.analysis.shapes import Bools, Floats
 from monitoring.analysis.trend import TREND_WEEKS
 from monitoring.models import Contribution, WeeklySummary
@@ -138,14 +138,13 @@ def _weighed(members: Members, farms: Mapping[UUID, int], weeks: Floats, level: 
     of_farm = np.array([place_of.get(members[farm], -1) for farm in farms], dtype=np.int64)
     means = _by_holding(weeks, of_farm, len(holdings))
     logs = np.log(means + START * level)[:, -TREND_WEEKS:]
-    growth = regional_growth(logs, _dates(logs))
-    known = ~np.isnan(growth.own)
+    own, rising = own_growth(logs, _dates(logs))
     return Contributors(
         holdings,
         means[:, -1],
         log_ratios(means[:, -1], means[:, :-1], level),
-        growth.own,
-        np.where(known, growth.rising, np.nan),
+        own,
+        np.where(np.isnan(own), np.nan, rising),
         logs,
         {farm: float(weeks[farms[farm], -1]) for farm in counted},
         now,

@@ -7,6 +7,7 @@ audit held them back; a later try works from what was frozen then.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from uuid import UUID
 
 from django.db import connections, transaction
@@ -53,6 +54,11 @@ class RegionWeek:
     members: Members
     usual: UsualBands
     seen: Sequence[Sequence[UUID]]
+
+    @cached_property
+    def parts(self) -> dict[UUID, str]:
+        """Of which part each farm is; empty where the region isn't split."""
+        return parts_of(self.cohort)
 
     @property
     def words_only(self) -> bool:
@@ -123,8 +129,7 @@ def _method(
     """One method's reports, frozen contributions stored, and why they must be held back, if they must."""
     at_least = METHODS[method].comparison == "at_least"
     watchers = watching(contributors, week.members, week.seen)
-    of_farm = parts_of(week.cohort)
-    of_holding = {week.members[farm]: part for farm, part in of_farm.items() if farm in week.members}
+    of_holding = {week.members[farm]: part for farm, part in week.parts.items() if farm in week.members}
     parts = [of_holding[holding] for holding in contributors.holdings] if of_holding else []
     cells = cells_of(contributors, parts, Asked(edition.levels[method], at_least, week.words_only, watchers))
     reports = [_report(cell, method, contributors, week, edition) for cell in cells]
@@ -145,7 +150,7 @@ def _freeze(method: str, contributors: Contributors, cells: Sequence[Cell], week
         for place, third in zip(cell.members.nonzero()[0].tolist(), cell.release.thirds, strict=True)
     }
     told = {cell.part for cell in cells if cell.part and cell.tells_thirds}
-    parts = {farm: part for farm, part in parts_of(week.cohort).items() if part in told}
+    parts = {farm: part for farm, part in week.parts.items() if part in told}
     rows = rows_of(
         contributors, week.members, parts, thirds, method=method, week=edition.week, region_id=week.cohort.region_id
     )

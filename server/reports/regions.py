@@ -84,10 +84,8 @@ def season_sheet(
     """A past season, in the active language; `rounds` is the share of the rounds due that came, None where not told."""
     parts = [Part(_("Taking part"), [paragraph(participation_sentence(rounds)), paragraph(no_prize())])]
     for method in season.methods:
-        weeks = list(zip(season.weeks, season.series(method), strict=True))
-        known = any(row is not None and row.normal is not None for _week, row in weeks)
-        drawing, told = _drawn(season, method if known else None)
-        parts.append(Part(heading(method), [paragraph(*season_sentences(weeks))], drawing, told))
+        drawing, told = _drawn(season, method if season.tells_normal(method) else None)
+        parts.append(Part(heading(method), [paragraph(*season_sentences(season.by_week(method)))], drawing, told))
     parts.append(Part(_("How to read it"), [paragraph(words.why_own_normal(), *words.how_to_read()[:1])]))
     title = _("{region}: the season of {year}").format(region=region.name, year=year)
     return Sheet(title, title, region.group.name, parts, small_print(region, licence))

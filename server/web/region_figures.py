@@ -66,13 +66,14 @@ def region_figures(season: RegionSeason) -> list[RegionFigure]:
 
 
 def _figure(season: RegionSeason, method: str) -> RegionFigure:
-    rows = tuple(zip(season.weeks, season.series(method), strict=True))[::-1]
+    rows = tuple(season.by_week(method)[::-1])
     if not season.tells_numbers(method):
         return RegionFigure(method, None, None, rows)
-    normal = any(row is not None and row.normal is not None for _week, row in rows)
-    return RegionFigure(
-        method, _drawn(season, method, normal_chart) if normal else None, _drawn(season, method, mean_chart), rows
-    )
+    return RegionFigure(method, _normal(season, method), _drawn(season, method, mean_chart), rows)
+
+
+def _normal(season: RegionSeason, method: str) -> Drawn | None:
+    return _drawn(season, method, normal_chart) if season.tells_normal(method) else None
 
 
 def _drawn(season: RegionSeason, method: str, chart: object) -> Drawn:
@@ -127,7 +128,5 @@ def season_figures_of(season: RegionSeason) -> "list[SeasonFigure]":
 
 
 def _season_figure(season: RegionSeason, method: str) -> "SeasonFigure":
-    weeks = list(zip(season.weeks, season.series(method), strict=True))
-    known = any(row is not None and row.normal is not None for _week, row in weeks)
-    drawn = _drawn(season, method, normal_chart) if known else None
-    return SeasonFigure(method, drawn, tuple(season_sentences(weeks)), tuple(weeks))
+    weeks = season.by_week(method)
+    return SeasonFigure(method, _normal(season, method), tuple(season_sentences(weeks)), tuple(weeks))
