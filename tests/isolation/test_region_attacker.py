@@ -8,14 +8,25 @@ import json
 import re
 import statistics
 import time
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from email import message_from_bytes, policy
 from typing import Any
 
 import numpy as np
 import pytest
 from django.urls import reverse
 
+from alerts.delivery.coordinator_report import queue_coordinator_reports
+from alerts.delivery.digest import queue_digests
+from alerts.delivery.message import message_of
+from alerts.delivery.monday_list import queue_monday_lists
+from alerts.delivery.region_bulletin import queue_region_bulletins
+from alerts.models import CoordinatorReport, Digest, MondayList, RegionBulletin
+from alerts.models.mail_choice import ChoiceWay
+from alerts.selectors.mail_choices import bulletin_of
+from alerts.services import choose_how_often
 from farms import services
 from farms.ids import uuid7
 from farms.models import Consent, Farm, GroupMember, Region, User
@@ -23,10 +34,14 @@ from farms.models.access import ConsentKind, GroupRole
 from monitoring.analysis.disclosure import before_rounding, word_range
 from monitoring.analysis.disclosure_audit import Statement, Week
 from monitoring.models import Contribution, Station, WeeklySummary
-from tests.cast import acting, as_factory, make_farm, make_user
+from tests.alerts.scene import check, check_time
+from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_user
 from tests.isolation.asks import PLAIN, document
+from tests.isolation.farm_tables import LAST_WEEK, fill_empty_tables, ids_stored, models_of_records
+from tests.isolation.later_records import agreement_with, webhook_of
 from tests.isolation.markers import CSRF, content_of, readable
 from tests.isolation.routes import routes
+from tests.isolation.scene import FarmScene, adviser_of, in_group, records_of_a_season
 from tests.monitoring.regional.scene import BEFORE, WEEK, agree, consenting_farms, publish, summary
 from tests.server.api.bodies import card_reading, round_body
 from tests.server.api.senders import Sender, session_of
@@ -184,18 +199,33 @@ ASKED_AGAIN = 15
 
 
 @pytest.fixture
-def compared(northfield: Farm, region: Region) -> list[Farm]:
-    """Eleven more farms that agreed, in Northfield's region, with a published week."""
-    agree(northfield)
-    summary(northfield, WEEK, 99.0)
+def own(region: Region, anna: User) -> Farm:
+    """Anna's farm, with a record of each kind, agreed to be compared."""
+    scene = FarmScene("own", make_farm("Quillhaven", region, anna), anna, "Quillhaven", 613)
+    records_of_a_season(scene)
+    webhook_of(scene)
+    agreement_with(scene)
+    check(region.group, LAST_WEEK - timedelta(weeks=1))
+    agree(scene.farm)
+    summary(scene.farm, WEEK, 99.0)
+    return scene.farm
+
+
+@pytest.fixture
+def compared(own: Farm, region: Region, anna: User) -> list[Farm]:
+    """Eleven more farms that agreed, in the own farm's region, with a published week."""
     others = consenting_farms(region, [80.0, 90, 95, 100, 105, 110, 115, 120, 125, 130, 140])
     publish(region, levels={"card": LEVEL})
+    fill_empty_tables(own, anna, own.name, 613)
     return others
 
 
 def asked_of_everything(sender: Sender, farm: Farm) -> dict[str, bytes]:
-    """What every address says that is only read and that names a farm, a region or a group: the asker's own."""
-    ids = {"farm_id": farm.id, "region_id": farm.region_id, "group_id": farm.group_id, **PLAIN}
+    """What every address says that is only read, of the asker's own farm, region and group and the farm's records."""
+    stored = {name: ids_stored(model, farm.id) for name, model in models_of_records().items()}
+    ids = {name: found[0] for name, found in stored.items() if found}
+    ids |= {"farm_id": farm.id, "region_id": farm.region_id, "group_id": farm.group_id, **PLAIN}
+    ids["token_id"] = ids["api_token_id"]
     found = {}
     for route in routes():
         if route.method == "get" and all(name in ids for name in route.names):
@@ -226,17 +256,15 @@ def cleaned(answer: Any) -> bytes:
 
 @EVERYWHERE
 @pytest.mark.parametrize("who", ["owner", "guest"])
-def test_whatever_is_asked_the_answer_does_not_depend_on_what_others_corrected(compared, northfield, anna, who):
-    sender = session_of(anna if who == "owner" else guest_of(northfield))
-    before, took = asked_of_everything(sender, northfield), milliseconds(sender, northfield)
-    with as_factory():
-        for number, farm in enumerate(compared):
-            WeeklySummary.objects.filter(farm_id=farm.id).update(mean=7919.0 * (number + 1), counted=104_729)
-    after, takes = asked_of_everything(sender, northfield), milliseconds(sender, northfield)
+def test_whatever_is_asked_the_answer_does_not_depend_on_what_others_corrected(compared, own, anna, who):
+    sender = session_of(anna if who == "owner" else guest_of(own))
+    before, took = asked_of_everything(sender, own), milliseconds(sender, own)
+    correct_all(compared)
+    after, takes = asked_of_everything(sender, own), milliseconds(sender, own)
     # The farm's own log has a line for each file that was taken along, so for the asking itself.
     told = {address: content for address, content in before.items() if not address.rstrip("/").endswith("/log")}
     changed = [address for address, content in told.items() if after[address] != content]
-    shown = before[f"/api/v1/regions/{northfield.region_id}/reports"]
+    shown = before[f"/api/v1/regions/{own.region_id}/reports"]
     print(f"region attacker ({who}): {len(before)} addresses, {len(changed)} changed; {took:.1f} and {takes:.1f} ms")
     assert b'"numbers"' in shown
     assert changed == []
@@ -244,6 +272,62 @@ def test_whatever_is_asked_the_answer_does_not_depend_on_what_others_corrected(c
     assert 0.4 < takes / took < 2.5
     named = [farm.name for farm in compared for content in before.values() if farm.name.encode() in content]
     assert named == []
+
+
+def correct_all(farms: list[Farm]) -> None:
+    with as_factory():
+        for number, farm in enumerate(farms):
+            WeeklySummary.objects.filter(farm_id=farm.id).update(mean=7919.0 * (number + 1), counted=104_729)
+
+
+@EVERYWHERE
+def test_no_mail_depends_on_what_others_corrected(compared, own, anna, group, region):
+    adviser = adviser_of(group, FarmScene("own", own, anna, "Quillhaven", 613), "Adalind")
+    coordinator = in_group(group, "Corisande", GroupRole.COORDINATOR)
+    for reader in (anna, adviser, coordinator):
+        with acting(reader):
+            choose_how_often(
+                subscription=bulletin_of(reader, region), by=reader, how_often="every_week", way=ChoiceWay.PAGE, now=NOW
+            )
+    check(group, WEEK)
+    before = mails_of_the_week(own)
+    correct_all(compared)
+    assert mails_of_the_week(own) == before
+    kinds = Counter(kind for kind, _reader in before)
+    print(f"region attacker: mails {dict(kinds)}")
+    assert kinds == {"Digest": 1, "RegionBulletin": 3, "MondayList": 1, "CoordinatorReport": 1}
+    assert any("Cards" in each for (kind, _reader), each in before.items() if kind == "RegionBulletin")
+    assert not [farm.name for farm in compared for each in before.values() if farm.name in each]
+
+
+MAILS = (Digest, MondayList, CoordinatorReport, RegionBulletin)
+
+
+def mails_of_the_week(farm: Farm) -> dict[tuple[str, str], str]:
+    """What a farm's owner, its adviser and a coordinator are written of a week, as it would be sent.
+
+    No mail is there before: what an earlier one told is told once.
+    """
+    group, now = farm.group, check_time(WEEK)
+    with as_factory():
+        for model in MAILS:
+            model._default_manager.all().delete()
+    with as_role("worker"):
+        queue_digests(group, [farm], week=WEEK, now=now)
+        queue_monday_lists(group, week=WEEK, now=now)
+        queue_coordinator_reports(group, WEEK, now)
+        queue_region_bulletins(group, WEEK, now)
+    with as_factory():
+        rows = [row for model in MAILS for row in model._default_manager.select_related("recipient")]
+        return {(type(row).__name__, row.recipient.name): sent_text(row) for row in rows}
+
+
+def sent_text(row: Any) -> str:
+    """A mail's headers and parts, unpacked; its ids and boundaries are new each time."""
+    message = message_from_bytes(message_of([row], now=check_time(WEEK)).message().as_bytes(), policy=policy.default)
+    parts = [part.get_content() for part in message.walk() if not part.is_multipart()]
+    text = "\n".join([str(message["Subject"]), str(message["To"]), *map(str, parts)])
+    return re.sub(r"[0-9a-f]{32}|[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}|mail-choice/\S+|cid:\S+", "", text)
 
 
 def guest_of(farm: Farm) -> User:
@@ -266,7 +350,7 @@ def milliseconds(sender: Sender, farm: Farm) -> float:
 
 
 @EVERYWHERE
-def test_four_farms_brought_in_at_once_are_no_part_of_the_quarter(compared, northfield, region, anna):
+def test_four_farms_brought_in_at_once_are_no_part_of_the_quarter(compared, own, region, anna):
     sender, path = session_of(anna), f"/api/v1/regions/{region.id}/reports"
     before = sender.get(path).content
     for number in range(4):
