@@ -65,7 +65,7 @@ NOT_WHOLE = _("This has to be a whole number, in digits only.")
 NOT_CUPS = _("Write how many cups there were as a number, as 1.5.")
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class CountCell:
     """What stands in a cell for a count: a number, perhaps at least so many or by the cup; animals; or a reason."""
 
@@ -93,11 +93,13 @@ def count_cell(text: str) -> CountCell:
 def _bare(text: str) -> str:
     """A text without what doesn't matter. Of one that is too long the beginning alone would say something else."""
     stripped = text.strip()
-    return plain(stripped) if len(stripped) <= LONGEST else TOO_LONG
+    if len(stripped) > LONGEST:
+        return TOO_LONG
+    return stripped if stripped.isdigit() and stripped.isascii() else plain(stripped)
 
 
 def _whole(text: str) -> int:
-    return int(re.split("[.,]", text)[0])
+    return int(text.replace(",", ".").partition(".")[0])
 
 
 def _decimal(text: str) -> Decimal:

@@ -2,7 +2,8 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import chain
+from itertools import chain, compress
+from operator import attrgetter
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -66,18 +67,26 @@ class Reading:
     def known(self, name: str, parse: Callable[[str], Any]) -> dict[str, Any]:
         """What each different text of a column stands for; "not given" for those that are wrong, which are noted."""
         column, absent = self.columns[name], KINDS[name].absent if name in KINDS else None
-        known: dict[str, Any] = {}
+        known: dict[str, Any] = dict.fromkeys(column, absent)
         wrong: dict[str, WrongCell] = {}
         alike: dict[tuple[str, int], WrongCell] = {}
-        for text in set(column):
+        for text in self._open(column):
             try:
                 known[text] = parse(text)
             except WrongCell as error:
-                known[text] = absent
                 # One for all that say the same, so that a file of nonsense doesn't keep an exception a cell.
-                wrong[text] = alike.setdefault((error.code, id(error.reason)), error.with_traceback(None))
+                same = (error.code, id(error.reason))
+                if same not in alike:
+                    alike[same] = error.with_traceback(None)
+                wrong[text] = alike[same]
         self.refuse(name, {place: wrong[text] for place, text in enumerate(column) if text in wrong} if wrong else {})
         return known
+
+    def _open(self, column: Sequence[str]) -> set[str]:
+        """The different texts of a column, but for those of rows of which no more is named and nothing stored."""
+        if MOST_OF_A_ROW not in self.named:
+            return set(column)
+        return {text for text, named in zip(column, self.named, strict=True) if named < MOST_OF_A_ROW}
 
     def values(self, name: str, parse: Callable[[str], Any]) -> list[Any]:
         known = self.known(name, parse)
@@ -156,23 +165,23 @@ def _put_counts_together(reading: Reading) -> None:
     names = [name for name in COUNT_PARSERS if name in reading.columns]
     meanings = [reading.known(name, COUNT_PARSERS[name][0]) for name in names]
     keys = list(zip(*(reading.columns[name] for name in names), strict=True))
-    known: dict[tuple[str, ...], CountCell] = {}
+    # A row that is wrong already is not stored: what its cells would say together is nobody's question.
+    right = [not number for number in reading.named]
+    known: dict[tuple[str, ...], CountCell] = dict.fromkeys(keys, CountCell())
     wrong: dict[tuple[str, ...], WrongCell] = {}
     absent = {name: nothing for name, (_, nothing) in COUNT_PARSERS.items()}
-    for key in set(keys):
+    for key in set(compress(keys, right)):
         given = {name: meaning[text] for name, meaning, text in zip(names, meanings, key, strict=True)}
         try:
             known[key] = _together(**absent | given)
         except WrongCell as error:
-            known[key], wrong[key] = CountCell(), error.with_traceback(None)
+            wrong[key] = error.with_traceback(None)
     if wrong:
-        named = {fault.place for fault in reading.faults}
-        places = [place for place, key in enumerate(keys) if key in wrong and place not in named]
+        places = [place for place, key in enumerate(keys) if right[place] and key in wrong]
         reading.refuse(names[0], {place: wrong[keys[place]] for place in places})
+    together = [known[key] for key in keys]
     for name in ("count", "reason", "animals", "at_least", "how"):
-        told = {key: getattr(cell, name) for key, cell in known.items()}
-        same = len(set(told.values())) == 1
-        reading.found[name] = [*told.values()][:1] * len(keys) if same else [told[key] for key in keys]
+        reading.found[name] = list(map(attrgetter(name), together))
 
 
 def _together(

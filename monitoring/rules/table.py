@@ -4,7 +4,8 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, time
 from decimal import Decimal
-from operator import itemgetter
+from heapq import nsmallest
+from operator import attrgetter, itemgetter
 from typing import Any, NamedTuple
 
 from django.utils.translation import gettext_lazy as _
@@ -113,7 +114,8 @@ class ReadingTable:
 
     def details(self, faults: Sequence[Fault]) -> list[Detail]:
         """The first hundred of these faults, in order of rows, as an error names them."""
-        return [self._detail(fault) for fault in in_order(faults)[:MOST_NAMED]]
+        first = nsmallest(MOST_NAMED, faults, key=attrgetter("place"))
+        return [self._detail(fault) for fault in first]
 
     def _detail(self, fault: Fault) -> Detail:
         name = self.names.get(fault.column, fault.column)
@@ -123,7 +125,7 @@ class ReadingTable:
 
 
 def in_order(faults: Sequence[Fault]) -> list[Fault]:
-    return sorted(faults, key=lambda fault: fault.place)
+    return sorted(faults, key=attrgetter("place"))
 
 
 @collected_later()

@@ -25,7 +25,7 @@ def front(owner: UUID) -> str:
 
 def back(kind: Named, hung_on: date | None, taken_on: date | None, number: int) -> str:
     """The last two groups: the variant, the kind, the days (0 for none) and the number, from 0."""
-    hung, taken = (day.toordinal() if day else 0 for day in (hung_on, taken_on))
+    hung, taken = hung_on.toordinal() if hung_on else 0, taken_on.toordinal() if taken_on else 0
     digits = f"{2 << 62 | kind << 60 | hung << 38 | taken << 16 | number:016x}"
     return f"{digits[:4]}-{digits[4:]}"
 

@@ -85,11 +85,11 @@ def batch_of(table: ReadingTable, ground: Ground) -> Batch:
 
 
 def _name(batch: Batch) -> None:
-    """Make each row's ids. A card or trap that a row without a day of hanging is about isn't known."""
+    """Make the good rows' ids. A card or trap that a row without a day of hanging is about isn't known."""
     columns, at = batch.columns, batch.at
     fronts = [front(UUID(station.id)) for station in batch.ground.stations] + [""]
     keys = list(zip(columns.hung_on, columns.taken_on, columns.device, strict=True))
-    ends = {key: _ends(*key) for key in set(keys)}
+    ends = dict.fromkeys(keys, ("", None)) | {key: _ends(*key) for key in {keys[place] for place in batch.good}}
     pairs = [(fronts[place], *ends[key]) for place, key in zip(at, keys, strict=True)]
     batch.own_ids = [begin + reading for begin, reading, _ in pairs]
     batch.reading_ids = [given or own for given, own in zip(columns.id, batch.own_ids, strict=True)]
