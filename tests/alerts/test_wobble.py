@@ -16,10 +16,11 @@ from farms.models.access import FarmRole
 from monitoring.models import Station
 from tests.alerts.scene import alerts, check_time, count_week, events, monday
 from tests.cast import NOW, as_factory, as_role
+from tests.full import FULL
 
 pytestmark = pytest.mark.django_db(databases=["default", "cohort", "owner"])
 WEEKS, LEVEL, WOBBLE = 26, 100, 0.1
-SEEDS = (1, 2, 3)
+SEEDS = (1, 2, 3) if FULL else (1,)
 
 
 @pytest.fixture(autouse=True)

@@ -5,6 +5,7 @@ import io
 import tokenize
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -32,6 +33,7 @@ def relative(path: Path) -> str:
     return path.relative_to(ROOT).as_posix()
 
 
+@cache
 def functions(path: Path) -> list[Function]:
     text = path.read_text()
     tree, code = ast.parse(text), code_lines(text)

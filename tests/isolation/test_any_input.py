@@ -5,7 +5,6 @@ there, so that what lies behind the first check is reached too. Each is sent as 
 """
 
 import itertools
-import os
 import random
 from datetime import timedelta
 from typing import Any
@@ -25,6 +24,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from server.api.documentation import DOCUMENT
+from tests.full import FULL
 from tests.isolation.asks import OWN_IDS
 from tests.isolation.markers import content_of
 from tests.isolation.scene import Asker, FarmScene, Scene
@@ -37,7 +37,6 @@ CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance,
 ROLES = (
     "owner", "recorder", "adviser", "coordinator", "guest", "writing token", "reading token", "farm phone", "nobody",
 )  # fmt: skip
-FULL = bool(os.environ.get("FLYROUND_FULL"))
 EXAMPLES, ROLES_A_CASE = (100, 2) if FULL else (12, 1)
 # Where there is little time, one in four of the cases is sent.
 EVERY = 1 if FULL else 4

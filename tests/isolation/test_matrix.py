@@ -4,7 +4,6 @@ Foreign and not existing answer alike, byte for byte; no answer says anything of
 The routes come from the resolver, their bodies from the OpenAPI document and from the pages' own forms.
 """
 
-import os
 import re
 from collections.abc import Callable
 from copy import deepcopy
@@ -17,6 +16,7 @@ from django.core.cache import cache
 from django.db import transaction
 
 from tests.architecture.source import ROOT
+from tests.full import FULL
 from tests.isolation.asks import (
     HARMLESS_QUERIES,
     PAGE_QUERIES,
@@ -90,7 +90,7 @@ def askers_of(scene: Scene, way: str) -> list[Asker]:
 
 
 def in_full() -> bool:
-    return bool(os.environ.get("FLYROUND_FULL"))
+    return FULL
 
 
 @dataclass

@@ -5,7 +5,6 @@ connection, the next request over it would answer for somebody else.
 """
 
 import logging
-import os
 import random
 import threading
 from collections import Counter
@@ -23,6 +22,7 @@ from django.test import RequestFactory
 from farms.models import Farm, Region, User
 from server.api.v1 import facilities
 from tests.cast import acting, make_facility, make_farm, make_stations, make_user
+from tests.full import FULL
 from tests.isolation.markers import CSRF
 from tests.monitoring.sending import HUNG, hang, reading, send
 from tests.server.api.senders import Sender, session_of, token_of
@@ -32,7 +32,7 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning"),
 ]
 PEOPLE, CONNECTIONS = 20, 4
-REQUESTS = 10_000 if os.environ.get("FLYROUND_FULL") else 1_000
+REQUESTS = 10_000 if FULL else 1_000
 # One request in so many goes wrong on purpose.
 ONE_IN = 12
 READS = ("", "/facilities", "/stations", "/rounds", "/readings", "/weeks", "/people", "/round-sheet", "/seasons")

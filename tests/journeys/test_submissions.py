@@ -3,7 +3,6 @@
 Must show 3 of issue 4. The seed is fixed; what was sent and stored is told at the run's end.
 """
 
-import os
 import random
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -19,11 +18,12 @@ from farms.ledger import verify_links
 from farms.models import Farm, LedgerHead, User
 from monitoring.models import Reading, Round, Station
 from tests.cast import NOW, as_factory
+from tests.full import FULL
 from tests.server.api.bodies import TODAY
 from tests.server.api.senders import token_of
 
 SEED, AT_ONCE, LOST = 20260601, 20, 0.3
-ROUNDS = 1000 if os.environ.get("FLYROUND_FULL") else 100
+ROUNDS = 1000 if FULL else 100
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
 
 

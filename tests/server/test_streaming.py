@@ -22,6 +22,8 @@ from tests.cast import as_factory
 from tests.patience import wait_until
 from tests.server.api.senders import token_of
 
+# Coverage is not counted here: its tracer would take most of the time, and of the memory that is measured.
+pytestmark = pytest.mark.no_cover
 MEGABYTE = 1024 * 1024
 # Of a reader with so little room the server soon waits, long before the file's end.
 LITTLE_ROOM = [(socket.SOL_SOCKET, socket.SO_RCVBUF, 64 * 1024)]

@@ -48,6 +48,6 @@ def seen_on_the_way_down(page: Any, until: str = "") -> set[str]:
         at_its_end = at_its_end + 1 if ends else 0
         if at_its_end > LOOKS_AT_THE_END or (until and page.locator(until).count()):
             break
-        page.evaluate("window.scrollBy(0, 250)")
+        page.evaluate("window.scrollBy(0, 500)")
         page.wait_for_timeout(250)
     return titles

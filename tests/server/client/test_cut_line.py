@@ -179,7 +179,7 @@ def test_nothing_is_lost_and_nothing_stored_twice(
     line: CutLine, northfield: Farm, token: str, tmp_path: Path, many_traps: list[Station],
     record_property: Any,
 ):  # fmt: skip
-    run_all(line, northfield, token, tmp_path, (many_cards(northfield, 50), many_traps), record_property, kills=1)
+    run_all(line, northfield, token, tmp_path, (many_cards(northfield, 26), many_traps), record_property, kills=1)
 
 
 @COMMITS
