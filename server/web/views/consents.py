@@ -85,7 +85,7 @@ def _ended(before: Comparison) -> str:
 
 
 def _comparison(visit: Visit) -> Comparison:
-    return comparison_of(visit.farm, consents_of(visit.farm), visit.today)
+    return comparison_of(visit.farm, consents_of(visit.farm), visit.now)
 
 
 def _give(request: HttpRequest, visit: Visit, kind: str, **agreed: Any) -> None:
@@ -102,6 +102,6 @@ def _context(visit: Visit, form: AdviserForm) -> dict[str, object]:
         "advisers": [consent for consent in lasting if consent.kind == "adviser"],
         "regional": next((consent for consent in lasting if consent.kind == "regional"), None),
         "standing": standing_of(visit.farm, visit.today),
-        "comparison": comparison_of(visit.farm, given, visit.today),
+        "comparison": comparison_of(visit.farm, given, visit.now),
         "past": [consent for consent in given if consent.withdrawn_at is not None],
     }
