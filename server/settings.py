@@ -212,7 +212,14 @@ WEBHOOKS_TEST_NETWORKS = env.list("WEBHOOKS_TEST_NETWORKS", default=[])
 WEBHOOKS_TEST_CA = env("WEBHOOKS_TEST_CA", default="")
 
 # --- Cache, Celery: Redis is the bell, PostgreSQL the truth ----------------------------------------------------------
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}}
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL},
+    # What is drawn from reports that never change: in each process, so that pages need no Valkey for it.
+    "drawn": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "drawn", "TIMEOUT": 24 * 3600,
+        "OPTIONS": {"MAX_ENTRIES": 200},
+    },
+}  # fmt: skip
 _broker = REDIS_URL.replace("unix://", "redis+socket://", 1) if REDIS_URL.startswith("unix://") else REDIS_URL
 CELERY = {
     "broker_url": env("CELERY_BROKER_URL", default=_broker),

@@ -3,11 +3,14 @@
 Reports are read through the region role, which can read these and nothing of a farm.
 """
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
+
+from django.db.models import Count, Max
 
 from monitoring.methods import METHODS
 from monitoring.regional.selectors import reports_of_region, reports_of_week
@@ -30,6 +33,12 @@ class RegionSeason:
     def week(self) -> date | None:
         """The newest week of which there is a report."""
         return self.weeks[-1] if self.weeks else None
+
+    @property
+    def edition(self) -> str:
+        """Which reports these are: as none is ever changed, what is drawn from them goes by it."""
+        ids = sorted(report.id.bytes for report in self.reports.values())
+        return hashlib.sha256(b"".join(ids)).hexdigest()
 
     @property
     def methods(self) -> list[str]:
@@ -78,3 +87,9 @@ def groups_week(group_id: UUID, week: date) -> "Mapping[tuple[UUID, str], Region
     """The reports of all regions of a group of one week, by region and method; of whole regions. One query."""
     reports: Sequence[RegionReport] = list(reports_of_week(group_id, week, using="region").filter(part=""))
     return {(report.region_id, report.method): report for report in reports}
+
+
+def edition_of_week(group_id: UUID, week: date) -> str:
+    """Which reports of a group's week there are: none is ever changed, and none goes. One query."""
+    told = reports_of_week(group_id, week, using="region").aggregate(number=Count("id"), newest=Max("published_at"))
+    return f"{told['number']} {told['newest']}"

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from django.core.cache import caches
 from django.urls import reverse
 
 from alerts.delivery.coordinator_report import queue_coordinator_reports
@@ -226,6 +227,7 @@ def asked_of_everything(sender: Sender, farm: Farm) -> dict[str, bytes]:
     ids = {name: found[0] for name, found in stored.items() if found}
     ids |= {"farm_id": farm.id, "region_id": farm.region_id, "group_id": farm.group_id, **PLAIN}
     ids["token_id"] = ids["api_token_id"]
+    caches["drawn"].clear()
     found = {}
     for route in routes():
         if route.method == "get" and all(name in ids for name in route.names):

@@ -4,6 +4,7 @@ Whoever may open its page may open its bulletin (bulletin.py) and its past seaso
 """
 
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -16,7 +17,7 @@ from django.views.decorators.http import require_safe
 from alerts.delivery.region_sentences import week_paragraphs
 from alerts.models.mail_choice import HowOften
 from alerts.selectors.mail_choices import bulletin_of
-from alerts.selectors.region_seasons import RegionSeason, groups_week, season_of_region
+from alerts.selectors.region_seasons import RegionSeason, edition_of_week, groups_week, season_of_region
 from alerts.wording import regions as words
 from alerts.wording.closures import closure_sentence
 from farms import clock
@@ -45,8 +46,10 @@ def region(request: HttpRequest, region_id: UUID) -> HttpResponse:
         "season": season,
         "told": week_paragraphs(season),
         "own": own_lines(farms, season),
-        "figures": region_figures(season),
-        "rising": _rising(found, season),
+        # Asked only where this process has not drawn them yet: reports never change.
+        "figures": partial(region_figures, season),
+        "rising": partial(_rising, found, season),
+        "weeks_edition": edition_of_week(found.group_id, season.week) if season.week else "",
         "how_to_read": words.how_to_read(),
         "why_not_told": words.why_not_told(),
         "cautions": words.cautions(),

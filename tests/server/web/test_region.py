@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from farms import services
+from server.web import region_figures
 from tests.cast import acting, make_farm, make_user
 from tests.regions import NUMBERS, ODD, USUAL, WEEK, contribution, report, season
 from tests.server.web.pages import words
@@ -61,6 +62,34 @@ def test_one_mark_for_every_reason(browser, anna, northfield, region, blank):
     rows = re.findall(r"<tr class=\"missing\">.*?</tr>", told, re.DOTALL)
     assert [" ".join(re.sub(r"<[^>]+>", " ", row).split()) for row in rows] == ["May 18 not told"]
     assert "too few owners counted; one of them weighs too much" in words(page(browser(anna), region))
+
+
+def test_what_is_published_later_stands_there_at_once_in_each_language(browser, anna, northfield, region, elsewhere):
+    """What a process has drawn of some reports it draws once; others are other reports."""
+    report(region, WEEK - timedelta(weeks=1), **{**NUMBERS, "mean": 61.0})
+    reader = browser(anna)
+    assert "May 18" in words(page(reader, region)) and "May 25" not in words(page(reader, region))
+    report(region, **{**NUMBERS, "mean": 72.0})
+    assert "72" in words(page(reader, region))
+    assert "Middle third" in words(page(reader, region))
+    reader.cookies["django_language"] = "es"
+    assert "Tercio del medio" in words(page(reader, region)) and "Middle third" not in words(page(reader, region))
+    reader.cookies["django_language"] = "en"
+    report(elsewhere, **{**NUMBERS, "growth": -0.2, "growth_low": -0.3, "growth_high": -0.1})
+    assert f"{elsewhere.name} Cards falling" in words(page(reader, region))
+
+
+def test_a_page_seen_before_draws_nothing_anew(browser, anna, northfield, region, monkeypatch):
+    season(region)
+    reader = browser(anna)
+    first = words(page(reader, region))
+
+    def drawn_again(*_anything):
+        raise AssertionError("Drawn again, though no report was added.")
+
+    for each in ("normal_chart", "mean_chart", "rising_lines"):
+        monkeypatch.setattr(region_figures, each, drawn_again)
+    assert words(page(reader, region)) == first
 
 
 def test_growth_is_told_with_its_range_or_cant_be_told(browser, anna, northfield, region, elsewhere):
@@ -117,7 +146,7 @@ def test_reports_are_read_through_the_region_role_and_of_contributions_ones_own_
     client = browser(anna)
     with CaptureQueriesContext(connections["default"]) as plain, CaptureQueriesContext(connections["region"]) as asked:
         assert page(client, region).status_code == 200
-    assert len([each for each in asked if "monitoring_regionreport" in each["sql"]]) == 2
+    assert len([each for each in asked if "monitoring_regionreport" in each["sql"]]) == 3
     assert not [each for each in plain if "monitoring_regionreport" in each["sql"]]
     (own,) = [each["sql"] for each in plain if "monitoring_contribution" in each["sql"]]
     assert northfield.id.hex in own.replace("-", "") and neighbour.id.hex not in own.replace("-", "")
