@@ -3,14 +3,13 @@
 Reports are read through the region role, which can read these and nothing of a farm.
 """
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db.models import Count, Max
+from django.db.models import Count, Max, QuerySet
 
 from monitoring.methods import METHODS
 from monitoring.regional.selectors import reports_of_region, reports_of_week
@@ -33,12 +32,6 @@ class RegionSeason:
     def week(self) -> date | None:
         """The newest week of which there is a report."""
         return self.weeks[-1] if self.weeks else None
-
-    @property
-    def edition(self) -> str:
-        """Which reports these are: as none is ever changed, what is drawn from them goes by it."""
-        ids = sorted(report.id.bytes for report in self.reports.values())
-        return hashlib.sha256(b"".join(ids)).hexdigest()
 
     @property
     def methods(self) -> list[str]:
@@ -68,6 +61,9 @@ class RegionSeason:
         return any(report is not None and report.disclosure == "numbers" for report in self.series(method))
 
 
+NO_SEASON = RegionSeason((), {})
+
+
 def season_of_region(region_id: UUID, since: date, until: date | None = None, *, using: str = "region") -> RegionSeason:
     """The reports from one week (its Monday) to another, both included. One query."""
     reports = reports_of_region(region_id, since=since, using=using)
@@ -78,7 +74,7 @@ def season_of(reports: "Iterable[RegionReport]") -> RegionSeason:
     found = {(report.method, report.part, report.week): report for report in reports}
     known = [week for _method, _part, week in found]
     if not known:
-        return RegionSeason((), {})
+        return NO_SEASON
     first, last = min(known), max(known)
     return RegionSeason(tuple(first + WEEK * number for number in range((last - first).days // 7 + 1)), found)
 
@@ -89,7 +85,27 @@ def groups_week(group_id: UUID, week: date) -> "Mapping[tuple[UUID, str], Region
     return {(report.region_id, report.method): report for report in reports}
 
 
-def edition_of_week(group_id: UUID, week: date) -> str:
-    """Which reports of a group's week there are: none is ever changed, and none goes. One query."""
-    told = reports_of_week(group_id, week, using="region").aggregate(number=Count("id"), newest=Max("published_at"))
-    return f"{told['number']} {told['newest']}"
+@dataclass(frozen=True)
+class Edition:
+    """Which reports there are, and their newest week. None is ever changed, so what is drawn of them goes by it."""
+
+    week: date | None
+    number: int
+    published_at: datetime | None
+
+    def __str__(self) -> str:
+        return f"{self.week} {self.number} {self.published_at}"
+
+
+def edition_of_season(region_id: UUID, since: date) -> Edition:
+    """Of a region from a week on. One query."""
+    return _edition(reports_of_region(region_id, since=since))
+
+
+def edition_of_week(group_id: UUID, week: date) -> Edition:
+    """Of one week of all regions of a group. One query."""
+    return _edition(reports_of_week(group_id, week, using="region"))
+
+
+def _edition(reports: "QuerySet[RegionReport]") -> Edition:
+    return Edition(**reports.aggregate(week=Max("week"), number=Count("id"), published_at=Max("published_at")))

@@ -12,12 +12,20 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import translation
+from django.utils.functional import SimpleLazyObject
 from django.views.decorators.http import require_safe
 
 from alerts.delivery.region_sentences import week_paragraphs
 from alerts.models.mail_choice import HowOften
 from alerts.selectors.mail_choices import bulletin_of
-from alerts.selectors.region_seasons import RegionSeason, edition_of_week, groups_week, season_of_region
+from alerts.selectors.region_seasons import (
+    NO_SEASON,
+    RegionSeason,
+    edition_of_season,
+    edition_of_week,
+    groups_week,
+    season_of_region,
+)
 from alerts.wording import regions as words
 from alerts.wording.closures import closure_sentence
 from farms import clock
@@ -38,18 +46,22 @@ def region(request: HttpRequest, region_id: UUID) -> HttpResponse:
     """For the people of the region's group and of the farms in it; everybody else finds nothing here."""
     found = open_region(request, region_id)
     today = local_date(clock.now(), found.group.time_zone)
-    season = season_of_region(found.id, monday_of(today) - SHOWN)
+    since = monday_of(today) - SHOWN
+    edition = edition_of_season(found.id, since)
+    # Read whole only where this process has not drawn it yet.
+    season: Any = SimpleLazyObject(partial(season_of_region, found.id, since))
+    newest = season_of_region(found.id, edition.week, edition.week) if edition.week else NO_SEASON
     roles = [role.role for role in group_roles_of(request.user) if role.group_id == found.group_id]  # type: ignore[arg-type]
     farms = list(farms_of(request.user).filter(region_id=found.id))  # type: ignore[arg-type]
     context = {
         "region": found,
-        "season": season,
-        "told": week_paragraphs(season),
-        "own": own_lines(farms, season),
-        # Asked only where this process has not drawn them yet: reports never change.
+        "week": edition.week,
+        "newest": newest,
+        "own": own_lines(farms, newest),
+        "edition": f"{edition} {edition_of_week(found.group_id, edition.week)}" if edition.week else "",
+        "told": partial(week_paragraphs, season),
         "figures": partial(region_figures, season),
         "rising": partial(_rising, found, season),
-        "weeks_edition": edition_of_week(found.group_id, season.week) if season.week else "",
         "how_to_read": words.how_to_read(),
         "why_not_told": words.why_not_told(),
         "cautions": words.cautions(),

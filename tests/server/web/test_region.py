@@ -146,7 +146,7 @@ def test_reports_are_read_through_the_region_role_and_of_contributions_ones_own_
     client = browser(anna)
     with CaptureQueriesContext(connections["default"]) as plain, CaptureQueriesContext(connections["region"]) as asked:
         assert page(client, region).status_code == 200
-    assert len([each for each in asked if "monitoring_regionreport" in each["sql"]]) == 3
+    assert len([each for each in asked if "monitoring_regionreport" in each["sql"]]) == 5
     assert not [each for each in plain if "monitoring_regionreport" in each["sql"]]
     (own,) = [each["sql"] for each in plain if "monitoring_contribution" in each["sql"]]
     assert northfield.id.hex in own.replace("-", "") and neighbour.id.hex not in own.replace("-", "")
