@@ -18,9 +18,9 @@ import hypothesis
 import pytest
 
 from server import embedded
+from tests.full import FULL
 
 PREFIX = "test_"
-LONG = "FLYROUND_FULL"
 
 # A shared machine stutters; how long one example takes says nothing about whether it is right.
 hypothesis.settings.register_profile("no deadline", deadline=None)
@@ -87,7 +87,7 @@ def pytest_unconfigure() -> None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         require_owner_for_flush(item)
-        if item.get_closest_marker("full") and not os.environ.get(LONG):
+        if item.get_closest_marker("full") and not FULL:
             item.add_marker(pytest.mark.skip(reason="counts in thousands: run it with `manage.py test --full`"))
 
 
