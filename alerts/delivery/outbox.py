@@ -112,18 +112,36 @@ def claim_whole(mail: Mail, now: datetime) -> Sequence[Mail]:
     return [mail] if claim(mail, now) else []
 
 
+@transaction.atomic
+def _claim_in_turn(mail: Mail, group_id: UUID | None, now: datetime) -> Sequence[Mail] | None:
+    """Claim a mail while nobody else has one of its group in hand; None where somebody has, or is just taking one.
+
+    Looking and claiming under one lock: two workers who heard two rings at once would else both find the group free,
+    and where its server is slow no worker would be left for the other groups.
+    """
+    if group_id is not None:
+        with database.cursor() as cursor:
+            cursor.execute("SELECT pg_try_advisory_xact_lock(hashtext('outbox'), hashtext(%s))", [str(group_id)])
+            if not cursor.fetchone()[0]:
+                return None
+        if _is_sending(group_id, now):
+            return None
+    return claim_whole(mail, now)
+
+
 def send_due(now: datetime, group_id: UUID | None = None, *, seconds: float = SECONDS) -> Counter[str]:
     """Send what is due, of one group or of all, and record it. Returns how many messages ended in which state.
 
     Begins no more mails after some seconds, and none where somebody is sending this group's: the next ring goes on.
     """
     done: Counter[str] = Counter()
-    if group_id is not None and _is_sending(group_id, now):
-        return done
     ends, connection = time.monotonic() + seconds, get_connection()
     try:
         for mail in _waiting(now, group_id, ends):
-            if parts := claim_whole(mail, now):
+            parts = _claim_in_turn(mail, group_id, now)
+            if parts is None:
+                break
+            if parts:
                 with sending(mail):
                     state, go_on = _send(parts, connection, now)
                     logger.info("a mail is %s", state)
@@ -241,8 +259,13 @@ def _of_group(rows: QuerySet[Any], group_id: UUID | None) -> QuerySet[Any]:
 
 def _is_sending(group_id: UUID, now: datetime) -> bool:
     """Whether a worker has one of the group's mails in hand."""
-    sending = {"state": DeliveryState.SENDING, "lease_until__gt": now}
-    return any(_of_group(model._default_manager.filter(**sending), group_id).exists() for model in TABLES)
+    first, *others = [
+        _of_group(model._default_manager.filter(state=DeliveryState.SENDING, lease_until__gt=now), group_id)
+        .order_by()
+        .values("id")
+        for model in TABLES
+    ]
+    return first.union(*others, all=True).exists()
 
 
 def _row(mail: Mail) -> QuerySet[Any]:

@@ -177,16 +177,17 @@ class TestSlow:
     ):
         made, server = slow_world
         made.at(NOW)
-        slow, quick = valley("Slow", 40), valley("Quick", 20)
+        slow, quick = valley("Slow", 100), valley("Quick", 20)
         for _ in range(6):  # three beats, twice: each would be enough to keep one of the two processes busy
             app.send_task("alerts.tasks.send_due_mail")
         app.send_task("alerts.tasks.check_due_groups")
-        wait_until(lambda: states(quick).get("sent") == 20, "the quick group's mails are sent", seconds=40)
+        wait_until(lambda: states(quick).get("sent") == 20, "the quick group's mails are sent", seconds=150)
         wait_until(
             lambda: CheckRun.objects.filter(group_id=quick.group_id, state=RunState.DONE).exists(),
-            "the quick group's week is judged", seconds=40,
+            "the quick group's week is judged", seconds=150,
         )  # fmt: skip
-        # Forty mails at two seconds each: one process had them in hand all the time, and only one.
-        assert states(slow)["sending"] == 1
-        wait_until(lambda: server.taken.total() > 20, "a slow mail is taken", seconds=20)
+        # A hundred mails at two seconds each, more than we wait: one process had them in hand all the time, and only
+        # one. Between two of them, or at the end of a turn, it has none.
+        assert states(slow).get("sending", 0) <= 1
+        wait_until(lambda: server.taken.total() > 20, "a slow mail is taken")
         assert states(slow)["queued"] > 0
