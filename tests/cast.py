@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection, connections, transaction
 
 from farms import services
 from farms.models import (
@@ -46,6 +46,17 @@ def as_role(name: str) -> Iterator[None]:
         # After an error the rollback does it.
         if not connection.needs_rollback:
             cursor.execute(f"SET LOCAL ROLE {before}")
+
+
+@contextmanager
+def as_worker_process() -> Iterator[None]:
+    """A thread as a worker's process: a connection of its own, in the worker's role over many transactions."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SET ROLE flyround_worker")
+        yield
+    finally:
+        connections.close_all()
 
 
 def as_factory():

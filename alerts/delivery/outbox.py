@@ -114,18 +114,9 @@ def claim_whole(mail: Mail, now: datetime) -> Sequence[Mail]:
 
 @transaction.atomic
 def _claim_in_turn(mail: Mail, group_id: UUID | None, now: datetime) -> Sequence[Mail] | None:
-    """Claim a mail while nobody else has one of its group in hand; None where somebody has, or is just taking one.
-
-    Looking and claiming under one lock: two workers who heard two rings at once would else both find the group free,
-    and where its server is slow no worker would be left for the other groups.
-    """
-    if group_id is not None:
-        with database.cursor() as cursor:
-            cursor.execute("SELECT pg_try_advisory_xact_lock(hashtext('outbox'), hashtext(%s))", [str(group_id)])
-            if not cursor.fetchone()[0]:
-                return None
-        if _is_sending(group_id, now):
-            return None
+    """Claim a mail while nobody else has one of its group in hand; None where somebody has, or is just taking one."""
+    if group_id is not None and not _is_free(group_id, now):
+        return None
     return claim_whole(mail, now)
 
 
@@ -257,15 +248,18 @@ def _of_group(rows: QuerySet[Any], group_id: UUID | None) -> QuerySet[Any]:
     return rows.filter(**{"farm__group_id" if rows.model is Digest else "group_id": group_id})
 
 
-def _is_sending(group_id: UUID, now: datetime) -> bool:
-    """Whether a worker has one of the group's mails in hand."""
-    first, *others = [
-        _of_group(model._default_manager.filter(state=DeliveryState.SENDING, lease_until__gt=now), group_id)
-        .order_by()
-        .values("id")
-        for model in TABLES
-    ]
-    return first.union(*others, all=True).exists()
+def _is_free(group_id: UUID, now: datetime) -> bool:
+    """Whether no worker has one of the group's mails in hand; kept so until the transaction ends.
+
+    Without the lock two workers who heard two rings at once would both find the group free, and where its server is
+    slow no worker would be left for the other groups.
+    """
+    with database.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtext('outbox'), hashtext(%s))", [str(group_id)])
+        if not cursor.fetchone()[0]:
+            return False
+    sending = {"state": DeliveryState.SENDING, "lease_until__gt": now}
+    return not any(_of_group(model._default_manager.filter(**sending), group_id).exists() for model in TABLES)
 
 
 def _row(mail: Mail) -> QuerySet[Any]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from django.db import ProgrammingError, connection, connections, transaction
+from django.db import ProgrammingError, connection, transaction
 
 from alerts.checks import borrowed as fitting
 from alerts.checks.borrowed import borrowed_of, fix_borrowed
@@ -29,7 +29,7 @@ from tests.alerts.large_group import (
     make_places,
 )
 from tests.alerts.scene import check, check_time, correct, count_week, monday, result
-from tests.cast import acting, as_factory, as_role
+from tests.cast import acting, as_factory, as_role, as_worker_process
 
 pytestmark = pytest.mark.django_db
 JULY = date(2026, 7, 1)
@@ -319,13 +319,9 @@ def test_two_workers_at_once_store_one_set(group: Group, region: Region):
     together = Barrier(2)
 
     def fix_as_worker(week: date) -> None:
-        try:
-            with connection.cursor() as cursor:
-                cursor.execute("SET ROLE flyround_worker")
+        with as_worker_process():
             together.wait(timeout=30)
             fix_borrowed(group, week, check_time(week))
-        finally:
-            connections.close_all()
 
     with ThreadPoolExecutor(2) as workers:
         list(workers.map(fix_as_worker, (monday(13), monday(14))))

@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from django.db import OperationalError, connection, connections, transaction
+from django.db import OperationalError, connection, transaction
 
 from alerts import monday as a_monday
 from alerts.checks import claims
@@ -18,7 +18,7 @@ from farms.ledger import verify_links
 from farms.models import Farm, Group, Season
 from monitoring.models import RegionReport, Station
 from tests.alerts.scene import alerts, check, check_time, count_week, events, monday
-from tests.cast import as_factory, as_role
+from tests.cast import as_factory, as_role, as_worker_process
 
 CHICAGO = "America/Chicago"
 
@@ -135,22 +135,13 @@ def ten_minutes_pass(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _check_as_worker(group: Group, later: timedelta = timedelta()) -> list[date]:
-    """A worker of its own: a thread with its own connection, in the weekly check's role."""
-    try:
-        with connection.cursor() as cursor:
-            cursor.execute("SET ROLE flyround_worker")
+    with as_worker_process():
         return a_monday.check_group(group, check_time(monday(0)) + later)
-    finally:
-        connections.close_all()
 
 
 def _claim_as_worker(group: Group, now: datetime) -> bool:
-    try:
-        with connection.cursor() as cursor:
-            cursor.execute("SET ROLE flyround_worker")
+    with as_worker_process():
         return claim(group.id, monday(0), now) is not None
-    finally:
-        connections.close_all()
 
 
 @pytest.fixture
