@@ -44,13 +44,13 @@ WITH behind AS (
     WHERE w.ended_at IS NULL AND w.off_at IS NULL AND w.mark < h.number
     ORDER BY w.farm_id, w.id LIMIT %(most)s FOR NO KEY UPDATE OF w SKIP LOCKED
 ), found AS (
-    SELECT b.farm_id, b.id, 'round.stored' AS kind, e.id AS happening, r.id AS subject, e.made_at AS at
+    SELECT b.farm_id, b.id, 'round.stored' AS kind, e.id AS happening, r.id AS subject, e.made_at AS at, e.number
     FROM behind b
     JOIN farms_ledgerentry e ON e.farm_id = b.farm_id AND e.number > b.mark AND e.number <= b.head
     LEFT JOIN monitoring_round r ON r.farm_id = e.farm_id AND r.entry = e.number AND e.kind = 'round'
     WHERE e.kind IN ('round', 'import') AND 'round.stored' = ANY(b.kinds)
     UNION ALL
-    SELECT b.farm_id, b.id, k.kind, v.id, v.alert_id, v.at
+    SELECT b.farm_id, b.id, k.kind, v.id, v.alert_id, v.at, v.entry
     FROM behind b
     JOIN alerts_alertevent v ON v.farm_id = b.farm_id AND v.entry > b.mark AND v.entry <= b.head
     JOIN (VALUES ('opened', 'alert.opened'), ('reopened', 'alert.opened'), ('closed', 'alert.closed')) k (event, kind)
@@ -60,6 +60,7 @@ WITH behind AS (
         (farm_id, id, webhook_id, kind, happening, subject, happened_at, queued_at, next_try_at, state, attempts,
          problem)
     SELECT farm_id, uuidv7(), id, kind, happening, subject, at, %(now)s, %(now)s, 'waiting', 0, '' FROM found
+    ORDER BY farm_id, id, number, happening  -- their ids, by which they are sent, follow the chain
     ON CONFLICT DO NOTHING
 )
 UPDATE alerts_webhook w SET mark = b.head FROM behind b WHERE w.farm_id = b.farm_id AND w.id = b.id

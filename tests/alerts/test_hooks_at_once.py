@@ -157,3 +157,13 @@ def test_beats_while_an_owner_switches_and_walks_tell_nothing_from_the_time_off(
     assert set(last) < set(happenings)
     with as_factory():
         assert WebhookDelivery.objects.filter(kind=Happening.ROUND_STORED).count() == 1
+
+
+def test_what_one_beat_writes_is_sent_in_the_chains_order(northfield, anna, cards):
+    webhook, _secret = hook(northfield, anna)
+    events = reopened(northfield, 60)
+    # Stored in another order than it happened, as after many years of other rows.
+    with as_factory():
+        AlertEvent.objects.filter(id__in=events[:30]).update(at=NOW)
+    beat()
+    assert told() == [(webhook.id, event) for event in events]
