@@ -155,7 +155,8 @@ ALLAUTH_TRUSTED_PROXY_COUNT = int(BEHIND_PROXY)  # tries of codes are counted by
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
-        "img-src": [SELF, "data:"],
+        # blob: what a phone has photographed and not sent yet.
+        "img-src": [SELF, "data:", "blob:"],
         "object-src": [NONE],
         "base-uri": [NONE],
         "form-action": [SELF],

@@ -9,10 +9,12 @@ import pytest
 
 from monitoring.charts import DARK, LIGHT
 from server import web
+from tests import journeys
 
 WEB = Path(web.__file__).parent
 LOOK = WEB / "static" / "web"
-CSS = re.sub(r"/\*.*?\*/", "", (LOOK / "flyround.css").read_text(), flags=re.DOTALL)
+# One stylesheet for every page, and one beside it for what only one page needs (round.css, plan.css).
+CSS = re.sub(r"/\*.*?\*/", "", "".join(path.read_text() for path in sorted(LOOK.glob("*.css"))), flags=re.DOTALL)
 TEMPLATES = sorted((WEB / "templates").rglob("*.html"))
 # A mail brings its own styles, since mail programs read no stylesheet; it is no page of the site.
 PAGES = [path for path in TEMPLATES if "mail" not in path.parent.name]
@@ -100,10 +102,16 @@ def test_no_page_carries_a_style_or_script_of_its_own(page):
 
 def test_every_vendored_file_is_the_one_its_list_names():
     listed = re.findall(r"\| `([\w.]+)` \|.*\| `([0-9a-f]{64})` \|", (LOOK / "vendor" / "VENDORED.md").read_text())
-    scripts = {path.name for path in (LOOK / "vendor").glob("*.js")}
-    assert scripts == {name for name, _ in listed}
+    files = {path.name for path in (LOOK / "vendor").iterdir() if path.suffix in (".js", ".css")}
+    assert files == {name for name, _ in listed}
     for name, checksum in listed:
         assert hashlib.sha256((LOOK / "vendor" / name).read_bytes()).hexdigest() == checksum
+
+
+def test_the_accessibility_checker_is_the_one_its_readme_names():
+    folder = Path(journeys.__file__).parent / "axe"
+    checksum = hashlib.sha256((folder / "axe.min.js").read_bytes()).hexdigest()
+    assert checksum in (folder / "README.md").read_text()
 
 
 def test_every_font_file_is_used_and_has_its_licence_beside_it():
