@@ -23,6 +23,7 @@ from farms.models import User
 from server.demo import scenario
 from server.demo.farmyard import Yard
 from server.demo.load import Stage, load, program_key
+from server.demo.pictures import take_pictures
 from server.demo.processes import DemoError, Processes, free_port, running, start_site, start_worker
 from server.demo.season import Season
 from server.demo.tally import tally
@@ -85,8 +86,11 @@ def environment(folder: Folder, port: int) -> dict[str, str]:
     }
 
 
-def serve(folder: Folder, *, wanted_port: int, once: bool) -> None:
-    """Load what isn't loaded, then serve until Ctrl-C; with `once`, print the tally as one JSON object instead."""
+def serve(folder: Folder, *, wanted_port: int, once: bool, pictures: Path | None = None) -> None:
+    """Load what isn't loaded, then serve until Ctrl-C; with `once`, print the tally as one JSON object instead.
+
+    `pictures`: a folder for a picture of every page; it ends when they are taken.
+    """
     began = time.monotonic()
     folder.mail.mkdir(parents=True, exist_ok=True)
     port = free_port(wanted_port)
@@ -98,6 +102,10 @@ def serve(folder: Folder, *, wanted_port: int, once: bool) -> None:
             start_worker(processes)
         if once:
             say(json.dumps(tally()))
+            return
+        if pictures:
+            number = take_pictures(f"http://127.0.0.1:{port}", _links(port), pictures)
+            say(f"{number} pages are pictured in {pictures}.")
             return
         _invite(port, time.monotonic() - began)
         _hold(processes)
@@ -148,16 +156,23 @@ def _check_alive(processes: Processes) -> None:
 
 def _invite(port: int, seconds: float) -> None:
     site = f"http://127.0.0.1:{port}"
-    now = timezone.now()
     say(f"Ready after {seconds:.0f} s at {site}/ (it is {scenario.TODAY:%A, %B %-d, %Y} there; all of it is invented)")
     say(f"  mails: {site}{reverse('mails')}   API: {site}/api/v1/docs/")
     say("Sign in, once each:")
+    for role, link in _links(port).items():
+        say(f"  {role:11} {link}")
+    say("Ctrl-C stops everything.")
+
+
+def _links(port: int) -> dict[str, str]:
+    """A sign-in link for each role, good for a day and once."""
+    links = {}
     for role, email in LINKS.items():
         with transaction.atomic():
             user = User.objects.get(email=email)
-            key = farm_services.make_sign_in_link(user=user, now=now, valid_for=timedelta(days=1))
-        say(f"  {role:11} {site}{reverse('sign_in_link', args=[key])}")
-    say("Ctrl-C stops everything.")
+            key = farm_services.make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(days=1))
+        links[role] = f"http://127.0.0.1:{port}{reverse('sign_in_link', args=[key])}"
+    return links
 
 
 def _hold(processes: Processes) -> None:

@@ -18,9 +18,10 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--fresh", action="store_true", help="Start over: empty the database and the mails first.")
         parser.add_argument("--once", action="store_true", help="Do the work without serving; print a JSON object.")
+        parser.add_argument("--pictures", type=Path, help="Take a picture of every page into this folder, then stop.")
         parser.add_argument("--port", type=int, default=8000, help="The port wanted; another one where it is taken.")
 
-    def handle(self, *args: Any, fresh: bool, once: bool, port: int, **options: Any) -> None:
+    def handle(self, *args: Any, fresh: bool, once: bool, pictures: Path | None, port: int, **options: Any) -> None:
         from server.demo.run import Folder, serve
 
         folder = Folder(Path(os.environ.get("FLYROUND_DATA") or settings.BASE_DIR / ".data"))
@@ -28,7 +29,7 @@ class Command(BaseCommand):
             with folder.alone():
                 if fresh or not folder.finished.exists():
                     self._empty(folder.data, folder.finished)
-                serve(folder, wanted_port=port, once=once)
+                serve(folder, wanted_port=port, once=once, pictures=pictures)
         except DemoError as error:
             raise CommandError(str(error)) from error
 

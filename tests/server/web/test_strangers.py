@@ -19,6 +19,7 @@ OPEN = {
     "phone",
     "leave_phone",
     "sign_in_link",
+    "look",
     "mails",
     "mail",
     "mail_html",
