@@ -9,7 +9,7 @@ from uuid import UUID
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, override
+from django.utils.translation import ngettext
 
 from alerts.delivery.letter import as_text, render
 from alerts.delivery.outbox import queue
@@ -21,6 +21,7 @@ from alerts.wording.places import and_list
 from alerts.wording.results import heading
 from farms.clock import local_date
 from farms.selectors import coordinators_of_group, regions_of
+from farms.showing import told_to
 from monitoring.methods import METHODS
 from monitoring.regional.selectors import reports_of_week
 
@@ -79,7 +80,7 @@ def queue_coordinator_reports(group: "Group", week: date, now: datetime) -> int:
     needs_a_look = len(published) < len(regions) or (told.total is not None and _is_amiss(told.total))
     mails = []
     for coordinator in coordinators_of_group(group.id):
-        with override(coordinator.language):
+        with told_to(coordinator, group.time_zone):
             mails.append(_mail(group, coordinator, report_of(group, told, regions, published, week), week, now))
             mails[-1].needs_a_look = needs_a_look
     return queue(mails)

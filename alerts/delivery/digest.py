@@ -11,7 +11,6 @@ from django.conf import settings
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import override
 
 from alerts.checks.by_halves import by_halves
 from alerts.checks.failures import set_aside
@@ -36,6 +35,7 @@ from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.numbers import day_phrase
 from farms.clock import local_date
 from farms.selectors import owners_with_address
+from farms.showing import Shown, shown_to, told_to
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -150,16 +150,18 @@ def _owners(weeks: Sequence[FarmWeek]) -> dict[UUID, list["User"]]:
 
 
 def _digests(told: FarmWeek, owners: Sequence["User"], since: Since, now: datetime) -> list[Digest]:
-    letters: dict[str, Letter] = {}
+    zone = told.farm.time_zone
+    letters: dict[tuple[str, Shown], Letter] = {}
     for owner in owners:
-        if owner.language not in letters:
-            with override(owner.language):
-                letters[owner.language] = letter_of(told, since)
-    return [_row(told, owner, letters[owner.language], now) for owner in owners]
+        read_as = owner.language, shown_to(owner, zone)
+        if read_as not in letters:
+            with told_to(owner, zone):
+                letters[read_as] = letter_of(told, since)
+    return [_row(told, owner, letters[owner.language, shown_to(owner, zone)], now) for owner in owners]
 
 
 def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest:
-    with override(owner.language):
+    with told_to(owner, told.farm.time_zone):
         return Digest(
             farm_id=told.farm.id, recipient=owner, occasion=occasion_of(told.week), language=owner.language,
             subject=letter.subject[:200], headline=sentences.headline(told)[:200], pressing=sentences.pressing(told),

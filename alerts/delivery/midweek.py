@@ -15,7 +15,6 @@ from django.db import DatabaseError, transaction
 from django.urls import reverse
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import override
 
 from alerts.checks.calendar import WEEK, newest_due, received_from
 from alerts.checks.failures import set_aside
@@ -32,6 +31,7 @@ from alerts.wording.places import and_list, facility_phrase, places_to_look, sit
 from alerts.wording.results import heading, level_phrase, mean_phrase, methods_phrase
 from farms.lookups import array_of
 from farms.selectors import owners_with_address
+from farms.showing import told_to
 from monitoring.methods import METHODS
 from monitoring.selectors import PlaceToLook
 
@@ -94,7 +94,7 @@ def _mails(found: list[Midweek], now: datetime) -> tuple[list[Digest], int]:
 
 
 def _mail(told: Midweek, owner: "User", now: datetime) -> Digest:
-    with override(owner.language):
+    with told_to(owner, told.farm.time_zone):
         letter = letter_of(told)
         return Digest(
             farm_id=told.farm.id, recipient=owner, occasion=midweek_occasion_of(told.week), language=owner.language,

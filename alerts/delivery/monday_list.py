@@ -10,7 +10,7 @@ from django.conf import settings
 from django.db import InterfaceError, OperationalError, transaction
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, override
+from django.utils.translation import ngettext
 
 from alerts.delivery.letter import MARKS, Picture, as_text, render
 from alerts.delivery.outbox import queue
@@ -22,6 +22,7 @@ from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import list_promise
 from farms.clock import local_date
 from farms.selectors import advisers_of_group
+from farms.showing import told_to
 
 if TYPE_CHECKING:
     from farms.models import Group, User
@@ -106,7 +107,7 @@ def queue_monday_lists(group: "Group", *, week: date, now: datetime) -> int:
 def _lists(group: "Group", adviser: "User", week: date, now: datetime) -> list[MondayList]:
     """The adviser's list; none where no farm is on it."""
     day = local_date(now, group.time_zone)
-    with override(adviser.language):
+    with told_to(adviser, group.time_zone):
         rows = [row for row in monday_rows(adviser, week, day=day) if row.farm.group_id == group.id]
         if not rows:
             return []

@@ -23,6 +23,7 @@ from farms.access import ADVISER, role_on
 from farms.clock import local_date
 from farms.offers import standing_offers
 from farms.selectors import advised_farms
+from farms.showing import chosen, showing
 
 if TYPE_CHECKING:
     from farms.models import AdviserOffer, Farm, User
@@ -73,7 +74,7 @@ def paper_letters(farms: Sequence["Farm"], week: date, today: date, adviser: "Us
     written = []
     for told in with_effects(weeks_of_farms(farms, week, day)):
         if told.farm_rows:
-            with override(told.farm.language):
+            with override(told.farm.language), showing(chosen("", "", told.farm.time_zone)):
                 written.append(_on_paper(told, since[told.farm.id], adviser))
     return sorted(written, key=lambda each: each.letter.title)
 

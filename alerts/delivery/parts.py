@@ -19,6 +19,7 @@ from django.utils.translation import override
 from alerts.models import Digest
 from alerts.models.outbox import Mail, week_of
 from alerts.wording.numbers import day_phrase
+from farms.showing import showing, shown_to
 from monitoring.charts import LIGHT
 
 if TYPE_CHECKING:
@@ -85,7 +86,7 @@ def whole_of(rows: Sequence[Mail]) -> Whole:
         return Whole(str(row.id), row.recipient, row.language, row.subject, row.text, row.html, pictures)
     ordered = sorted(digests, key=lambda row: (-row.pressing, row.headline, row.id))
     first = ordered[0]
-    with override(first.language):
+    with override(first.language), showing(shown_to(first.recipient)):
         subject = _subject(ordered)
     return Whole(
         _id_of(ordered), first.recipient, first.language, subject, _text(ordered), _html(ordered, subject),

@@ -8,7 +8,6 @@ from uuid import UUID
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import override
 
 from alerts.delivery.chart import PIXELS
 from alerts.delivery.letter import Letter, Paragraph, Picture, paragraph, render
@@ -24,6 +23,7 @@ from alerts.wording.numbers import day_phrase
 from farms.agreement import licence_of_group
 from farms.clock import local_date
 from farms.selectors import regions_of
+from farms.showing import told_to
 from monitoring.charts import to_mail_png
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def _mails(
     if season.week != week or not tells_something(season):
         return
     for reader in missing:
-        with override(reader.language):
+        with told_to(reader, region.group.time_zone):
             letter = bulletin_letter(region, season, licence)
             html = render("alerts/region_bulletin.html", letter=letter)
         picture = letter.picture

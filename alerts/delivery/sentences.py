@@ -16,6 +16,7 @@ from alerts.wording.numbers import amount, day_phrase, growth_phrase, weekday_ph
 from alerts.wording.outlook import back_below_phrase, crossing_phrase, is_steady, trend_text
 from alerts.wording.places import and_list, facility_phrase, places_to_look, siting_phrase, stations_phrase
 from alerts.wording.results import doubt_phrase, heading, level_phrase, mean_phrase, methods_phrase
+from alerts.wording.temperatures import degrees
 from monitoring.methods import METHODS
 
 MOST_NAMED = 4  # stations
@@ -108,7 +109,8 @@ def _marked(row: Assessment) -> list[str]:
     if "sprayed" in flags:
         said.append(_("Animals had been sprayed or poured that week, so a low count says little."))
     if "cold" in flags:
-        said.append(_("It was below 15 °C, when these flies hardly feed, so a low count says little."))
+        cold = _("It was below {cold}, when these flies hardly feed, so a low count says little.")
+        said.append(cold.format(cold=degrees(15)))
     if "late" in flags:
         said.append(_("These counts came more than two weeks late."))
     return said

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from alerts.wording.numbers import day_phrase
+from alerts.wording.temperatures import degree_days, degrees
 
 if TYPE_CHECKING:
     from datetime import date
@@ -92,9 +93,9 @@ def dates_sentence(one: "KindTold", laid: "date") -> str:
 def _why_no_date(reason: str, day: str) -> str:
     words = {
         "not_in_sight": _("Eggs laid on {day} are no flies within four months: it is too cold."),
-        "too_hot": _("Of eggs laid on {day} no flies may come: above 38 °C the young die."),
+        "too_hot": _("Of eggs laid on {day} no flies may come: above {heat} the young die."),
     }
-    return words.get(reason, "").format(day=day)
+    return words.get(reason, "").format(day=day, heat=degrees(38))
 
 
 def kind_sentences(told: "FarmDevelopment", one: "KindTold") -> list[str]:
@@ -145,16 +146,19 @@ def _lines() -> Iterable[str]:
         "(Baskerville and Emin 1969, Ecology 50)."
     )
     yield _(
-        "House flies: days to leaving the bedding and to the fly at 16 and 35 °C in manure, and none above 38 °C, are "
-        "published (Lysyk and Axtell 1987, The Canadian Entomologist 119). The line between the two, 11.1 °C and 210 "
-        "degree-days to the fly, is our own. The early end reckons with the 6 to 7 days at 27 to 32 °C that work of "
-        "1940 saw."
-    )
+        "House flies: days to leaving the bedding and to the fly at {cool} and {warm} in manure, and none above "
+        "{heat}, are published (Lysyk and Axtell 1987, The Canadian Entomologist 119). The line between the two, "
+        "{threshold} and {sum} to the fly, is our own. The early end reckons with the 6 to 7 days at {quick} to "
+        "{quickest} that work of 1940 saw."
+    ).format(
+        cool=degrees(16), warm=degrees(35), heat=degrees(38), threshold=degrees(11.1, 1), sum=degree_days(210),
+        quick=degrees(27), quickest=degrees(32),
+    )  # fmt: skip
     yield _(
-        "Stable flies: 12.2 °C and 225 degree-days to the fly (Gilles, David and Duvallet 2005, Journal of Medical "
-        "Entomology 42). Near 12 °C that is poor: at 15 °C 71 days were seen where it gives 80. How much of the time "
-        "they are maggots is taken from house flies, our own choice."
-    )
+        "Stable flies: {threshold} and {sum} to the fly (Gilles, David and Duvallet 2005, Journal of Medical "
+        "Entomology 42). Near that threshold it is poor: at {cool} 71 days were seen where it gives 80. How much of "
+        "the time they are maggots is taken from house flies, our own choice."
+    ).format(threshold=degrees(12.2, 1), sum=degree_days(225), cool=degrees(15))
     yield _(
         "A tenth more and less warmth is allowed for on top, our own choice: air is measured, and bedding warms itself."
     )

@@ -8,6 +8,15 @@ from django.utils.formats import date_format, number_format
 from django.utils.translation import get_language, pgettext
 from django.utils.translation import gettext as _
 
+from farms.showing import DaysForm, shown
+
+# How a day is written where its reader chose a form: as "a day", in few letters, and with its weekday.
+FORMS: dict[str, tuple[str, str, str]] = {
+    DaysForm.DAY_FIRST: ("j F", "j M", "l j F"),
+    DaysForm.MONTH_FIRST: ("F j", "M j", "l, F j"),
+    DaysForm.ISO: ("Y-m-d", "Y-m-d", "l, Y-m-d"),
+}
+
 
 def amount(value: float, *, beside: float | None = None) -> str:
     """A mean in whole numbers from ten up, else with one decimal.
@@ -22,28 +31,29 @@ def amount(value: float, *, beside: float | None = None) -> str:
 
 def day_phrase(day: date) -> str:
     """June 29; 29 de junio."""
-    return _day_phrase(day, get_language())
+    return _day_phrase(day, get_language(), shown().days)
 
 
 def day_label(day: date) -> str:
     """Jun 29; 29 jun."""
-    return _day_label(day, get_language())
+    return _day_label(day, get_language(), shown().days)
 
 
 def weekday_phrase(day: date) -> str:
     """Sunday, July 12; domingo 12 de julio."""
-    return date_format(day, pgettext("a day with its weekday", "l, F j"))
+    form = FORMS.get(shown().days)
+    return date_format(day, form[2] if form else pgettext("a day with its weekday", "l, F j"))
 
 
 # The same few days are written many hundred times in a group's mails, in the language that is active.
 @lru_cache(maxsize=512)
-def _day_phrase(day: date, _language: str | None) -> str:
-    return date_format(day, pgettext("a day", "F j"))
+def _day_phrase(day: date, _language: str | None, days: str) -> str:
+    return date_format(day, FORMS[days][0] if days in FORMS else pgettext("a day", "F j"))
 
 
 @lru_cache(maxsize=512)
-def _day_label(day: date, _language: str | None) -> str:
-    return date_format(day, pgettext("a day in few letters", "M j"))
+def _day_label(day: date, _language: str | None, days: str) -> str:
+    return date_format(day, FORMS[days][1] if days in FORMS else pgettext("a day in few letters", "M j"))
 
 
 def growth_phrase(growth: float) -> str:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy, pgettext
 from alerts.wording.numbers import day_phrase
 from alerts.wording.places import facility_phrase
 from alerts.wording.results import heading
+from alerts.wording.temperatures import degrees
 
 if TYPE_CHECKING:
     from farms.models import Facility
@@ -71,7 +72,7 @@ def _weather(effect: "WorkEffect") -> str:
         return ""
     words = {
         "hot": _("It was very hot in these weeks, which keeps counts low by itself."),
-        "cold": _("It was below 15 °C in these weeks, which keeps counts low by itself."),
+        "cold": _("It was below {cold} in these weeks, which keeps counts low by itself.").format(cold=degrees(15)),
     }
     return words.get(effect.weather, "")
 

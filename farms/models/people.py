@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from farms.ids import uuid7
 from farms.models.group import LANGUAGES
+from farms.showing import CELSIUS, FAHRENHEIT, DaysForm
 from farms.tenancy.keys import FarmRecord
 
 
@@ -30,6 +31,11 @@ class User(AbstractBaseUser, PermissionsMixin):
     email = models.EmailField(_("e-mail address"), unique=True)
     name = models.CharField(_("name"), max_length=120, blank=True)
     language = models.CharField(_("language"), max_length=5, choices=LANGUAGES, default="en")
+    # How temperatures and days are shown to them (farms/showing.py); empty: as usual.
+    degrees = models.CharField(
+        max_length=1, blank=True, default="", db_default="", choices=[(CELSIUS, "°C"), (FAHRENHEIT, "°F")]
+    )
+    days = models.CharField(max_length=12, blank=True, default="", db_default="", choices=DaysForm)
     is_active = models.BooleanField(default=True)
     is_staff = models.BooleanField(default=False)
     date_joined = models.DateTimeField(auto_now_add=True)

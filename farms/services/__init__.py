@@ -70,6 +70,7 @@ from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
 from farms.services.region import split_by_housing
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
+from farms.services.shown import ShownUnknown, check_shown, choose_shown
 from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
 from farms.services.token import TokenLifeWrong, make_token, revoke_token
 from farms.services.visit import (
@@ -130,6 +131,7 @@ __all__ = [
     "ScanTooLarge",
     "SeasonClosesTooEarly",
     "SeasonsOverlap",
+    "ShownUnknown",
     "SignInLinkSpent",
     "SignedDayWrong",
     "SignerMissing",
@@ -151,7 +153,9 @@ __all__ = [
     "begin_due",
     "change_facility",
     "change_farm",
+    "check_shown",
     "check_successor",
+    "choose_shown",
     "close_farm",
     "close_region",
     "close_season",

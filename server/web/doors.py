@@ -19,7 +19,9 @@ from farms import clock
 from farms.access import Need, Role, Who, actor_on, farm_for, role_on
 from farms.errors import Forbidden, Missing
 from farms.ledger import Actor
+from farms.showing import showing
 from server.web.phone import phone_of
+from server.web.shown import shown_here
 
 View = Callable[..., HttpResponse]
 
@@ -71,7 +73,8 @@ def farm_page(needs: Need = Need.READ) -> Callable[[View], View]:
             note_stop(request)
             with refusals():
                 farm = farm_for(who, farm_id, needs=needs)
-                response = view(request, Visit(who, farm, clock.now()), **kwargs)
+                with showing(shown_here(request, farm.time_zone)):
+                    response = view(request, Visit(who, farm, clock.now()), **kwargs)
             add_never_cache_headers(response)
             return response
 
@@ -89,7 +92,7 @@ def signed_in(view: View) -> View:
         if not request.user.is_authenticated:
             return redirect_to_login(request.get_full_path())
         note_stop(request)
-        with refusals():
+        with refusals(), showing(shown_here(request)):
             response = view(request, **kwargs)
         add_never_cache_headers(response)
         return response

@@ -11,6 +11,7 @@ from alerts.delivery import sentences
 from alerts.delivery.work_sentences import work_paragraph
 from alerts.wording import question_text
 from alerts.wording.results import heading
+from alerts.wording.temperatures import degrees
 from monitoring.methods import METHODS
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def how_it_was_got(row: "Assessment", known: Sequence[str] = ()) -> tuple[str, l
     told = [_devices(row)]
     if METHODS[row.method].hangs:
         told.append(_("Each count is brought to 7 days by its own days up: 80 in 5 days are told as 112."))
-    flags = [str(FLAGS[flag]) for flag in row.evidence.get("flags", ()) if flag in FLAGS]
+    flags = [str(FLAGS[flag]).format(cold=degrees(15)) for flag in row.evidence.get("flags", ()) if flag in FLAGS]
     return heading(row.method), [*told, *_interval(row), *flags, *known, str(WHOSE_LEVEL.get(row.level_of, ""))]
 
 
@@ -97,7 +98,7 @@ FLAGS = {
     "long": gettext_lazy("Some hung for more than 14 days."),
     "at_least": gettext_lazy("Some had too many to count, so the true mean is higher."),
     "sprayed": gettext_lazy("Animals were sprayed or poured that week, so a low count says little."),
-    "cold": gettext_lazy("It was below 15 °C, when these flies hardly feed, so a low count says little."),
+    "cold": gettext_lazy("It was below {cold}, when these flies hardly feed, so a low count says little."),
 }
 WHOSE_LEVEL = {
     "default": gettext_lazy("The action level is the trade's usual one, a place to start."),

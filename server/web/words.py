@@ -5,15 +5,16 @@ from typing import Any
 from uuid import UUID
 
 from django import template
-from django.utils.formats import date_format, number_format
+from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext, pgettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
 from alerts.wording.matters import TELLERS, matter_phrase
+from alerts.wording.numbers import day_label, day_phrase, weekday_phrase
 from alerts.wording.regions import NOT_TOLD
 from alerts.wording.regions import ratio as ratio_in_figures
 from alerts.wording.results import heading
@@ -47,7 +48,7 @@ def whole(number: int) -> str:
 @register.filter
 def short_day(day: date) -> str:
     """Jun 29; 29 jun."""
-    return date_format(day, pgettext("a day in few letters", "M j"))
+    return day_label(day)
 
 
 @register.filter(expects_localtime=True)
@@ -59,13 +60,13 @@ def moment(at: datetime) -> str:
 @register.filter
 def long_day(day: date) -> str:
     """Monday, June 29."""
-    return date_format(day, pgettext("a day with its weekday", "l, F j"))
+    return weekday_phrase(day)
 
 
 @register.filter
 def week_of(monday: date) -> str:
     """Week of June 29."""
-    return _("week of %(day)s") % {"day": date_format(monday, pgettext("a day", "F j"))}
+    return _("week of %(day)s") % {"day": day_phrase(monday)}
 
 
 @register.filter

@@ -1,24 +1,26 @@
 """Daily temperatures, typed or brought in as a file: a farm's own, and for coordinators a region's. All optional."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
+from alerts.wording.temperatures import degrees
 from farms import clock
 from farms.access import GroupRole, Need, group_for, one_of
 from farms.clock import local_date
 from farms.errors import FlyroundError
 from farms.selectors import regions_open_to
+from farms.showing import CELSIUS, FAHRENHEIT, showing, shown
 from monitoring.csv_import import read_temperatures
 from monitoring.rules.temperatures import TemperatureTable
 from monitoring.selectors import DayShown, last_days
@@ -106,7 +108,7 @@ def _of_region(request: HttpRequest, region_id: UUID, now: datetime) -> Place:
 
 
 def _typed(request: HttpRequest, place: Place) -> HttpResponse:
-    form = TypedDaysForm(request.POST if request.method == "POST" else None, days=place.days_to_type())
+    form = _form(place, request.POST if request.method == "POST" else None)
     if form.is_valid():
         try:
             return _stored(request, place, place.store(form.table()))
@@ -147,7 +149,7 @@ def _page(
 ) -> HttpResponse:
     context = {
         "place": place,
-        "form": form or TypedDaysForm(days=place.days_to_type()),
+        "form": form or _form(place),
         "file_form": file_form or TemperatureFileForm(),
         "wrong": wrong,
         "days": [(day, _in_both_units(day)) for day in place.shown()],
@@ -156,11 +158,18 @@ def _page(
     return render(request, "web/temperatures.html", context, status=422 if refused else 200)
 
 
-def _in_both_units(day: DayShown) -> list[dict[str, str]]:
-    """Lowest and highest in both units, rounded as people read a thermometer; nothing where they are not known."""
+def _form(place: Place, sent: Any = None) -> TypedDaysForm:
+    return TypedDaysForm(sent, days=place.days_to_type(), initial={"unit": shown().degrees})
+
+
+def _in_both_units(day: DayShown) -> list[list[str]]:
+    """Lowest and highest, each in the reader's degrees and then in the others; nothing where they are not known."""
     known = [each for each in (day.lowest, day.highest) if each is not None]
-    # Rounded here: number_format() cuts off.
-    return [
-        {"celsius": number_format(round(each, 1), 1), "fahrenheit": number_format(round(each * 1.8 + 32), 0)}
-        for each in known
-    ]
+    units = (CELSIUS, FAHRENHEIT) if shown().degrees == CELSIUS else (FAHRENHEIT, CELSIUS)
+    return [[_as_on_a_thermometer(each, unit) for unit in units] for each in known]
+
+
+def _as_on_a_thermometer(celsius: float, unit: str) -> str:
+    """12.3 °C; 54 °F."""
+    with showing(replace(shown(), degrees=unit)):
+        return degrees(celsius, 1 if unit == CELSIUS else 0)

@@ -54,7 +54,7 @@ def test_how_it_was_got_says_what_is_published_and_what_is_our_own(browser, anna
     weather(counted.region, 18.0, 30.0)
     told = section(browser(anna).get(at("farm", counted)))
     assert "Lysyk and Axtell 1987" in told and "Gilles, David and Duvallet 2005" in told
-    assert "The line between the two, 11.1 °C and 210 degree-days to the fly, is our own." in told
+    assert "The line between the two, 52.0 °F and 378 degree-days (°F) to the fly, is our own." in told
     assert "Known of the last seven days: 0 measured on the farm, 7 in its region." in told
     assert "the last two weeks, as no earlier year is known" in told
 
@@ -94,7 +94,7 @@ def test_in_the_cold_nothing_is_made_up(browser, anna, counted):
 def test_in_deadly_heat_it_says_so(browser, anna, counted):
     weather(counted.region, 36.0, 44.0)
     told = section(browser(anna).get(at("farm", counted)))
-    assert "Of eggs laid on June 1 no flies may come: above 38 °C the young die." in told
+    assert "Of eggs laid on June 1 no flies may come: above 100 °F the young die." in told
 
 
 def test_without_temperatures_one_sentence_says_so_and_nothing_else_is_shown(browser, anna, counted):

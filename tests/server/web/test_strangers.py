@@ -31,6 +31,7 @@ OPEN = {
     "your_mails",
     "mail_choice",
     "address_works",
+    "shown",
     "text_messages",
     "confirm_text_number",
     "take_text_number_away",
