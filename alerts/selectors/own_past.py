@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from alerts.selectors.farm_counts import MethodCounts, counts_of_farms
+from alerts.selectors.farm_counts import FarmCounts, MethodCounts, counts_of_farms
 from monitoring.analysis.own_past import BELOW, OwnPast, own_past
 from monitoring.analysis.season_level import SeasonLevel, season_from, weeks_to_same_week
 from monitoring.analysis.week_scores import WEEKS_BEFORE, score_newest, windows_from
@@ -56,13 +56,19 @@ class MethodPast:
     lent: bool
 
 
-def own_past_of(farm: "Farm", week: date) -> list[MethodPast]:
+def counts_with_past(farm: "Farm", week: date) -> FarmCounts:
+    """The counts that the weeks up to one (its Monday) are held against: about four years of them."""
+    first = week - (SHOWN - 1 + BEFORE + WEEKS_BEFORE + EARLIER_YEARS * LONGEST_YEAR + 1) * WEEK
+    return counts_of_farms([farm], first, week)
+
+
+def own_past_of(farm: "Farm", week: date, seen: FarmCounts | None = None) -> list[MethodPast]:
     """Each method that the farm counted in the weeks up to one (its Monday): at most thirty weeks, one read.
 
-    The time of the year is taken into account by the farm's own earlier years where they have enough weeks.
+    The time of the year is taken into account by the farm's own earlier years where they have enough weeks. `seen`:
+    what `counts_with_past` read, for whoever needs it too.
     """
-    first = week - (SHOWN - 1 + BEFORE + WEEKS_BEFORE + EARLIER_YEARS * LONGEST_YEAR + 1) * WEEK
-    seen = counts_of_farms([farm], first, week)
+    seen = seen or counts_with_past(farm, week)
     mondays = np.array(seen.mondays, "M8[D]")
     counted = [method for method in seen.methods if (~np.isnan(method.counts[:, :, -SHOWN:])).any()]
     return [_past(method, mondays) for method in counted]

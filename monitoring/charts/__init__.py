@@ -10,7 +10,9 @@ from monitoring.charts.own_past import own_past_chart
 from monitoring.charts.palette import DARK, LIGHT, Palette
 from monitoring.charts.png import to_png
 from monitoring.charts.season import season_chart
-from monitoring.charts.series import ChartWords, Level, SeasonSeries, WorkMark
+from monitoring.charts.series import ChartWords, Level, SeasonSeries, WeekAhead, WorkMark
+from monitoring.charts.station import StationAxis, station_chart
+from monitoring.charts.warmth import WarmthSeries, WarmthWords, warmth_chart
 from monitoring.charts.weeks import weeks_line
 
 __all__ = [
@@ -20,11 +22,17 @@ __all__ = [
     "Level",
     "Palette",
     "SeasonSeries",
+    "StationAxis",
+    "WarmthSeries",
+    "WarmthWords",
+    "WeekAhead",
     "WorkMark",
     "level_mark",
     "own_past_chart",
     "season_chart",
+    "station_chart",
     "to_mail_png",
     "to_png",
+    "warmth_chart",
     "weeks_line",
 ]

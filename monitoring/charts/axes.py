@@ -15,14 +15,17 @@ def draw_last_value(plot: Plot) -> str:
     if last is None:
         return ""
     size = plot.sheet.letters * 1.1
-    x = plot.weeks.x(plot.series.n_weeks - 1) + plot.radius + 4
-    y = max(plot.values.y(last) + size * 0.36, plot.values.top + size * 0.36)
+    x = plot.weeks.x(plot.series.n_weeks - 1)
+    if plot.series.ahead:  # what is to come stands at the right of it
+        place = {"x": x + plot.radius, "y": plot.values.y(last) - plot.radius - 6, "text_anchor": "end"}
+    else:
+        y = max(plot.values.y(last) + size * 0.36, plot.values.top + size * 0.36)
+        place = {"x": x + plot.radius + 4, "y": y}
     return worded(
         "text",
         plot.words.number(last),
         class_="last halo",
-        x=x,
-        y=y,
+        **place,
         fill=plot.palette.ink,
         font_size=size,
         font_weight=600,

@@ -66,7 +66,8 @@ def plot_for(series: SeasonSeries, words: ChartWords, palette: Palette, shape: S
     top = sheet.letters * 2 + (sheet.letters + 4 if series.work else 0)
     values = value_axis(_highest(series), top=top, bottom=sheet.height - sheet.letters * 2)
     left = max(text_width(words.number(tick), sheet.letters) for tick in values.ticks()) + 10
-    weeks = WeekAxis(series.n_weeks, left=left, right=sheet.width - _last_value_margin(series, words, sheet))
+    right = sheet.width - (8.0 if series.ahead else _last_value_margin(series, words, sheet))
+    weeks = WeekAxis(series.n_weeks, left=left, right=right, ahead=len(series.ahead))
     return Plot(series, words, palette, sheet, weeks, values)
 
 
@@ -95,8 +96,12 @@ def _highest(series: SeasonSeries) -> float:
     mean = max((value for value in series.means if value is not None), default=0.0)
     level = max((value for value in series.action_levels if value is not None), default=0.0)
     interval = max((value for value in series.highs if value is not None), default=0.0)
-    held = min(interval, mean * _INTERVAL_ROOM) if mean > 0 else interval
-    return max(mean * 1.04, held, level * _LEVEL_ROOM)
+    middle = max((week.median for week in series.ahead), default=0.0)
+    before = max((value for value in series.before if value is not None), default=0.0)
+    line = max(mean, middle, before)
+    beyond = max(interval, max((week.bands[0][1] for week in series.ahead if week.bands), default=0.0))
+    held = min(beyond, line * _INTERVAL_ROOM) if line > 0 else beyond
+    return max(line * 1.04, held, level * _LEVEL_ROOM)
 
 
 def _last_value_margin(series: SeasonSeries, words: ChartWords, sheet: Sheet) -> float:

@@ -8,7 +8,7 @@ from monitoring.charts.svg import element, hairline, text_width, worded
 
 
 @dataclass(frozen=True)
-class _Place:
+class Place:
     """A box a label may take [picture units]."""
 
     left: float
@@ -40,7 +40,7 @@ def _rule(plot: Plot, run: range, level: float) -> str:
 
 
 def _label(plot: Plot, run: range, level: float, label: str) -> str:
-    place = min(_places(plot, run, level, label), key=lambda box: _covered(plot, box))
+    place = min(_places(plot, run, level, label), key=lambda box: covered(plot, box))
     return worded(
         "text",
         label,
@@ -52,7 +52,7 @@ def _label(plot: Plot, run: range, level: float, label: str) -> str:
     )
 
 
-def _places(plot: Plot, run: range, level: float, label: str) -> list[_Place]:
+def _places(plot: Plot, run: range, level: float, label: str) -> list[Place]:
     """Above and below the rule, at its left end first, then along it; the first of equals is taken."""
     width, height = text_width(label, plot.sheet.letters), plot.sheet.letters * 1.25
     left, right = plot.weeks.edge(run.start) + 4, _right_end(plot, run) - width
@@ -60,15 +60,15 @@ def _places(plot: Plot, run: range, level: float, label: str) -> list[_Place]:
     starts = [left + (right - left) * share for share in (0.0, 0.25, 0.5, 0.75, 1.0)] if right > left else [left]
     tops = [y - height - 2] + ([y + 2] if y + height + 4 < plot.values.bottom else [])
     starts = [min(start, plot.sheet.width - width) for start in starts]
-    return [_Place(start, start + width, top, top + height) for top in tops for start in starts]
+    return [Place(start, start + width, top, top + height) for top in tops for start in starts]
 
 
-def _covered(plot: Plot, box: _Place) -> float:
+def covered(plot: Plot, box: Place) -> float:
     """How much of the data a label would cover: a week's interval and, counted more, its mean."""
     return sum(_covered_week(plot, box, index) for index in range(plot.series.n_weeks))
 
 
-def _covered_week(plot: Plot, box: _Place, index: int) -> float:
+def _covered_week(plot: Plot, box: Place, index: int) -> float:
     x, mean, reach = plot.weeks.x(index), plot.series.means[index], plot.weeks.slot / 2 + plot.radius
     if mean is None or x + reach < box.left or x - reach > box.right:
         return 0.0

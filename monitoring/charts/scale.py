@@ -27,16 +27,20 @@ class ValueAxis:
 
 @dataclass(frozen=True)
 class WeekAxis:
-    """Equal slots from `left` to `right`, one a week; a short season keeps room on the right to grow into."""
+    """Equal slots from `left` to `right`, one a week; a short season keeps room on the right to grow into.
+
+    `ahead` weeks have their slots after the last one.
+    """
 
     n_weeks: int
     left: float
     right: float
     least_slots: int = 6
+    ahead: int = 0
 
     @property
     def slot(self) -> float:
-        return (self.right - self.left) / max(self.n_weeks, self.least_slots)
+        return (self.right - self.left) / max(self.n_weeks + self.ahead, self.least_slots)
 
     def x(self, index: float) -> float:
         """The middle of a week's slot."""

@@ -1,6 +1,9 @@
 """One method's season: weekly means with their interval, gaps as gaps, the action level, the work done."""
 
+from monitoring.charts.ahead import draw_ahead
 from monitoring.charts.axes import draw_axes, draw_empty, draw_last_value
+from monitoring.charts.before import draw_before, draw_before_name
+from monitoring.charts.began import draw_began
 from monitoring.charts.layout import Shape, framed, plot_for
 from monitoring.charts.means import draw_intervals, draw_means
 from monitoring.charts.palette import LIGHT, Palette
@@ -23,16 +26,21 @@ def season_chart(series: SeasonSeries, *, words: ChartWords, shape: Shape = "wid
     -----
     The axis starts at zero. Lines and bands never cross a week without a count; that week has no base line either. An
     interval that would flatten the rest is cut at the top of the axis and marked with an open arrow. A mean's ring
-    tells its level; a mean that is a lower bound carries an arrow upwards.
+    tells its level; a mean that is a lower bound carries an arrow upwards. A forecast stands beyond a line that ends
+    the counted weeks, its bands within each other and its median in dashes; the year before is a thin soft line behind.
     """
     plot = plot_for(series, words, palette, shape)
     counted = any(mean is not None for mean in series.means)
     layers = (
         draw_axes(plot),
         draw_work(plot),
+        draw_ahead(plot),
         draw_intervals(plot),
+        draw_before(plot),
         draw_action_level(plot),
         draw_means(plot),
+        draw_began(plot),
+        draw_before_name(plot),
         draw_last_value(plot) if counted else draw_empty(plot),
     )
     return framed(plot, shape, "".join(layers))

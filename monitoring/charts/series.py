@@ -28,6 +28,19 @@ class WorkMark:
 
 
 @dataclass(frozen=True)
+class WeekAhead:
+    """What a week to come may bring: its median, and (low, high) of each band of the forecast, the widest first."""
+
+    median: float
+    bands: tuple[tuple[float, float], ...]
+
+    def __post_init__(self) -> None:
+        ends = [low for low, _high in self.bands] + [self.median] + [high for _low, high in reversed(self.bands)]
+        if any(not math.isfinite(end) or end < 0 for end in ends) or ends != sorted(ends):
+            raise ValueError("A forecast's bands lie within each other around its median, all of them zero or more.")
+
+
+@dataclass(frozen=True)
 class SeasonSeries:
     """One method on one farm or facility, one value a week from `first_week` on, no week left out.
 
@@ -41,6 +54,9 @@ class SeasonSeries:
     action_level : one value, or (n_weeks,) where it changed within the season; None where there is none.
     at_least : (n_weeks,) True where the mean is a lower bound ("too many to count"), or empty.
     work : marks; those outside the weeks shown are not drawn.
+    ahead : the weeks after the last one, as a forecast has them; empty where nothing can be said.
+    before : (n_weeks + n_ahead,) the same weeks of the year before, or empty. `before_name` is written beside the line.
+    began : Mondays of the weeks in which a matter began; those outside the weeks shown are not drawn.
 
     Raises
     ------
@@ -56,6 +72,10 @@ class SeasonSeries:
     action_level: float | Sequence[float | None] | None = None
     at_least: Sequence[bool] = ()
     work: tuple[WorkMark, ...] = ()
+    ahead: tuple[WeekAhead, ...] = ()
+    before: Sequence[float | None] = ()
+    before_name: str = ""
+    began: tuple[date, ...] = ()
     action_levels: Values = field(init=False, default=())
 
     def __post_init__(self) -> None:
@@ -65,6 +85,7 @@ class SeasonSeries:
             raise ValueError("A season has no week to show: pass one value a week, None where nothing was counted.")
         for name in ("means", "lows", "highs"):
             _store(self, name, _values(name, getattr(self, name), n_weeks))
+        _store(self, "before", _values("before", self.before, n_weeks + len(self.ahead)))
         _store(self, "levels", _per_week("levels", self.levels, n_weeks))
         _store(self, "at_least", _per_week("at_least", self.at_least, n_weeks))
         _store(self, "action_levels", _action_levels(self.action_level, n_weeks))
@@ -102,6 +123,7 @@ class ChartWords:
     no_counts: str
     date_label: Callable[[date], str]
     number: Callable[[float], str] = plain_number
+    to_come: str = ""
 
 
 def week_values(name: str, values: Sequence[float | None]) -> Values:

@@ -22,6 +22,7 @@ from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_res
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
+from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import last_works, works_of
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "RegionPlace",
     "SheetHanging",
     "SheetPlace",
+    "Warmth",
     "arrivals_of",
     "content_of",
     "development_of_farms",
@@ -60,5 +62,6 @@ __all__ = [
     "temperatures_of_farm",
     "temperatures_of_region",
     "unfinished_imports",
+    "warmth_of_farm",
     "works_of",
 ]

@@ -3,85 +3,115 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
-from alerts.delivery.chart import letter_of_work
-from monitoring.charts import ChartWords, SeasonSeries, WorkMark, season_chart
-from monitoring.methods import METHODS
+from alerts.models.alert import Rule
+from alerts.selectors.season_weeks import FanWeek, SeasonWeek
+from monitoring.charts import ChartWords, SeasonSeries, WeekAhead, WorkMark, season_chart
+from server.web.season import Mark, MethodSeasons, ends_of
 from server.web.words import method_name, rate, short_day, unit, week_of
-
-if TYPE_CHECKING:
-    from alerts.models import Assessment
-    from monitoring.models import Work
 
 WEEK = timedelta(weeks=1)
 
 
 @dataclass(frozen=True)
+class TableWeek:
+    """One week of the table: None = not judged. `before` is the year before's, `work` and `began` what is marked."""
+
+    week: date
+    row: SeasonWeek | None
+    before: SeasonWeek | None
+    work: str
+    began: str
+
+
+@dataclass(frozen=True)
 class Figure:
-    """One method's season in two widths, and as a table: a row for every week, None = not judged."""
+    """One method's season in two widths, as a table, and what the moving chart is drawn from."""
 
     method: str
     title: str
     wide: SafeString
     narrow: SafeString
-    weeks: tuple["tuple[date, Assessment | None]", ...]
-    marks: tuple[tuple[str, date, str], ...]
+    weeks: tuple[TableWeek, ...]
+    to_come: tuple[tuple[date, FanWeek], ...]
+    marks: tuple[Mark, ...]
+    began: tuple[tuple[date, str], ...]
+    before_name: str
+    data: dict[str, Any]
+
+    @property
+    def data_id(self) -> str:
+        return f"season-data-{self.method}"
 
 
-def season_figures(assessments: Iterable["Assessment"], works: Sequence["Work"], until: date) -> list[Figure]:
-    """A figure for each method that was ever counted in these weeks, up to the week (its Monday) `until`."""
-    by_method: dict[str, dict[date, Assessment]] = {}
-    for row in assessments:
-        if row.facility_id is None:
-            by_method.setdefault(row.method, {})[row.week] = row
-    marks = _marks(works)
-    counted = {method for method, rows in by_method.items() if any(row.mean is not None for row in rows.values())}
-    return [_figure(method, by_method[method], marks, until) for method in METHODS if method in counted]
+def season_figures(seasons: Iterable[MethodSeasons]) -> list[Figure]:
+    """A figure for each method that was counted in the weeks shown."""
+    return [_figure(each) for each in seasons if each.is_counted]
 
 
-def _figure(
-    method: str, rows: dict[date, "Assessment"], marks: tuple[tuple[str, date, str], ...], until: date
-) -> Figure:
-    first = min(rows)
-    weeks = [first + WEEK * number for number in range((max(until, *rows) - first).days // 7 + 1)]
-    found = [rows.get(week) for week in weeks]
-    series = SeasonSeries(
-        key=method,
-        first_week=first,
+def _figure(seasons: MethodSeasons) -> Figure:
+    weeks = seasons.of_this_season
+    series = _series(seasons, weeks)
+    words = _words(seasons, weeks, series.before_name)
+    drawn = {shape: mark_safe(season_chart(series, words=words, shape=shape)) for shape in ("wide", "narrow")}  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
+    return Figure(
+        method=seasons.method,
+        title=words.title,
+        wide=drawn["wide"],
+        narrow=drawn["narrow"],
+        weeks=tuple(_table(seasons, weeks)),
+        to_come=tuple(zip(seasons.to_come(), seasons.fan, strict=True)),
+        marks=tuple(mark for mark in seasons.marks if mark.week in weeks),
+        began=tuple((each.week, rule_name(each.rule)) for each in seasons.began if each.week in weeks),
+        before_name=series.before_name,
+        data=moving_data(seasons),
+    )
+
+
+def _series(seasons: MethodSeasons, weeks: Sequence[date]) -> SeasonSeries:
+    found = [seasons.rows.get(week) for week in weeks]
+    before = seasons.year_before([*weeks, *seasons.to_come()])
+    told = [row.mean if row else None for row in before]
+    return SeasonSeries(
+        key=seasons.method,
+        first_week=weeks[0],
         means=[row.mean if row else None for row in found],
-        lows=[_interval(row)[0] for row in found],
-        highs=[_interval(row)[1] for row in found],
+        lows=[ends_of(row)[0] for row in found],
+        highs=[ends_of(row)[1] for row in found],
         levels=[row.result if row else None for row in found],  # type: ignore[misc]
         action_level=[row.level if row else None for row in found],
         at_least=[bool(row and row.at_least) for row in found],
-        work=tuple(WorkMark(day, letter) for letter, day, _what in marks),
+        work=tuple(WorkMark(mark.day, mark.letter) for mark in seasons.marks),
+        ahead=tuple(
+            WeekAhead(each.median, ((each.low, each.high), (each.inner_low, each.inner_high))) for each in seasons.fan
+        ),
+        before=told if any(value is not None for value in told) else (),
+        before_name=str(seasons.until.isocalendar().year - 1),
+        began=tuple(each.week for each in seasons.began),
     )
-    words = _words(method, [row for row in found if row])
-    drawn = {shape: mark_safe(season_chart(series, words=words, shape=shape)) for shape in ("wide", "narrow")}  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
-    in_time = tuple(mark for mark in marks if weeks[0] <= mark[1] < weeks[-1] + WEEK)
-    return Figure(method, words.title, drawn["wide"], drawn["narrow"], tuple(zip(weeks, found, strict=True)), in_time)
 
 
-def _interval(row: "Assessment | None") -> tuple[float | None, float | None]:
-    """Both ends of a week's range, or neither: where all were too many to count there is a lower end only."""
-    if row is None or row.mean is None or row.low is None or row.high is None:
-        return None, None
-    return row.low, row.high
+def _table(seasons: MethodSeasons, weeks: Sequence[date]) -> Iterable[TableWeek]:
+    """Newest first."""
+    before = dict(zip(weeks, seasons.year_before(weeks), strict=True))
+    for week in reversed(weeks):
+        work = ", ".join(f"{mark.what} ({short_day(mark.day)})" for mark in seasons.marks if mark.week == week)
+        began = ", ".join(rule_name(each.rule) for each in seasons.began if each.week == week)
+        yield TableWeek(week, seasons.rows.get(week), before[week], work, began)
 
 
-def _words(method: str, rows: Sequence["Assessment"]) -> ChartWords:
-    counted = [row for row in rows if row.mean is not None]
-    last = counted[-1] if counted else None
-    told = (
-        _("Weekly mean for each week. The last one, %(week)s, is %(mean)s %(unit)s. The table below has every week.")
-        % {"week": week_of(last.week), "mean": rate(last.mean), "unit": unit(method)}
-        if last
-        else _("Nothing was counted yet.")
-    )
+def _words(seasons: MethodSeasons, weeks: Sequence[date], before_name: str) -> ChartWords:
+    method = seasons.method
+    counted = [row for week in weeks if (row := seasons.rows.get(week)) and row.mean is not None]
+    last = counted[-1]
+    told = _("Weekly mean for each week. The last one, %(week)s, is %(mean)s %(unit)s. The table below has every week.")
+    told = told % {"week": week_of(last.week), "mean": rate(last.mean), "unit": unit(method)}
+    if seasons.fan:
+        told += " " + _("Beyond the upright line stands what the weeks to come may bring.")
     return ChartWords(
         title=_("%(what)s, week by week") % {"what": method_name(method).capitalize()},
         description=told,
@@ -90,9 +120,41 @@ def _words(method: str, rows: Sequence["Assessment"]) -> ChartWords:
         no_counts=_("Nothing was counted yet."),
         date_label=short_day,
         number=rate,
+        to_come=_("to come"),
     )
 
 
-def _marks(works: Sequence["Work"]) -> tuple[tuple[str, date, str], ...]:
-    """A letter for each kind of work, the same as in the mail."""
-    return tuple((letter_of_work(work), work.done_on, str(work.get_kind_display())) for work in works)
+def rule_name(rule: str) -> str:
+    """Over the action level; rising."""
+    return str(Rule(rule).label)
+
+
+def moving_data(seasons: MethodSeasons) -> dict[str, Any]:
+    """All seasons as the moving chart takes them: a list a column, one value a week, null where none was counted."""
+    weeks = seasons.weeks
+    rows = [seasons.rows.get(week) for week in weeks]
+    ends = [ends_of(row) for row in rows]
+    return {
+        "method": seasons.method,
+        "first": weeks[0].isoformat(),
+        "season": seasons.of_this_season[0].isoformat(),
+        "mean": [_short(row.mean) if row else None for row in rows],
+        "low": [_short(low) for low, _high in ends],
+        "high": [_short(high) for _low, high in ends],
+        "level": [row.level if row else None for row in rows],
+        "result": [row.result if row and row.mean is not None else "" for row in rows],
+        "devices": [row.devices if row else 0 for row in rows],
+        "atLeast": [at for at, row in enumerate(rows) if row is not None and row.at_least],
+        "work": [[_index(mark.week, weeks), mark.letter, mark.what] for mark in seasons.marks if mark.week >= weeks[0]],
+        "began": [[_index(each.week, weeks), rule_name(each.rule)] for each in seasons.began],
+        "ahead": [[_short(value) for value in each[1:]] for each in seasons.fan],
+    }
+
+
+def _index(week: date, weeks: Sequence[date]) -> int:
+    return (week - weeks[0]).days // 7
+
+
+def _short(value: float | None) -> float | None:
+    """Four digits: what a chart can show, in a third of the bytes."""
+    return None if value is None else float(f"{value:.4g}")

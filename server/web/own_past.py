@@ -17,6 +17,7 @@ from server.web.words import method_name, rate, short_day, unit
 
 if TYPE_CHECKING:
     from alerts.models import Assessment
+    from alerts.selectors.farm_counts import FarmCounts
     from alerts.selectors.own_past import MethodPast, PastWeek
     from farms.models import Farm
 
@@ -48,9 +49,11 @@ class OwnPastFigure:
     how: tuple[str, ...]
 
 
-def own_past_figures(farm: "Farm", week: date, results: "Mapping[str, Assessment]") -> dict[str, OwnPastFigure]:
+def own_past_figures(
+    farm: "Farm", week: date, results: "Mapping[str, Assessment]", seen: "FarmCounts"
+) -> dict[str, OwnPastFigure]:
     """By method, for those counted in the weeks shown; `results` are the week's, of the whole farm."""
-    return {past.method: _figure(past, results.get(past.method)) for past in own_past_of(farm, week)}
+    return {past.method: _figure(past, results.get(past.method)) for past in own_past_of(farm, week, seen)}
 
 
 def _figure(past: "MethodPast", result: "Assessment | None") -> OwnPastFigure:

@@ -28,6 +28,7 @@ PLAIN = {
     "number": "1",
     "file_id": "0197d0c2-5c00-7000-8000-0000000000ff",
     "table": "readings",
+    "method": "card",
     "rule": "overdue",
     "year": "2026",
 }

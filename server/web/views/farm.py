@@ -1,5 +1,6 @@
 """A farm's page: the week in words, building by building, the season in pictures, what is open, what was done."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -9,42 +10,53 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import assessments_of, newest_week, open_alerts
+from alerts.selectors import open_alerts
+from alerts.selectors.farm_counts import FarmCounts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.own_past import SHOWN as WEEKS_SHOWN
+from alerts.selectors.own_past import counts_with_past
 from alerts.selectors.running import late_week
+from alerts.selectors.sent_mails import digests_shown
 from alerts.selectors.station_effects import by_station, effects_of_stations
+from alerts.selectors.station_weeks import seasons_of_stations
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.closures import closure_sentence
 from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
-from farms.clock import monday_of
 from farms.closures import closure_of, closures_ahead
 from farms.offers import standing_offers
 from farms.selectors import season_on
 from farms.visits import visit_rules_of, visits_ahead
-from monitoring.selectors import last_round, readings_of, stations_of, works_of
+from monitoring.selectors import last_round, readings_of, stations_of, warmth_of_farm, works_of
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
 from server.web.figures import season_figures
 from server.web.own_past import own_past_figures
 from server.web.precision import known_of, own_test_sentences
+from server.web.records import seasons_on_record
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
+from server.web.season import KEPT, SHOWN, MethodSeasons, seasons_of_methods
+from server.web.stations_shown import StationsShown, stations_shown
+from server.web.views.charts import shown_week
+from server.web.warmth import DAYS, warmth_figure
 from server.web.weeks_ahead import ahead_lines
 from server.web.works import work_lines
 from server.web.worst import worst_of
 
 WEEK = timedelta(weeks=1)
-# A season and what came before it, in one picture.
-SHOWN = 30 * WEEK
+WORKS_LISTED = 8
 
 
 @farm_page(Need.READ)
 @require_safe
 def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
-    week = newest_week(visit.farm) or monday_of(visit.today) - WEEK
+    week = shown_week(visit)
     seen = with_work_effects(weeks_of_farms([visit.farm], week, visit.today))[0]
     seen = replace(seen, stations=by_station(effects_of_stations([visit.farm], week)[visit.farm.id]))
-    works = list(works_of(visit.farm, week - SHOWN))
+    works = list(works_of(visit.farm, week - KEPT))
+    recent = [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
+    seasons = seasons_of_methods(visit.farm, week, seen.farm_rows, works)
+    counts, stations = counts_with_past(visit.farm, week), stations_of(visit.farm, visit.today)
     context = {
         "visit": visit,
         "late": late_week(visit.farm.group_id, visit.now),
@@ -53,16 +65,19 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "told": told_of(seen),
         **how_got(seen),
         "buildings": building_lines(seen),
-        "figures": season_figures(assessments_of(visit.farm, week - SHOWN), works, week),
-        "own_past": own_past_figures(visit.farm, week, seen.farm_rows),
+        "figures": season_figures(seasons),
+        "own_past": own_past_figures(visit.farm, week, seen.farm_rows, counts),
         "ahead": ahead_lines(seen),
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),
         "alerts": [
             (alert, _history(alert), seen.waits(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")
         ],
-        "works": work_lines(visit.farm, works[:8], visit.today),
-        "stations": station_lines(visit, seen),
+        "works": work_lines(visit.farm, recent, visit.today),
+        "stations": station_lines(visit, seen, stations),
+        "stations_shown": small_multiples(stations, counts, seasons),
+        "warmth": warmth_figure(warmth_of_farm(visit.farm, visit.today - DAYS, visit.today)),
+        "records": seasons_on_record(visit.farm, mails_of(visit)),
         "last": last_round(visit.farm),
         "season": season_on(visit.farm, visit.today),
         "closures": closure_sentences(visit),
@@ -93,12 +108,27 @@ def how_got(seen: FarmWeek) -> dict[str, Any]:
     }
 
 
+def small_multiples(
+    stations: Sequence[Any], counts: FarmCounts, seasons: Sequence[MethodSeasons]
+) -> StationsShown | None:
+    """Each station with its season; None where the farm has none."""
+    if not stations:
+        return None
+    levels = {each.method: each.rows[max(each.rows)].level for each in seasons}
+    return stations_shown(*seasons_of_stations(stations, counts, WEEKS_SHOWN), levels)
+
+
+def mails_of(visit: Visit) -> Any:
+    """The weekly mails that the reader may see, as their own page lists them; None for who has no such page."""
+    return digests_shown(visit.farm, visit.who, visit.role) if visit.may["manage"] else None  # type: ignore[arg-type]
+
+
 def _history(alert: Any) -> list[Any]:
     """What happened to an alert whose events were read with it, oldest first."""
     return sorted(alert.events.all(), key=lambda event: (event.at, event.id))
 
 
-def station_lines(visit: Visit, seen: FarmWeek) -> list[dict[str, Any]]:
+def station_lines(visit: Visit, seen: FarmWeek, stations: Sequence[Any]) -> list[dict[str, Any]]:
     """Each station in walking order with its newest reading (None where there is none) and its share of the week."""
     newest: dict[UUID, Any] = {}
     for reading in readings_of(visit.farm).filter(taken_on__gte=visit.today - 12 * WEEK):
@@ -111,5 +141,5 @@ def station_lines(visit: Visit, seen: FarmWeek) -> list[dict[str, Any]]:
             "share": shares.get(str(station.id)),
             "worst": worst.get(station.id),
         }
-        for station in stations_of(visit.farm, visit.today)
+        for station in stations
     ]
