@@ -99,6 +99,12 @@ def promises_of(farm: Farm) -> QuerySet[OpenPromise]:
     return promises.select_related("left").order_by("day", "id")
 
 
+def promises_of_farms(farm_ids: Collection[UUID]) -> QuerySet[OpenPromise]:
+    """Those of many farms, each farm's by day."""
+    promises = OpenPromise.objects.filter(farm_id__any_of=array_of(farm_ids), taken_at__isnull=True)
+    return promises.select_related("left").order_by("farm_id", "day", "id")
+
+
 def offers_of_group(group: Group) -> list[OffersMade]:
     """How the farms of those who left stand; empty for whoever doesn't coordinate the group."""
     rows = _rows("SELECT left_id, successor_id, begins_on, answer, farms FROM offers_of_group(%s)", group)

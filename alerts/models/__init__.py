@@ -1,6 +1,7 @@
 from alerts.models.alert import Alert, AlertEvent, AlertNote, AlertWork
 from alerts.models.assessment import Assessment
 from alerts.models.borrowed import BorrowedFigures
+from alerts.models.call_note import CallNote
 from alerts.models.check import CheckFailure, CheckRun, ListedRise
 from alerts.models.level import FarmLevel, GroupLevel
 from alerts.models.mail_choice import (
@@ -27,6 +28,7 @@ __all__ = [
     "AlertWork",
     "Assessment",
     "BorrowedFigures",
+    "CallNote",
     "CheckFailure",
     "CheckRun",
     "ChoiceKey",

@@ -11,6 +11,7 @@ from alerts.selectors.alerts import (
     with_state,
     works_linked_to,
 )
+from alerts.selectors.call_notes import call_notes_of, last_notes_of_farms, steps_of_farms
 from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group, own_levels_of, set_levels_of_group
 from alerts.selectors.mail_days import mail_day_of, mail_days_chosen
 from alerts.selectors.monday import MondayRow, by_verdict, in_parts, monday_rows
@@ -28,7 +29,9 @@ __all__ = [
     "alerts_of",
     "assessments_of",
     "by_verdict",
+    "call_notes_of",
     "in_parts",
+    "last_notes_of_farms",
     "levels_of",
     "levels_of_farms",
     "levels_of_group",
@@ -46,6 +49,7 @@ __all__ = [
     "run_of",
     "set_levels_of_group",
     "set_rules_of_group",
+    "steps_of_farms",
     "told_of_farms",
     "told_rows_of",
     "webhooks_of",

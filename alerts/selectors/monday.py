@@ -15,8 +15,9 @@ from django.utils.translation import gettext as _
 from alerts.models import Alert, Assessment, Told
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
-from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_of_farms
+from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_in_short
 from alerts.selectors.listed import listed_of
+from alerts.selectors.reasons import Proof, Reason, reason_of
 from alerts.selectors.stopped_addresses import farms_not_reached
 from alerts.selectors.told import farms_without_mail, told_of_farms
 from alerts.wording.closures import call_instead
@@ -48,12 +49,14 @@ class MondayRow:
 
     `weeks` are the last eight weekly means of what is told of, None = not counted; `level_word` its level this week.
     `closed`: to visits, by itself or with its region. `judged`: the week has a result. `told`: when
-    and how the farm was told it, where that was noted.
+    and how the farm was told it, where that was noted. `last_round`: its day, None where none was walked; `days` since
+    then or since the season opened, None out of season; `has_not_sent`: a round was due before today; `open_since`: the
+    week from which on something is open.
     """
 
     farm: "Farm"
     verdict: Verdict
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     numbers: str
     facility_name: str
     weeks: tuple[float | None, ...]
@@ -63,6 +66,10 @@ class MondayRow:
     judged: bool = True
     gets_mail: bool = True
     told: Told | None = None
+    last_round: date | None = None
+    days: int | None = None
+    has_not_sent: bool = False
+    open_since: date | None = None
 
     @property
     def untold(self) -> bool:
@@ -74,7 +81,7 @@ def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[Mo
     """An adviser's farms for a week, "call first" rows first, seen from `day` or else from the Monday after it."""
     farms = list(advised_farms(user))
     listed = listed_of([farm.id for farm in farms], week)
-    weeks = weeks_of_farms(farms, week, day or week + timedelta(days=7))
+    weeks = weeks_in_short(farms, week, day or week + timedelta(days=7))
     told = [replace(each, listed=listed.get(each.farm.id, ())) for each in weeks]
     ordered = sorted(told, key=_order)
     unreached = farms_not_reached([farm.id for farm in farms])
@@ -88,7 +95,7 @@ def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
     if nobody is None:
         return row
     told = _("mails to the owner don't arrive") if nobody else _("mails to one of the owners don't arrive")
-    return replace(row, reasons=(*row.reasons, told))
+    return replace(row, reasons=(*row.reasons, Reason(told, Proof.MAILS)))
 
 
 def _with_telling(rows: list[MondayRow], week: date) -> list[MondayRow]:
@@ -100,7 +107,7 @@ def _with_telling(rows: list[MondayRow], week: date) -> list[MondayRow]:
 
 def _by_call(row: MondayRow) -> MondayRow:
     """The line of a farm that is closed to visits: its place and reasons stay, and what to do is said behind them."""
-    return replace(row, reasons=(*row.reasons, call_instead()), closed=True)
+    return replace(row, reasons=(*row.reasons, Reason(call_instead(), Proof.VISITS)), closed=True)
 
 
 def by_verdict(rows: Sequence[MondayRow]) -> list[tuple[Verdict, str, list[MondayRow]]]:
@@ -123,7 +130,7 @@ def in_parts(rows: Sequence[MondayRow]) -> list[tuple[str, str, list[MondayRow]]
 
 
 def _with_verdict(row: MondayRow, heading: str) -> MondayRow:
-    told = () if row.verdict == Verdict.FINE else (heading[:1].lower() + heading[1:],)
+    told = () if row.verdict == Verdict.FINE else (Reason(heading[:1].lower() + heading[1:]),)
     return replace(row, reasons=(*row.reasons, *told))
 
 
@@ -142,6 +149,10 @@ def row_of(told: FarmWeek) -> MondayRow:
         level_word=row.result if row else LevelWord.NONE.value,
         alerts=tuple(told.alerts),
         judged=bool(told.farm_rows),
+        last_round=told.walks.last_round,
+        days=told.days_without,
+        has_not_sent=told.due_on is not None and told.due_on < told.day,
+        open_since=min((alert.reopened_week or alert.opened_week for alert in told.alerts), default=None),
     )
 
 
@@ -158,8 +169,12 @@ def verdict_of(told: FarmWeek) -> Verdict:
 
 
 def _is_unseen(told: FarmWeek) -> bool:
-    """Whether something was told to the adviser since nobody on the farm looked at it, and still nobody has."""
-    return any(alert.escalated_at is not None and getattr(alert, "seen_at", None) is None for alert in told.asking)
+    return any(_nobody_looked(alert) for alert in told.asking)
+
+
+def _nobody_looked(alert: Alert) -> bool:
+    """Whether a matter was told to the adviser since nobody on the farm looked at it, and still nobody has."""
+    return alert.escalated_at is not None and getattr(alert, "seen_at", None) is None
 
 
 def _has_jumped(told: FarmWeek) -> bool:
@@ -207,33 +222,46 @@ def _row_told_of(told: FarmWeek) -> Assessment | None:
     return max(counted or told.farm_rows.values(), key=share_of_level, default=None)
 
 
-def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[str]:
+def _reasons(told: FarmWeek, verdict: Verdict, place: str) -> list[Reason]:
     if told.failed:
-        return [_("the check failed here and is tried again")]
-    overdue, unseen = told.is_overdue, _("nobody there has looked for a week") if _is_unseen(told) else ""
+        return [Reason(_("the check failed here and is tried again"))]
+    rises = [Reason(words, Proof.SEASON, _rising_method(told)) for words in _rise(told)]
+    days, unseen = Reason(_days(told) if told.is_overdue else "", Proof.ROUNDS), _unseen(told)
     if verdict == Verdict.CALL:
-        days = _days(told) if overdue else ""
-        return [_levels(told), *_rise(told), place, _doubt(told), days, unseen, _work(told)]
+        doubt = Reason(_doubt(told), Proof.BUILDINGS)
+        work = Reason(_work(told), Proof.WORK)
+        return [_levels(told), *rises, Reason(place, Proof.BUILDINGS), doubt, days, unseen, work]
     if verdict == Verdict.ASK:
+        jumped = _("a jump against its own past") if _has_jumped(told) else ""
         return [
-            _days(told) if overdue else "",
+            days,
             unseen,
-            _put_off(told),
-            _("a jump against its own past") if _has_jumped(told) else "",
-            _watched(told),
-            _missing(told),
-            *_rise(told),
-            _soon(told),
+            reason_of(told, _put_off(told), Rule.OVER),
+            reason_of(told, jumped, Rule.JUMP),
+            reason_of(told, _watched(told), Rule.OVER),
+            Reason(_missing(told), Proof.ROUNDS),
+            *rises,
+            reason_of(told, _soon(told), Rule.SOON, _soon_over(told)),
             _last_seen(told),
         ]
-    return [_fine(told)]
+    return [Reason(_fine(told), Proof.BUILDINGS)]
 
 
-def _levels(told: FarmWeek) -> str:
+def _rising_method(told: FarmWeek) -> str:
+    return next((row.method for row in (*_rising(told), *told.rising)), "")
+
+
+def _unseen(told: FarmWeek) -> Reason:
+    alert = next((alert for alert in told.asking if _nobody_looked(alert)), None)
+    return Reason(_("nobody there has looked for a week"), Proof.MATTER, alert.id) if alert else Reason("")
+
+
+def _levels(told: FarmWeek) -> Reason:
     """Cards over; cards near."""
     if told.over:
-        return _("{methods} over").format(methods=methods_phrase(told.over))
-    return _("{methods} near and rising").format(methods=methods_phrase(_rising_near(told)))
+        return reason_of(told, _("{methods} over").format(methods=methods_phrase(told.over)), Rule.OVER, told.over)
+    near = _rising_near(told)
+    return Reason(_("{methods} near and rising").format(methods=methods_phrase(near)), Proof.SEASON, near[0].method)
 
 
 def _rise(told: FarmWeek) -> list[str]:
@@ -299,18 +327,18 @@ def _missing(told: FarmWeek) -> str:
     return _("{missing} of {all} without a count").format(missing=missing, all=missing + _devices(told))
 
 
-def _last_seen(told: FarmWeek) -> str:
+def _last_seen(told: FarmWeek) -> Reason:
     """Last seen falling: what the trend was when it was last counted, where nothing was counted this week."""
     if not _not_counted(told):
-        return ""
+        return Reason("")
     for method in told.farm_rows:
         before = told.before(method)
         if before is not None and before.trend in (TrendWord.RISING, TrendWord.FALLING):
-            rising = before.trend == TrendWord.RISING
-            return _("last seen rising") if rising else _("last seen falling")
+            words = _("last seen rising") if before.trend == TrendWord.RISING else _("last seen falling")
+            return Reason(words, Proof.SEASON, method)
         if before is not None and before.result == LevelWord.OVER:
-            return _("last seen over")
-    return ""
+            return Reason(_("last seen over"), Proof.SEASON, method)
+    return Reason("")
 
 
 def _fine(told: FarmWeek) -> str:

@@ -19,7 +19,7 @@ from farms.visits import planned_of_adviser
 
 def promises_of_adviser(user_id: UUID, farm_ids: Collection[UUID], today: date) -> list[Promise]:
     """Open from today on, on these farms; a farm that gets no mail is owed the last week, if it was judged."""
-    found = [*_planned(user_id, farm_ids, today), *_put_off(user_id, farm_ids, today), *_to_tell(farm_ids, today)]
+    found = [*_planned(user_id, farm_ids, today), *put_off_by(user_id, farm_ids, today), *_to_tell(farm_ids, today)]
     return sorted(found, key=lambda promise: (promise.day, promise.kind, promise.farm_id))
 
 
@@ -28,7 +28,7 @@ def _planned(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator
         yield Promise(visit.farm_id, visit.kind, visit.day)
 
 
-def _put_off(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator[Promise]:
+def put_off_by(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator[Promise]:
     """Open matters whose last putting off was theirs: the entry of the chain says whose it was."""
     put_off = AlertEvent.objects.filter(
         farm_id=OuterRef("farm_id"), alert_id=OuterRef("id"), kind=EventKind.SNOOZED

@@ -11,6 +11,16 @@ from alerts.services.alert import (
     mark_seen,
     snooze,
 )
+from alerts.services.call_note import (
+    CallNoteEmpty,
+    CallNoteTooLong,
+    NoStepOpen,
+    Noted,
+    StepDayWrong,
+    StepWithoutDay,
+    mark_step_done,
+    note_call,
+)
 from alerts.services.levels import (
     LevelFromThePast,
     LevelNotAboveZero,
@@ -56,6 +66,8 @@ from alerts.services.webhook import (
 
 __all__ = [
     "AlertClosed",
+    "CallNoteEmpty",
+    "CallNoteTooLong",
     "HowOftenUnknown",
     "LevelFromThePast",
     "LevelNotAboveZero",
@@ -64,8 +76,10 @@ __all__ = [
     "NewLevel",
     "NewRule",
     "NewWebhook",
+    "NoStepOpen",
     "NotTold",
     "NoteTooLong",
+    "Noted",
     "NothingToTakeBack",
     "PutOffTooFar",
     "RuleFromThePast",
@@ -73,6 +87,8 @@ __all__ = [
     "RuleNumberUnknown",
     "RuleUnknown",
     "RuleWithoutReason",
+    "StepDayWrong",
+    "StepWithoutDay",
     "TakenBack",
     "Telling",
     "TextCodeOld",
@@ -93,8 +109,10 @@ __all__ = [
     "link_work",
     "make_webhook",
     "mark_seen",
+    "mark_step_done",
     "mark_told",
     "name_text_number",
+    "note_call",
     "set_farm_level",
     "set_group_level",
     "set_group_rule",

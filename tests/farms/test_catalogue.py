@@ -65,7 +65,7 @@ APPEND_ONLY = {
     "monitoring_contribution", "monitoring_heldreport",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
     "alerts_coordinatorreportchoice", "alerts_webhooksecret", "alerts_regionbulletinchoice", "alerts_roundstold",
-    "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
+    "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told", "alerts_callnote",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
 }  # fmt: skip
 

@@ -37,8 +37,8 @@ KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choi
 # What an address has to have in its query string.
 NEEDED_QUERIES = {"get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80"}
 # Ids that a page takes from its query string, and what else pages read there.
-PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
-HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language"}
+PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"region": "region_id"}}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "q"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
@@ -61,6 +61,7 @@ NO_FORM = {
     "regions/{region_id}/closure/": {"from_on": ["2026-06-01"]},
     "farms/{farm_id}/visits/": {"kind": ["visit"], "day": ["2026-06-09"]},
     "farms/{farm_id}/told/": {"week": ["2026-05-25"], "how": ["call"], "told_on": ["2026-06-01"]},
+    "farms/{farm_id}/notes/": {"text": ["Told"]},
     "farms/{farm_id}/told/take-back/": {"week": ["2026-05-25"]},
     # Of a farm that accepted what holds now, and of an adviser.
     "farms/{farm_id}/settings/agreement/accept/": {"version": ["2026-1"], "edition": ["0123456789abcdef"]},

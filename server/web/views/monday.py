@@ -2,13 +2,15 @@
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import MondayRow, by_verdict, in_parts, monday_rows, run_of
+from alerts.selectors import MondayRow, by_verdict, last_notes_of_farms, monday_rows, run_of, steps_of_farms
+from alerts.selectors.promised import LOOKED_BACK, Notes, promised_of_farms
 from alerts.selectors.running import late_week
 from alerts.wording import list_promise
 from farms import clock
@@ -16,9 +18,11 @@ from farms.agreement import said_by
 from farms.clock import local_date, monday_of
 from farms.errors import Missing
 from farms.selectors import group_roles_of
-from farms.visits import visit_rules_of, visits_of_adviser
+from farms.visits import VisitTold, visit_rules_of, visits_of_adviser
 from server.web.doors import signed_in
+from server.web.forms.monday import ListForm, kept_query
 from server.web.forms.told import TellingForm
+from server.web.monday_lines import Listed, regions_in, sections
 
 WEEK = timedelta(weeks=1)
 AHEAD = 2 * WEEK
@@ -36,25 +40,36 @@ def monday(request: HttpRequest) -> HttpResponse:
     newest = monday_of(today) - WEEK
     week = min(_asked(request) or newest, newest)
     rows = monday_rows(request.user, week, day=today if week == newest else None)
+    visits = visits_of_adviser(request.user, [row.farm for row in rows], today - LOOKED_BACK, today + AHEAD)
+    listed, form = _listed(request.user, rows, visits, today), ListForm(request.GET, regions_in(rows))
     run = run_of(role.group, week)
     context = {
         "week": week,
+        "today": today,
         "late": late_week(role.group_id, now),
         "rows": rows,
-        "sections": in_parts(rows),
+        "form": form,
+        "sections": sections(listed, form),
+        "query": kept_query(request.GET),
         "counts": _counts(rows),
         "letters": sum(row.judged and not row.gets_mail for row in rows),
         "telling": TellingForm(initial={"told_on": today, "week": week}),
         "promise": list_promise(),
-        "planned": visits_of_adviser(request.user, [row.farm for row in rows], today, today + AHEAD),
+        "planned": [told for told in visits if told.visit.day >= today],
         "rules": visit_rules_of(role.group),
         "group_id": role.group_id,
-        "sells": said_by(role.group_id, [request.user]).get(request.user.id),  # type: ignore[list-item,union-attr]
+        "sells": said_by(role.group_id, [request.user]).get(request.user.id),
         "judged": run is not None and run.finished_at is not None,
         "earlier": week - WEEK,
         "later": week + WEEK if week < newest else None,
     }
     return render(request, "web/monday.html", context)
+
+
+def _listed(user: Any, rows: Sequence[MondayRow], visits: Sequence[VisitTold], today: date) -> Listed:
+    ids = [row.farm.id for row in rows]
+    notes = Notes(last_notes_of_farms(ids), steps_of_farms(ids))
+    return Listed(rows, today, promised_of_farms(user, ids, visits, notes, today), notes)
 
 
 def _counts(rows: Sequence[MondayRow]) -> list[tuple[str, int]]:

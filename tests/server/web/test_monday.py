@@ -1,11 +1,16 @@
+import re
+
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from farms import services
-from farms.models import Consent
+from farms.models import Consent, Farm
+from tests.alerts.large_group import make_group_of
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_facility, make_farm, make_stations, make_user
-from tests.server.web.pages import words
+from tests.server.web.pages import at, words
 
 pytestmark = pytest.mark.django_db
 
@@ -64,7 +69,73 @@ def test_only_advisers_have_a_list(browser, anna, carla, erik, northfield):
     assert browser().get(reverse("monday")).status_code == 302
 
 
-def test_the_list_asks_the_database_no_more_for_more_farms(browser, dana, farms, django_assert_max_num_queries):
+def test_the_list_asks_the_database_the_same_for_three_farms_and_for_thirty(browser, dana, region, farms):
     client = browser(dana)
-    with django_assert_max_num_queries(34):
+    client.get(reverse("monday"))  # whoever comes first starts the process' own caches
+    with CaptureQueriesContext(connection) as of_three:
         client.get(reverse("monday"))
+    with as_factory():
+        more = make_group_of(region, 27)
+        Consent.objects.bulk_create(
+            Consent(farm=farm, kind="adviser", adviser=dana, given_by=dana, given_at=NOW, entry=0) for farm in more
+        )
+    with CaptureQueriesContext(connection) as of_thirty:
+        assert "30 farms" in words(client.get(reverse("monday")))
+    assert len(of_thirty) == len(of_three) <= 40
+
+
+def shown(response) -> list[str]:
+    """The farms on the list, in its order."""
+    return re.findall(r'class="farm-name"[^>]*>([^<]+)<', response.content.decode())
+
+
+@pytest.mark.parametrize(("asked", "farms_shown"), [
+    ({}, ["Northfield", "Lapsed", "Quietwater"]),
+    ({"show": "call"}, ["Northfield"]),
+    ({"show": "silent"}, ["Lapsed"]),
+    ({"show": "promised"}, []),
+    ({"show": "untold"}, []),
+    ({"q": "  QUIÉT "}, ["Quietwater"]),
+    ({"q": "nowhere"}, []),
+    ({"sort": "name"}, ["Lapsed", "Northfield", "Quietwater"]),
+    ({"sort": "days"}, ["Lapsed", "Northfield", "Quietwater"]),
+    ({"sort": "open", "show": "call"}, ["Northfield"]),
+    ({"sort": "no such", "show": "no such", "region": "no such"}, ["Northfield", "Lapsed", "Quietwater"]),
+])  # fmt: skip
+def test_it_is_filtered_and_sorted_by_its_address(browser, dana, farms, asked, farms_shown):
+    assert shown(browser(dana).get(reverse("monday"), asked)) == farms_shown
+
+
+def test_it_is_filtered_by_region_and_says_what_to_do_where_nothing_is_left(browser, dana, farms, region, elsewhere):
+    with as_factory():
+        Farm.objects.filter(name="Lapsed").update(region=elsewhere)
+    client = browser(dana)
+    assert shown(client.get(reverse("monday"), {"region": elsewhere.id})) == ["Lapsed"]
+    empty = words(client.get(reverse("monday"), {"region": elsewhere.id, "show": "call"}))
+    assert "No farm is like that. Show every farm, or type less of the name." in empty and "3 farms" in empty
+
+
+def test_a_region_without_a_farm_of_hers_is_no_filter(browser, dana, farms, southmead):
+    page = browser(dana).get(reverse("monday"), {"region": southmead.region_id})
+    assert len(shown(page)) == 3 and "Upper Valley" not in words(page)
+
+
+def test_sorted_otherwise_each_line_says_where_it_would_stand(browser, dana, farms):
+    page = words(browser(dana).get(reverse("monday"), {"sort": "name"}))
+    assert "Lapsed Ask · no round for" in page and "Northfield Call first ·" in page
+
+
+def test_each_reason_leads_to_its_evidence(browser, dana, farms, northfield):
+    client = browser(dana)
+    page = client.get(reverse("monday")).content.decode()
+    ways = dict(re.findall(r'<a class="why" href="([^"]+)">([^<]+)<', page))
+    (matter,) = (address for address, reason in ways.items() if reason == "cards over")
+    assert matter.startswith(at("farm", northfield) + "matters/")
+    assert ways[at("farm", northfield) + "#done"] == "no work noted"
+    assert any(address.endswith("/rounds/") and "no round for" in reason for address, reason in ways.items())
+    for address in ways:
+        assert client.get(address.partition("#")[0]).status_code == 200
+
+
+def test_who_has_not_sent_says_since_when(browser, dana, farms):
+    assert "Has not sent since May 4." in words(browser(dana).get(reverse("monday")))
