@@ -65,6 +65,12 @@ def people_of(farm: Farm) -> QuerySet[Person]:
     return Person.objects.filter(farm_id=farm.id, ended_at__isnull=True).order_by("name", "id")
 
 
+def people_of_farms(farm_ids: Collection[UUID]) -> QuerySet[Person]:
+    """Those of many farms, by name."""
+    people = Person.objects.filter(farm_id__any_of=array_of(farm_ids), ended_at__isnull=True)
+    return people.order_by("name", "id")
+
+
 def members_of(farm: Farm) -> QuerySet[Membership]:
     """The roles that last, with their users, by name."""
     members = Membership.objects.filter(farm_id=farm.id, ended_at__isnull=True)

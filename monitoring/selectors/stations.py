@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from farms.lookups import array_of
 from farms.models import Farm
@@ -44,6 +44,12 @@ def stations_of(farm: Farm, on: date | None = None) -> list[Station]:
         stations = stations.filter(Q(until__isnull=True) | Q(until__gte=on), since__lte=on)
     rows = list(stations.order_by("facility__position", "facility__name", "position", "method", "number"))
     return sited(farm, rows, on)
+
+
+def stations_of_farms(farm_ids: Collection[UUID], numbers: Collection[int], on: date) -> QuerySet[Station]:
+    """Those of many farms that have one of these numbers and are in use on a day."""
+    stations = Station.objects.filter(Q(until__isnull=True) | Q(until__gte=on), farm_id__any_of=array_of(farm_ids))
+    return stations.filter(number__in=numbers).order_by("farm_id", "method", "number")
 
 
 def sited(farm: Farm, stations: list[Station], on: date | None = None) -> list[Station]:

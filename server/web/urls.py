@@ -41,6 +41,7 @@ from server.web.views import (
     rounds,
     rules,
     running,
+    search,
     seasons,
     sent_digests,
     sent_lists,
@@ -170,6 +171,7 @@ urlpatterns = [
     path("text-messages/away/", text_messages.take_number_away, name="take_text_number_away"),
     # The address is the key (server/secret_addresses.py keeps it out of logs).
     path("mail-choice/<str:key>/", mail_choice.mail_choice, name="mail_choice"),
+    path("search/", search.search_page, name="search"),
     path("farms/", home.farms, name="farms"),
     path("farms/<uuid:farm_id>/", include(of_a_farm)),
     path("regions/<uuid:region_id>/", region.region, name="region"),

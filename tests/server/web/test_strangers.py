@@ -25,6 +25,7 @@ OPEN = {
     "mail_html",
     "monday",
     "farms",
+    "search",
 } | {
     "feeds",
     "switch_off_feed",
