@@ -129,7 +129,7 @@ SELECT s.id, s.farm_id, f.farm, s.facility_id, s.number, s.since, s.until,
 FROM unnest(%(farms)s::uuid[]) WITH ORDINALITY AS f(id, farm) JOIN monitoring_station s ON s.farm_id = f.id
 JOIN farms_facility a ON a.farm_id = s.farm_id AND a.id = s.facility_id LEFT JOIN (
     SELECT DISTINCT ON (farm_id, station_id) farm_id, station_id, near, windy, out_of_reach FROM monitoring_siting
-    WHERE farm_id = ANY(%(farms)s) AND since <= %(last)s ORDER BY farm_id, station_id, since DESC) g
+    WHERE farm_id = ANY(%(farms)s) AND since <= %(last)s ORDER BY farm_id, station_id, since DESC, id DESC) g
     ON g.farm_id = s.farm_id AND g.station_id = s.id
 WHERE s.farm_id = ANY(%(farms)s) AND s.since <= %(last)s AND (s.until IS NULL OR s.until >= %(first)s)
 """

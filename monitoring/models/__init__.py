@@ -1,4 +1,5 @@
 from monitoring.models.imports import Import, ImportContent, ImportPart
+from monitoring.models.plan import Plan, PlanPicture
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
 from monitoring.models.round import Round, Skip
@@ -17,6 +18,8 @@ __all__ = [
     "ImportPart",
     "Note",
     "Placement",
+    "Plan",
+    "PlanPicture",
     "Reading",
     "RegionReport",
     "Round",

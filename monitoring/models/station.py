@@ -51,15 +51,23 @@ class Siting(FarmRecord):
     # Position on the plan, each from 0 (left, top) to 1.
     x = models.FloatField(null=True, blank=True)
     y = models.FloatField(null=True, blank=True)
+    # Put elsewhere on the plan, how it hangs as noted before: of one day the newest row holds (by its id).
+    only_place = models.BooleanField(default=False, db_default=False)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(name="siting_once_a_day", fields=["farm", "station_id", "since"]),
+            models.UniqueConstraint(
+                name="siting_once_a_day",
+                fields=["farm", "station_id", "since"],
+                condition=models.Q(only_place=False),
+            ),
             models.CheckConstraint(
                 name="siting_lies_on_the_plan",
                 condition=models.Q(x__isnull=True, y__isnull=True) | models.Q(x__range=(0, 1), y__range=(0, 1)),
             ),
         ]
+        # Readers: monitoring.selectors.stations.sited_of_farms, monitoring.arrays, of all rows of a station.
+        indexes = [models.Index(name="siting_by_station", fields=["farm", "station_id", "since"])]
 
 
 class Placement(FarmRecord):

@@ -8,6 +8,7 @@ from monitoring.selectors.imports import (
     refused_rows,
     unfinished_imports,
 )
+from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -44,8 +45,11 @@ __all__ = [
     "last_round",
     "last_works",
     "next_round_due",
+    "outlines_of",
+    "pictures_of",
     "places_of_farm",
     "places_of_farms",
+    "plan_of",
     "pooled_result",
     "readings_of",
     "readings_of_round",
@@ -57,6 +61,7 @@ __all__ = [
     "round_sheet",
     "rounds_last_noted",
     "rounds_of",
+    "spots_of",
     "stations_of",
     "stations_of_farms",
     "summaries_of",

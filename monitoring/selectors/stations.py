@@ -60,7 +60,9 @@ def sited(farm: Farm, stations: list[Station], on: date | None = None) -> list[S
 def sited_of_farms(farm_ids: Collection[UUID], stations: list[Station], on: date | None = None) -> list[Station]:
     """The same of stations of some farms."""
     wanted = array_of({station.id for station in stations})
-    sitings = Siting.objects.filter(farm_id__any_of=array_of(farm_ids), station_id__any_of=wanted).order_by("since")
+    sitings = Siting.objects.filter(farm_id__any_of=array_of(farm_ids), station_id__any_of=wanted).order_by(
+        "since", "id"
+    )
     if on is not None:
         sitings = sitings.filter(since__lte=on)
     latest = {siting.station_id: siting for siting in sitings}

@@ -20,6 +20,7 @@ from monitoring.services.imports import (
     ring_due,
     shut_out,
 )
+from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
@@ -31,6 +32,7 @@ from monitoring.services.work import WorkDone, record_work
 
 __all__ = [
     "OUTCOMES",
+    "Drawn",
     "HungSent",
     "ImportLost",
     "ImportPlan",
@@ -45,10 +47,12 @@ __all__ = [
     "add_station",
     "claim_import",
     "correct_reading",
+    "draw_plan",
     "end_import",
     "give_back",
     "judged_table",
     "keep_import",
+    "lay_picture",
     "note_part",
     "note_rows",
     "record_farm_temperatures",

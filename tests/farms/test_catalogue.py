@@ -62,7 +62,7 @@ APPEND_ONLY = {
     "monitoring_work", "monitoring_note", "farms_ledgerentry", "farms_logevent", "alerts_alertevent",
     "alerts_farmlevel", "alerts_mailday",
     "alerts_assessment", "alerts_grouplevel", "alerts_grouprule", "monitoring_regionreport", "monitoring_cohort",
-    "monitoring_contribution", "monitoring_heldreport",
+    "monitoring_contribution", "monitoring_heldreport", "monitoring_plan", "monitoring_planpicture",
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
     "alerts_coordinatorreportchoice", "alerts_webhooksecret", "alerts_regionbulletinchoice", "alerts_roundstold",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told", "alerts_callnote",
