@@ -33,6 +33,7 @@ from server.api.v1.me import Me
 from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
+from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
 from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
 from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
@@ -117,6 +118,8 @@ urlpatterns = [
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve", "patch": "partial_update"}), name="farm-detail"),
     path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
     path("farms/<uuid:farm_id>/agreement", AgreementOfFarm.as_view({"get": "retrieve"}), name="farm-agreement"),
+    path("farms/<uuid:farm_id>/plan", PlanOfFarm.as_view({"get": "retrieve"}), name="farm-plan"),
+    path("farms/<uuid:farm_id>/plan/picture", PlanPictureOfFarm.as_view({"get": "retrieve"}), name="farm-plan-picture"),
     path("farms/<uuid:farm_id>/trend", TrendOfFarm.as_view({"get": "retrieve"}), name="farm-trend"),
     path("farms/<uuid:farm_id>/precision", PrecisionOfFarm.as_view({"get": "retrieve"}), name="farm-precision"),
     path(

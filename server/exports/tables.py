@@ -131,7 +131,7 @@ SITING = ("since", "windy", "near", "out_of_reach", "x", "y")
 
 
 def _stations(farm: Farm) -> Rows:
-    newest = Siting.objects.filter(farm_id=OuterRef("farm_id"), station_id=OuterRef("id")).order_by("-since")
+    newest = Siting.objects.filter(farm_id=OuterRef("farm_id"), station_id=OuterRef("id")).order_by("-since", "-id")
     siting = {f"siting_{name}": Subquery(newest.values(name)[:1]) for name in SITING}
     return Station.objects.filter(farm_id=farm.id).annotate(**siting).order_by("method", "number")
 

@@ -16,11 +16,11 @@ FONTS = (HERE / "fonts", HERE.parents[1] / "monitoring" / "charts" / "fonts")
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 
 
-def set_pdf(template: str, given: Mapping[str, Any], pictures: Mapping[str, str] | None = None) -> bytes:
+def set_pdf(template: str, given: Mapping[str, Any], pictures: Mapping[str, str | bytes] | None = None) -> bytes:
     """A PDF of a template of this folder; it reads what is given from given.json, and each picture by its name."""
     with tempfile.TemporaryDirectory(prefix="flyround-paper-") as folder:
         for name, drawing in (pictures or {}).items():
-            Path(folder, name).write_text(drawing, "utf-8")
+            Path(folder, name).write_bytes(drawing.encode() if isinstance(drawing, str) else drawing)
         Path(folder, "given.json").write_text(json.dumps({**given, "palette": vars(LIGHT)}), "utf-8")
         made = typst.compile(
             (HERE / template).read_bytes(), root=folder, font_paths=_fonts(), ignore_system_fonts=True

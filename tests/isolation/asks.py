@@ -4,6 +4,7 @@ A new name in an address or a body is filled from the table of the same name (`a
 has to be told here; the matrix fails until it is.
 """
 
+import base64
 import json
 import re
 from collections.abc import Iterator
@@ -39,6 +40,8 @@ NEEDED_QUERIES = {"get /api/v1/farms/{farm_id}/action-levels/preview": "method=c
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"region": "region_id"}}
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "q"}
+PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "method"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
@@ -47,6 +50,9 @@ OTHER_DAYS = {
 # Whose record a client-made `id` is, by the list in which it stands in a body; "" at the top.
 OWN_IDS = {"readings": "reading_id", "hung": "placement_id", "notes": "note_id", "": "reading_id"}
 CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\n"
+PNG = base64.b64decode(
+    b"iVBORw0KGgoAAAANSUhEUgAAABAAAAAQCAAAAAA6mKC9AAAAEUlEQVR4nGP8z4AKmBhGtAAAIBABH5AWUzYAAAAASUVORK5CYII="
+)
 TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
 # What is sent from a page that has no such form for the scene: a season that has its last day, a feed that is there, a
 # closure that is set already; and from forms that advisers have and owners don't.
@@ -275,6 +281,8 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     if route.template.endswith("file/"):
         content = TEMPERATURES if "temperatures" in route.template else CSV
         given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")
+    if route.template.endswith("plan/edit/picture/"):
+        given["picture"] = SimpleUploadedFile("yard.png", PNG, "image/png")
     if route.template.endswith("agreement/paper/"):
         given["scan"] = SimpleUploadedFile("signed.png", b"\x89PNG\r\n\x1a\nsigned", "image/png")
     return given

@@ -10,9 +10,10 @@ from farms.agreement import IN_FORCE
 from farms.ids import uuid7
 from farms.models import AdviserOffer, GroupTerms, OpenPromise, RegionClosure, Season
 from farms.services import PaperSigned, keep_signed_paper
-from monitoring.models import FarmTemperature
+from monitoring.models import FarmTemperature, Station
 from monitoring.models.imports import ImportPart
-from monitoring.services import ImportPlan
+from monitoring.rules.pictures import Picture
+from monitoring.services import Drawn, ImportPlan, draw_plan, lay_picture
 from monitoring.services.imports import ImportSent, request_import
 from tests.cast import NOW, acting, as_factory, make_user
 
@@ -42,6 +43,18 @@ def webhook_of(scene: "FarmScene") -> None:
     new = NewWebhook(f"https://{scene.word.lower()}.example.org/{scene.number}", HAPPENINGS)
     with acting(scene.owner):
         make_webhook(farm=scene.farm, new=new, by=scene.owner, now=NOW)
+
+
+def plan_of(scene: "FarmScene") -> None:
+    """A plan with a picture under it, an outline of an unmistakable name, and a card in its place."""
+    farm, word = scene.farm, scene.word
+    corners = [[0.1, 0.1], [0.4, 0.1], [0.4, 0.5]]
+    with acting(scene.owner):
+        card = Station.objects.filter(farm_id=farm.id).order_by("id").first()
+        picture = Picture("png", b"\x89PNG\r\n\x1a\n" + f"{word} {scene.number}".encode(), 300, 200)
+        lay_picture(farm=farm, picture=picture, by=scene.owner, now=NOW)
+        drawn = Drawn([{"name": f"{word} silo", "points": corners}], {card.id: (0.2, 0.2)} if card else {})
+        draw_plan(farm=farm, drawn=drawn, by=scene.owner, now=NOW)
 
 
 def what_the_office_noted(scene: "FarmScene") -> None:

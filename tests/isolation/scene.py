@@ -46,6 +46,7 @@ from tests.isolation.later_records import (
     AUTUMN,
     agreement_with,
     import_on_its_way,
+    plan_of,
     webhook_of,
     what_the_office_noted,
 )
@@ -370,6 +371,7 @@ def records_of_a_season(scene: FarmScene) -> None:
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     import_on_its_way(scene)
+    plan_of(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     what_the_office_noted(scene)

@@ -64,7 +64,7 @@ def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield
         add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
     of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
                "phones", "levels", "seasons", "consents", "keys", "webhooks", "log", "temperatures",
-               "data", "closure", "visits")  # fmt: skip
+               "data", "closure", "visits", "plan", "plan_edit")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [
