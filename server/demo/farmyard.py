@@ -19,6 +19,7 @@ from monitoring.methods import CARD, LEG, TRAP
 from monitoring.models import Station
 from monitoring.services import SitingData, add_station
 from server.demo import scenario
+from server.demo.plan import lay_out
 from server.demo.scenario import Building, Dairy
 from server.reports.agreement import agreement_pdf
 from server.reports.typesetter import usual_paper
@@ -158,6 +159,7 @@ def _build(yard: Yard) -> None:
             for _ in range(many):
                 numbers[method] += 1
                 yard.stations.append((_station(yard, facility, method, numbers[method]), building))
+    lay_out(yard.farm, yard.stations, by=yard.owner, now=OPENED)
 
 
 def _station(yard: Yard, facility: Facility, method: str, number: int) -> Station:
@@ -167,9 +169,6 @@ def _station(yard: Yard, facility: Facility, method: str, number: int) -> Statio
         windy=card and number in trouble.windy,
         near=_near(yard, number) if card else "nothing",
         out_of_reach=None if method == LEG.code else True,
-        # Spread along the building; a sketch can be drawn over it later.
-        x=round(0.08 + 0.84 * ((number * 0.382) % 1), 3),
-        y=round(0.1 + 0.25 * facility.position % 0.8, 3),
         position=number,
     )
     return add_station(
