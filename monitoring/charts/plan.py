@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from monitoring.charts.svg import element, number, points, text_width, worded
 
 # Radius of a mark at its action level, and the least and the most, in units of the drawing (a pixel at its width).
-AT_LEVEL = {"wide": 15.0, "narrow": 11.0}
+AT_LEVEL = {"wide": 15.0, "narrow": 8.0}
 LEAST, MOST = 0.4, 1.9
 WIDTHS = {"wide": 900.0, "narrow": 360.0}
-TALLEST = 1.6  # times as tall as wide: a long strip of a picture is drawn narrower
-LETTERS = {"wide": 14.0, "narrow": 12.0}
+# A sheet taller than this beside its width is drawn this wide, not over the whole page; a long strip narrower still.
+TALL, TALL_WIDTH, TALLEST = 1.1, 600.0, 1.6
+LETTERS = {"wide": 14.0, "narrow": 11.0}
 # Shares of the action level at which the shade changes.
 STEPS = (1 / 3, 2 / 3, 1.0, 2.0)
 HATCH = "plan-hatch"
@@ -31,6 +32,10 @@ class Sheet:
     height: int
     picture: str = ""
     outlines: Sequence[tuple[str, Sequence[tuple[float, float]]]] = ()
+
+    @property
+    def tall(self) -> bool:
+        return self.height > TALL * self.width
 
 
 @dataclass(frozen=True)
@@ -83,7 +88,8 @@ def plan_drawing(
         _hatch(shape),
         element("rect", x=0, y=0, width=number(width), height=number(height), class_="sheet"),
         pen.picture(sheet.picture),
-        *(pen.outline(name, corners, over=bool(sheet.picture)) for name, corners in sheet.outlines),
+        *(pen.outline(corners, over=bool(sheet.picture)) for _name, corners in sheet.outlines),
+        *(pen.name(name, corners) for name, corners in sheet.outlines),
         *(pen.hatching(mark) for mark in hatching),
         *(pen.station(mark) for mark in ordered),
         viewBox=f"0 0 {number(width)} {number(height)}",
@@ -94,7 +100,7 @@ def plan_drawing(
 
 def size_of(sheet: Sheet, shape: str) -> tuple[float, float]:
     """Width and height of the drawing in its own units."""
-    width = WIDTHS[shape]
+    width = min(WIDTHS[shape], TALL_WIDTH) if sheet.tall else WIDTHS[shape]
     height = width * sheet.height / sheet.width
     shrink = min(1.0, TALLEST * width / height)
     return width * shrink, height * shrink
@@ -123,12 +129,21 @@ class _Pen:
             preserveAspectRatio="none",
         )  # fmt: skip
 
-    def outline(self, name: str, corners: Sequence[tuple[float, float]], *, over: bool) -> str:
-        """A shape, its name inside at its top, clear of the marks where there is room."""
+    def outline(self, corners: Sequence[tuple[float, float]], *, over: bool) -> str:
         drawn = [self.at(x, y) for x, y in corners]
-        left, top = min(x for x, _ in drawn), min(y for _, y in drawn)
-        shape = element("polygon", points=points(drawn), class_="outline over-picture" if over else "outline")
-        return shape + self.text(name, left + 6, top + self.letters + 4, "outline-name", "start")
+        return element("polygon", points=points(drawn), class_="outline over-picture" if over else "outline")
+
+    def name(self, name: str, corners: Sequence[tuple[float, float]]) -> str:
+        """A shape's name inside at its top, in as many lines as its width asks for; over all shapes."""
+        drawn = [self.at(x, y) for x, y in corners]
+        left, right, top = min(x for x, _ in drawn), max(x for x, _ in drawn), min(y for _, y in drawn)
+        lines = _in_lines(name, right - left - self.letters / 2, self.letters)
+        return "".join(
+            self.text(
+                line, left + self.letters * 0.4, top + self.letters * (1.25 + 1.2 * place), "outline-name", "start"
+            )
+            for place, line in enumerate(lines)
+        )
 
     def station(self, mark: StationMark) -> str:
         x, y = self.at(mark.x, mark.y)
@@ -189,6 +204,18 @@ class _Pen:
         return worded(
             "text", written, x=number(x), y=number(y), font_size=number(self.letters), text_anchor=anchor, class_=class_
         )
+
+
+def _in_lines(written: str, room: float, letters: float) -> list[str]:
+    """The words in lines that fit into the room, one word a line where even that is too little."""
+    lines: list[str] = []
+    for word in written.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, letters) <= room:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
 def _hatch(shape: str) -> str:

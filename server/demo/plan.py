@@ -11,9 +11,9 @@ from monitoring.services import Drawn, draw_plan
 from server.demo.scenario import Building
 
 # Left, top, width, height of the first, second and third barn on the sheet.
-PLOTS = ((0.07, 0.12, 0.30, 0.42), (0.45, 0.10, 0.48, 0.34), (0.52, 0.60, 0.40, 0.28))
+PLOTS = ((0.05, 0.12, 0.30, 0.42), (0.47, 0.10, 0.48, 0.34), (0.52, 0.60, 0.40, 0.28))
 # What stands on every yard and holds no station: corners from the left upper one.
-MILK_HOUSE = [[0.39, 0.16], [0.43, 0.16], [0.43, 0.30], [0.39, 0.30]]
+MILK_HOUSE = [[0.37, 0.14], [0.45, 0.14], [0.45, 0.30], [0.37, 0.30]]
 FEED = [[0.08, 0.66], [0.30, 0.66], [0.30, 0.74], [0.40, 0.74], [0.40, 0.90], [0.08, 0.90]]
 ACROSS = 3  # stations beside each other
 

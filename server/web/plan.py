@@ -19,6 +19,7 @@ from farms.clock import monday_of
 from farms.selectors import facilities_of, season_on
 from monitoring.charts.plan import PlanWords, Sheet, StationMark, plan_drawing
 from monitoring.methods import METHODS
+from monitoring.rules.cells import FIRST_DAY
 from monitoring.selectors import outlines_of, plan_of, spots_of, stations_of, summaries_of
 from server.web.choices import label_of
 from server.web.words import level_name, method_name, rate, unit, week_of
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 
 SIX_DAYS = timedelta(days=6)
 PLAIN_SHEET = (1400, 1000)
-TALL = 1.1  # a sheet taller than this beside its width isn't drawn over the whole page
 Spot = tuple[float, float]
 
 
@@ -50,10 +50,6 @@ class Ground:
             return Sheet(*PLAIN_SHEET)
         outlines = [(each.name or self._name(each.facility_id), each.points) for each in outlines_of(self.plan)]
         return Sheet(self.plan.width, self.plan.height, picture_address(self.plan), outlines)
-
-    @property
-    def tall(self) -> bool:
-        return self.sheet.height > TALL * self.sheet.width
 
     @property
     def without_outline(self) -> "list[Facility]":
@@ -225,10 +221,14 @@ def unit_told(method: str) -> str:
 
 
 def _week_asked(asked: str, counted: Sequence[date], today: date) -> date:
+    """The week of a day that is asked for, where it was; else the last one with a count, or this one."""
     try:
-        return monday_of(date.fromisoformat(asked))
+        day = date.fromisoformat(asked)
     except ValueError:
-        return counted[0] if counted else monday_of(today)
+        day = date.max
+    if FIRST_DAY <= day <= today:
+        return monday_of(day)
+    return counted[0] if counted else monday_of(today)
 
 
 def _lines(ground: Ground, method: str, week: date) -> list[PlanLine]:

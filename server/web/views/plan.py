@@ -29,7 +29,6 @@ from server.web.forms.plan import PictureForm, RectangleForm, SheetTyped, typed_
 from server.web.forms.refusals import show_refusal
 from server.web.plan import Ground, PlanSeen, drawn, ground_of, plan_seen, plates, unit_told
 from server.web.plan_words import board_words
-from server.web.words import level_name
 
 COLUMNS = ("week", "method", "station", "place", "from_left", "from_top", "count", "at_least", "action_level", "stands")
 COLUMNS += ("no_count", "share_percent")
@@ -136,12 +135,12 @@ def plan_take_picture(request: HttpRequest, visit: Visit) -> HttpResponse:
 
 
 def _rows(seen: PlanSeen) -> list[list[Any]]:
-    """What stands in no words of a language but the farm's own names."""
+    """Codes and numbers, beside what the farm calls its places and stations."""
     return [
         [
             seen.week.isoformat(), seen.method, harmless(line.label), harmless(line.facility),
             *(line.spot or ("", "")), "" if line.week.rate is None else round(line.week.rate, 2),
-            line.week.at_least, "" if line.week.level is None else line.week.level, level_name(line.week.result),
+            line.week.at_least, "" if line.week.level is None else line.week.level, line.week.result,
             line.week.reason, "" if line.percent is None else line.percent,
         ]
         for line in seen.lines

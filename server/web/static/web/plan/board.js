@@ -28,12 +28,18 @@ const board = {
     find("undo").disabled = false;
   },
 
-  undo() {
+  // The last change was taken back by itself.
+  forget() {
     const before = board.history.pop();
+    find("undo").disabled = board.history.length === 0;
+    return before;
+  },
+
+  undo() {
+    const before = board.forget();
     if (!before) return;
     board.outlines.restore(before.outlines);
     board.pegs.restore(before.places);
-    find("undo").disabled = board.history.length === 0;
     board.say("undone");
   },
 

@@ -45,7 +45,9 @@ export function outlines(board) {
     const written = document.createElement("span");
     written.className = "board-name";
     written.textContent = nameOf(outline);
-    written.style.left = `${Math.min(...outline.points.map(([x]) => x)) * 100}%`;
+    const across = outline.points.map(([x]) => x);
+    written.style.left = `${Math.min(...across) * 100}%`;
+    written.style.width = `${(Math.max(...across) - Math.min(...across)) * 100}%`;
     written.style.top = `${Math.min(...outline.points.map(([, y]) => y)) * 100}%`;
     board.sheet.append(written);
   };
@@ -164,6 +166,11 @@ export function outlines(board) {
     tip.focus();
   }, true);
   find("draw").addEventListener("click", begin);
+  find("name").addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault(); // it would save the plan
+    begin();
+  });
   find("close").addEventListener("click", close);
   find("corner-back").addEventListener("click", cornerBack);
   find("stop").addEventListener("click", stop);

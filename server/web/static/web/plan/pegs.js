@@ -51,7 +51,7 @@ export function pegs(board) {
   const takeBack = () => {
     const { peg, from } = lifted;
     lifted = null;
-    board.history.pop();
+    board.forget();
     put(peg, from);
     peg.button.classList.remove("lifted");
     peg.button.focus();
