@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from alerts.selectors import week_result
 from alerts.selectors.station_effects import by_station, effects_of_stations
-from alerts.selectors.station_weeks import StationWeek, stations_in_week
+from alerts.selectors.stations_in_week import StationWeek, stations_in_week
 from alerts.wording import question_text
 from farms.clock import monday_of
 from farms.selectors import facilities_of, season_on
