@@ -22,6 +22,14 @@ from monitoring.selectors.region_places import RegionPlace, places_of_farm, plac
 from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
 from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of, stations_of_farms
+from monitoring.selectors.rounds import (
+    last_farm_counted,
+    last_round,
+    next_round_due,
+    rounds_last_noted,
+    rounds_of,
+)
+from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import last_works, works_of
@@ -42,6 +50,7 @@ __all__ = [
     "import_results",
     "imports_of",
     "last_days",
+    "last_farm_counted",
     "last_round",
     "last_works",
     "next_round_due",

@@ -4,10 +4,11 @@ from collections.abc import Collection
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Max, QuerySet
+from django.db.models import Exists, Max, OuterRef, QuerySet
 
+from farms.access import farms_of
 from farms.lookups import array_of
-from farms.models import Farm
+from farms.models import Farm, LedgerEntry, User
 from farms.selectors import season_on
 from monitoring.models import Round, Skip
 
@@ -23,6 +24,17 @@ def last_round(farm: Farm, on: date | None = None) -> Round | None:
     """The newest round; with `on`, the newest up to that day."""
     rounds = rounds_of(farm)
     return (rounds if on is None else rounds.filter(walked_on__lte=on)).first()
+
+
+def last_farm_counted(user: User, since: datetime) -> Farm | None:
+    """Where a person walked last, of the farms that they may see; None where it was before `since`, or never.
+
+    Sheets typed in and files don't say where somebody stands.
+    """
+    own = LedgerEntry.objects.filter(farm_id=OuterRef("farm_id"), number=OuterRef("entry"), actor_id=user.id)
+    walked = Round.objects.filter(Exists(own), source__in=("form", "phone"), received_at__gte=since)
+    last = walked.filter(farm_id__in=farms_of(user).values("id")).order_by("-received_at").first()
+    return farms_of(user).filter(id=last.farm_id).first() if last else None
 
 
 def next_round_due(farm: Farm, today: date) -> date | None:

@@ -1,9 +1,10 @@
 """The pages' addresses. Everything of a farm lies under the farm; server/web/doors.py decides who comes in."""
 
 from allauth.account import views as account
-from django.urls import include, path
+from django.urls import include, path, register_converter
 from django.views.generic import RedirectView
 
+from server.web.short_ids import ShortId
 from server.web.views import (
     adviser_offers,
     advisers,
@@ -52,6 +53,7 @@ from server.web.views import (
     sign_in,
     skip,
     stations,
+    tag,
     temperatures,
     terms,
     text_messages,
@@ -62,6 +64,8 @@ from server.web.views import (
     worth,
     your_mails,
 )
+
+register_converter(ShortId, "short_id")
 
 signing_in = [
     path("", sign_in.ask_for_code, name="account_request_login_code"),
@@ -159,6 +163,8 @@ urlpatterns = [
     path("sign-in/", include(signing_in)),
     path("phone/", phone.phone, name="phone"),
     path("phone/leave/", phone.leave_phone, name="leave_phone"),
+    # Printed on tags that hang for years: never to be changed.
+    path("at/<short_id:farm_id>/<short_id:station_id>/", tag.tag, name="tag"),
     path("monday/", monday.monday, name="monday"),
     path("monday/mails/", sent_lists.sent_lists, name="sent_lists"),
     path("monday/mails/<uuid:monday_list_id>/", sent_lists.sent_list, name="sent_list"),

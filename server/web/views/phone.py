@@ -38,7 +38,7 @@ def phone(request: HttpRequest) -> HttpResponse:
         return render(request, "web/phone.html", {"form": form}, status=422)
     phone_code_was_right()
     response = redirect("home")
-    remember(response, key)
+    remember(request, response, key)
     return response
 
 
