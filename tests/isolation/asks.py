@@ -42,6 +42,11 @@ PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"re
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "q"}
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "method"}
+PAGE_QUERIES = {
+    "farms/{farm_id}/count/": {"round": "round_id"},
+    "farms/{farm_id}/print/file/": {"building": "facility_id"},
+}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},

@@ -65,6 +65,9 @@ def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield
     of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
                "phones", "levels", "seasons", "consents", "keys", "webhooks", "log", "temperatures",
                "data", "closure", "visits", "plan", "plan_edit")  # fmt: skip
+    of_farm = ("farm", "count", "paper", "print", "skip", "work", "worth", "import", "rounds", "settings", "stations",
+               "people", "phones", "levels", "seasons", "consents", "keys", "webhooks", "log", "temperatures",
+               "data", "closure", "visits")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [
