@@ -20,8 +20,6 @@ from monitoring.selectors.readings import (
 )
 from monitoring.selectors.region_places import RegionPlace, places_of_farm, places_of_farms
 from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
-from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
-from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of, stations_of_farms
 from monitoring.selectors.rounds import (
     last_farm_counted,
     last_round,
@@ -29,7 +27,7 @@ from monitoring.selectors.rounds import (
     rounds_last_noted,
     rounds_of,
 )
-from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of
+from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of, stations_of_farms
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import last_works, works_of
