@@ -160,6 +160,27 @@ class DatesUnclear(FileRefused):
     )
 
 
+class NotThisKind(FileRefused):
+    code = "not_this_kind"
+    message = _(
+        "This is no spreadsheet that can be read here. Save it as .xlsx or as CSV from the spreadsheet program, and "
+        "choose that file."
+    )
+
+
+class ChoiceMissing(FileRefused):
+    code = "choice_missing"
+    message = _("Say which column holds {what}.")
+
+
+class UnpacksTooMuch(FileRefused):
+    code = "unpacks_too_much"
+    message = _(
+        "This workbook unpacks to more than {megabytes} MB. Copy the sheet with the counts into a new workbook, and "
+        "choose that one."
+    )
+
+
 class TooManyColumns(FileRefused):
     code = "too_many_columns"
     message = _("The first line of the file names more than {most} columns. Keep those that are of readings.")

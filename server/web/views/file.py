@@ -67,7 +67,7 @@ def store_file(request: HttpRequest, visit: Visit, file_id: UUID) -> HttpRespons
         made = take_in(farm=visit.farm, sent=sent, who=visit.who, now=visit.now)
         return redirect("import_progress", farm_id=visit.farm.id, import_id=made.id)
     try:
-        _tell(request, _take(visit, content, order))
+        tell_stored(request, _take(visit, content, order))
     except FlyroundError as refusal:
         messages.error(request, str(refusal))
         return redirect("import", farm_id=visit.farm.id)
@@ -87,7 +87,7 @@ def progress(request: HttpRequest, visit: Visit, import_id: UUID) -> HttpRespons
     return render(request, "web/import_progress.html", context)
 
 
-def _tell(request: HttpRequest, result: ImportResult) -> None:
+def tell_stored(request: HttpRequest, result: ImportResult) -> None:
     told = ngettext("%(stored)d count stored.", "%(stored)d counts stored.", result.stored)
     messages.success(request, told % {"stored": result.stored})
     if result.refused:
