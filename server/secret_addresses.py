@@ -1,7 +1,7 @@
 """Addresses that are a secret themselves stay out of logs, referrers, caches and indexes.
 
-A feed's, a sign-in link's, and the one in a mail at which its reader chooses how often it comes. Whoever knows one
-needs nothing else, so it is told to the person it is for and written down nowhere here.
+A feed's, a sign-in link's, an invitation's, and the one in a mail at which its reader chooses how often it comes.
+Whoever knows one needs nothing else, so it is told to the person it is for and written down nowhere here.
 """
 
 import re
@@ -16,7 +16,8 @@ SLASH = r"(?:/|%(?:25)*2[Ff])"
 # What stands where a key does: behind these words, up to the next slash, mark or blank. A slash may be written as %2F,
 # as in ?next=. The API's /me/feeds/ names a row by its id, which opens nothing.
 SECRET = re.compile(
-    rf"((?<!/me){SLASH}feeds{SLASH}|{SLASH}sign-in{SLASH}link{SLASH}|{SLASH}mail-choice{SLASH}|{SLASH}phone{SLASH}?\?code=)"
+    rf"((?<!/me){SLASH}feeds{SLASH}|{SLASH}sign-in{SLASH}link{SLASH}|{SLASH}(?:invitation|mail-choice){SLASH}"
+    rf"|{SLASH}phone{SLASH}?\?code=)"
     r"(?:(?!%(?:25)*2[Ff])[^/?#&\s\"'\\])+"
 )
 NOT_FOUND_BY_SEARCHING = {"X-Robots-Tag": "noindex"}
@@ -26,6 +27,7 @@ HEADERS: Mapping[str, Mapping[str, str]] = {
     CHOICES: NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "no-referrer", "Cache-Control": "no-store"},
     # Not no-referrer: browsers would send "Origin: null" with the form, which the check against forgery refuses.
     "/sign-in/link/": NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "strict-origin"},
+    "/invitation/": NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "strict-origin", "Cache-Control": "no-store"},
 }
 
 

@@ -5,6 +5,7 @@ from farms.models.chain import LedgerEntry, LedgerHead
 from farms.models.closure import FarmClosure, RegionClosure
 from farms.models.farm import Facility, Farm, Season
 from farms.models.group import Group, Holding, Region
+from farms.models.invitation import GroupInvitation, Invitation
 from farms.models.log import LogEvent
 from farms.models.offer import AdviserOffer
 from farms.models.people import Person, User
@@ -23,10 +24,12 @@ __all__ = [
     "FarmClosure",
     "FeedAddress",
     "Group",
+    "GroupInvitation",
     "GroupMember",
     "GroupTerms",
     "GroupVisitRules",
     "Holding",
+    "Invitation",
     "LastFarmVisited",
     "LedgerEntry",
     "LedgerHead",

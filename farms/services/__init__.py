@@ -45,7 +45,34 @@ from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_con
 from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
 from farms.services.feed import FeedKindUnknown, FeedMadeMeanwhile, make_feed, note_feed_use, revoke_feed
+from farms.services.group import GroupNameTaken, NewGroup, begin_group
+from farms.services.group_invitation import (
+    GroupInvited,
+    GroupRoleTaken,
+    GroupRoleUnknown,
+    InvitedFarm,
+    accept_group_invitation,
+    invite_to_group,
+    send_group_invitation_again,
+    withdraw_group_invitation,
+)
 from farms.services.guest import AlreadyGuest, GuestEndWrong, end_guest, invite_guest
+from farms.services.invitation import (
+    FarmInvited,
+    OnlyOwnersInviteOwners,
+    accept_invitation,
+    invite_to_farm,
+    send_invitation_again,
+    withdraw_invitation,
+)
+from farms.services.inviting import (
+    InvitationDone,
+    InvitationSpent,
+    InvitedAlready,
+    InvitedElsewhere,
+    TooManyInvitations,
+    open_account,
+)
 from farms.services.language import LanguageUnknown, set_language
 from farms.services.log import note_in_all_logs, note_in_log
 from farms.services.membership import AlreadyMember, LastOwner, add_member, end_membership
@@ -68,7 +95,7 @@ from farms.services.offer import (
 )
 from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
-from farms.services.region import split_by_housing
+from farms.services.region import RegionNameBlank, RegionNameTaken, add_region, split_by_housing
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
 from farms.services.shown import ShownUnknown, check_shown, choose_shown
 from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
@@ -102,11 +129,21 @@ __all__ = [
     "ContactWrong",
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
+    "FarmInvited",
     "FarmNameTaken",
     "FeedKindUnknown",
     "FeedMadeMeanwhile",
+    "GroupInvited",
+    "GroupNameTaken",
+    "GroupRoleTaken",
+    "GroupRoleUnknown",
     "GuestEndWrong",
     "HalfAPosition",
+    "InvitationDone",
+    "InvitationSpent",
+    "InvitedAlready",
+    "InvitedElsewhere",
+    "InvitedFarm",
     "LanguageUnknown",
     "LastFarmHalfTold",
     "LastOwner",
@@ -114,11 +151,13 @@ __all__ = [
     "LicenceUnknown",
     "LogKind",
     "NewFarm",
+    "NewGroup",
     "NewTerms",
     "NotClosed",
     "OfferAnswer",
     "OfferAnswerUnknown",
     "OfferAnswered",
+    "OnlyOwnersInviteOwners",
     "PaperSigned",
     "PhoneCodeWrong",
     "Plan",
@@ -126,6 +165,8 @@ __all__ = [
     "PromiseKind",
     "PromiseTaken",
     "RegionElsewhere",
+    "RegionNameBlank",
+    "RegionNameTaken",
     "ScanKindUnknown",
     "ScanMissing",
     "ScanTooLarge",
@@ -140,17 +181,22 @@ __all__ = [
     "TakeOverDayWrong",
     "TermsDayWrong",
     "TokenLifeWrong",
+    "TooManyInvitations",
     "VersionUnknown",
     "VisitDayWrong",
     "VisitKindUnknown",
     "VisitRulesWrong",
     "Yes",
     "accept_agreement",
+    "accept_group_invitation",
+    "accept_invitation",
     "add_facility",
     "add_member",
     "add_person",
+    "add_region",
     "answer_offer",
     "begin_due",
+    "begin_group",
     "change_facility",
     "change_farm",
     "check_shown",
@@ -169,6 +215,8 @@ __all__ = [
     "farms_left_by",
     "give_consent",
     "invite_guest",
+    "invite_to_farm",
+    "invite_to_group",
     "join_comparison",
     "keep_signed_paper",
     "lock_role",
@@ -180,6 +228,7 @@ __all__ = [
     "note_feed_use",
     "note_in_all_logs",
     "note_in_log",
+    "open_account",
     "open_farm",
     "open_region",
     "open_season",
@@ -190,6 +239,8 @@ __all__ = [
     "revoke_feed",
     "revoke_token",
     "say_what_you_sell",
+    "send_group_invitation_again",
+    "send_invitation_again",
     "set_language",
     "set_terms",
     "set_visit_rules",
@@ -199,4 +250,6 @@ __all__ = [
     "use_phone_code",
     "use_sign_in_link",
     "withdraw_consent",
+    "withdraw_group_invitation",
+    "withdraw_invitation",
 ]

@@ -63,20 +63,26 @@ def register_farm(*, by: User, farm: NewFarm, owner: User, now: datetime) -> Far
 
 
 def _check(farm: NewFarm) -> None:
-    wrong = []
-    if not farm.name.strip():
-        wrong.append(Detail("/name", str(_("Give the farm a name.")), "blank"))
+    wrong = place_faults(farm.name, farm.time_zone, farm.language)
     if farm.region.group_id != farm.group.id:
         wrong.append(Detail("/region", str(_("Choose a region of this group.")), "other_group"))
     if farm.holding.group_id != farm.group.id:
         wrong.append(Detail("/holding", str(_("Choose a holding of this group.")), "other_group"))
-    if farm.time_zone not in available_timezones():
-        sentence = _("Name the time zone as the IANA database does, for example America/Chicago.")
-        wrong.append(Detail("/time_zone", str(sentence), "unknown_time_zone"))
-    if farm.language not in dict(LANGUAGES):
-        wrong.append(Detail("/language", str(_("Choose en or es.")), "unknown_language"))
     if wrong:
         raise Invalid(errors=wrong)
+
+
+def place_faults(name: str, time_zone: str, language: str) -> list[Detail]:
+    """What is wrong with a farm's name, time zone and language."""
+    wrong = []
+    if not name.strip():
+        wrong.append(Detail("/name", str(_("Give the farm a name.")), "blank"))
+    if time_zone not in available_timezones():
+        sentence = _("Name the time zone as the IANA database does, for example America/Chicago.")
+        wrong.append(Detail("/time_zone", str(sentence), "unknown_time_zone"))
+    if language not in dict(LANGUAGES):
+        wrong.append(Detail("/language", str(_("Choose en or es.")), "unknown_language"))
+    return wrong
 
 
 def _row(farm: NewFarm) -> Farm:
@@ -89,14 +95,17 @@ def _row(farm: NewFarm) -> Farm:
     return Farm.from_db("default", list(values), list(values.values()))
 
 
-def change_farm(*, farm: Farm, name: str, language: str) -> Farm:
-    """Give a farm another name or language. Raises Invalid or FarmNameTaken."""
-    wrong = [] if name.strip() else [Detail("/name", str(_("Give the farm a name.")), "blank")]
-    if language not in dict(LANGUAGES):
-        wrong.append(Detail("/language", str(_("Choose en or es.")), "unknown_language"))
+def change_farm(*, farm: Farm, name: str, language: str, time_zone: str | None = None) -> Farm:
+    """Give a farm another name or language, or, before its first round, time zone. Raises Invalid or FarmNameTaken.
+
+    The caller knows whether there was a round: weeks and days of counts are told by the zone that held for them.
+    """
+    zone = farm.time_zone if time_zone is None else time_zone
+    wrong = place_faults(name, zone, language)
     if wrong:
         raise Invalid(errors=wrong)
+    values = {"name": name.strip(), "language": language, "time_zone": zone}
     with explained({"farm_name_once_in_holding": FarmNameTaken(pointer="/name")}):
-        Farm.objects.filter(id=farm.id).update(name=name.strip(), language=language)
-    farm.name, farm.language = name.strip(), language
+        Farm.objects.filter(id=farm.id).update(**values)
+    farm.name, farm.language, farm.time_zone = name.strip(), language, zone
     return farm

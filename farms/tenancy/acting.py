@@ -5,6 +5,8 @@ gone. Row security guards against our own mistakes, not against SQL injection: w
 set these too.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from uuid import UUID
 
 from django.db import connections, transaction
@@ -15,6 +17,18 @@ SETTINGS = ("app.user_id", "app.token_farm_id", "app.token_id", "app.farm_id")
 def act_for_user(user_id: UUID, *, using: str = "default") -> None:
     """See and change what this user may, until the transaction ends."""
     _set({"app.user_id": str(user_id)}, using)
+
+
+@contextmanager
+def meanwhile_for_user(user_id: UUID, *, using: str = "default") -> Iterator[None]:
+    """See and change what this user may, then again what was seen before; what fails inside is undone."""
+    with transaction.atomic(using=using):
+        with connections[using].cursor() as cursor:
+            cursor.execute("SELECT " + ", ".join(["current_setting(%s, true)"] * len(SETTINGS)), SETTINGS)
+            before = dict(zip(SETTINGS, cursor.fetchone() or (), strict=True))
+        act_for_user(user_id, using=using)
+        yield
+        _set({name: value or "" for name, value in before.items()}, using)
 
 
 def act_for_token(farm_id: UUID, token_id: UUID, *, using: str = "default") -> None:

@@ -31,7 +31,10 @@ WORDS = {
     "calendar": _("calendar of rounds due"),
     "matters": _("open matters"),
 }
-CODED = {"sign_in", "consent_given", "consent_withdrawn", "member_added", "member_ended", "feed_made", "feed_ended"}
+CODED = {
+    "sign_in", "consent_given", "consent_withdrawn", "member_added", "member_ended", "invited", "invited_again",
+    "invitation_withdrawn", "feed_made", "feed_ended",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)

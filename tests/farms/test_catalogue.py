@@ -33,6 +33,7 @@ DEFINER_FUNCTIONS = {
     "pass_promises": {"app"},
     "hold_adviser": {"app", "worker"},
     "nobody_follows": {"app"},
+    "find_invitation": {"app"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
@@ -42,6 +43,7 @@ NO_FARMS_DATA = {
     "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
     "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration", "alerts_roundstold",
+    "farms_groupinvitation",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {

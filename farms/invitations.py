@@ -1,0 +1,69 @@
+"""Invitations as they are read: the lists of a farm and a group, and the one that an address opens."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import connection
+from django.db.models import QuerySet
+
+from farms.credentials import key_hash
+from farms.models import Farm, Group, GroupInvitation, Invitation, User
+from farms.services import group_invitation, invitation
+from farms.tenancy.acting import meanwhile_for_user
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What an address opens: the invitation, and the name of the place that it is to."""
+
+    invitation: Invitation | GroupInvitation
+    place: str
+    by: User
+
+    def accept(self, user: User, *, now: datetime, begins_at: datetime) -> Farm | None:
+        """What the services of either kind do; the farm that the person is on now, None for a role in a group."""
+        if isinstance(self.invitation, GroupInvitation):
+            return group_invitation.accept_group_invitation(
+                invitation=self.invitation, user=user, now=now, begins_at=begins_at
+            )  # fmt: skip
+        return invitation.accept_invitation(invitation=self.invitation, user=user, now=now, begins_at=begins_at)
+
+
+def invitations_of(farm: Farm) -> QuerySet[Invitation]:
+    """The farm's invitations that wait, the newest first."""
+    here = Invitation.objects.filter(farm_id=farm.id, accepted_at__isnull=True, withdrawn_at__isnull=True)
+    return here.select_related("invited_by", "farm").order_by("-made_at", "-id")
+
+
+def invitations_of_group(group: Group) -> QuerySet[GroupInvitation]:
+    """The group's invitations that wait, the newest first."""
+    here = GroupInvitation.objects.filter(group_id=group.id, accepted_at__isnull=True, withdrawn_at__isnull=True)
+    return here.select_related("invited_by", "group", "region").order_by("-made_at", "-id")
+
+
+def invitation_by_key(key: str, now: datetime) -> Opened | None:
+    """The invitation that a key opens now; None for a wrong, used, withdrawn or ended one, at the same cost."""
+    hashed = key_hash(key)
+    waiting = GroupInvitation.objects.filter(key_hash=hashed, accepted_at__isnull=True, withdrawn_at__isnull=True)
+    found = waiting.filter(expires_at__gt=now).select_related("group", "invited_by", "region").first()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT farm_id, invitation_id, invited_by FROM find_invitation(%s)", [hashed])
+        named = cursor.fetchone()
+    if found is not None:
+        place = found.farm_name or found.group.name
+        return Opened(found, place, found.invited_by) if group_invitation.may_invite(found) else None
+    if named is None:
+        return None
+    farm_id, invitation_id, by = named
+    # What it says is a farm's: whoever invited may see it, as long as they may invite.
+    with meanwhile_for_user(by):
+        rows = Invitation.objects.select_related("farm", "invited_by").filter(farm_id=farm_id, id=invitation_id)
+        row = rows.first()
+        if row is None or not invitation.may_invite(row.invited_by, row):
+            return None
+        return Opened(row, row.farm.name, row.invited_by)
+
+
+def farms_begun_in(group: Group) -> int:
+    """How many farms of the group began by an owner's yes to an invitation. A number only: no farm is seen by it."""
+    return GroupInvitation.objects.filter(group_id=group.id, role="owner", accepted_at__isnull=False).count()
