@@ -9,6 +9,7 @@ from monitoring.selectors.imports import (
     unfinished_imports,
 )
 from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
+from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -28,6 +29,8 @@ from monitoring.selectors.rounds import (
     rounds_of,
 )
 from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of, stations_of_farms
+from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
+from monitoring.selectors.stations import SheetHanging, SheetPlace, has_stations, round_sheet, stations_of
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import last_works, works_of
@@ -45,6 +48,7 @@ __all__ = [
     "content_of",
     "development_of_farms",
     "farms_received_since",
+    "has_stations",
     "import_results",
     "imports_of",
     "last_days",
@@ -54,6 +58,8 @@ __all__ = [
     "next_round_due",
     "outlines_of",
     "pictures_of",
+    "own_table_reading_of",
+    "own_tables_of",
     "places_of_farm",
     "places_of_farms",
     "plan_of",

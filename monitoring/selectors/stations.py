@@ -52,6 +52,11 @@ def stations_of_farms(farm_ids: Collection[UUID], numbers: Collection[int], on: 
     return stations.filter(number__in=numbers).order_by("farm_id", "method", "number")
 
 
+def has_stations(farm: Farm) -> bool:
+    """Whether the farm has any numbered place, used or ended."""
+    return Station.objects.filter(farm_id=farm.id).exists()
+
+
 def sited(farm: Farm, stations: list[Station], on: date | None = None) -> list[Station]:
     """These stations, each with `siting`, the latest (on that day), or None; one query."""
     return sited_of_farms([farm.id], stations, on)

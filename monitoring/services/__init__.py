@@ -21,10 +21,11 @@ from monitoring.services.imports import (
     shut_out,
 )
 from monitoring.services.plan import Drawn, draw_plan, lay_picture
+from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
-from monitoring.services.station import SitingData, add_station, resite_station
+from monitoring.services.station import NewStation, SitingData, add_station, add_stations, resite_station
 from monitoring.services.summary import refresh_summaries
 from monitoring.services.table import OUTCOMES, ImportPlan, ImportResult, judged_table, record_part, record_table
 from monitoring.services.temperature import record_farm_temperatures, record_temperatures
@@ -38,6 +39,7 @@ __all__ = [
     "ImportPlan",
     "ImportResult",
     "ImportSent",
+    "NewStation",
     "NoteSent",
     "ReadingSent",
     "RoundSent",
@@ -45,14 +47,18 @@ __all__ = [
     "Waiting",
     "WorkDone",
     "add_station",
+    "add_stations",
     "claim_import",
     "correct_reading",
     "draw_plan",
     "end_import",
+    "forget_own_table",
     "give_back",
     "judged_table",
     "keep_import",
     "lay_picture",
+    "keep_own_table",
+    "keep_own_table_reading",
     "note_part",
     "note_rows",
     "record_farm_temperatures",

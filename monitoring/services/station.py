@@ -1,5 +1,6 @@
 """Stations: numbered places, and how they stand."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -72,6 +73,27 @@ def add_station(
         )
     Siting.objects.create(**_siting_values(station, siting, since))
     return station
+
+
+@dataclass(frozen=True)
+class NewStation:
+    """A place to be made: where, by which method, its number and its place in the walking order."""
+
+    facility: Facility
+    method: str
+    number: int
+    siting: SitingData
+
+
+@transaction.atomic
+def add_stations(*, farm: Farm, stations: Sequence[NewStation], since: date) -> list[Station]:
+    """Add many places, or none where one is refused. Raises what add_station does."""
+    return [
+        add_station(
+            farm=farm, facility=each.facility, method=each.method, number=each.number, since=since, siting=each.siting
+        )
+        for each in stations
+    ]  # fmt: skip
 
 
 @transaction.atomic

@@ -34,7 +34,7 @@ PLAIN = {
     "year": "2026",
 }
 # Secret keys in addresses, by what the address begins with.
-KEYS = {"sign-in/link/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
+KEYS = {"sign-in/link/": "link_key", "invitation/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
 # What an address has to have in its query string.
 NEEDED_QUERIES = {"get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80"}
 # Ids that a page takes from its query string, and what else pages read there.
@@ -288,6 +288,8 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
         given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")
     if route.template.endswith("plan/edit/picture/"):
         given["picture"] = SimpleUploadedFile("yard.png", PNG, "image/png")
+    if route.template.endswith("file/table/"):
+        given["table"] = SimpleUploadedFile("counts.csv", CSV, "text/csv")
     if route.template.endswith("agreement/paper/"):
         given["scan"] = SimpleUploadedFile("signed.png", b"\x89PNG\r\n\x1a\nsigned", "image/png")
     return given

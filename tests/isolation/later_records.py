@@ -1,19 +1,23 @@
 """What comes into the isolation scene beside a season's records: a file on its way, webhooks, the office's notes."""
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django.utils import timezone
 
 from alerts.models.webhook import Happening
 from alerts.services import NewWebhook, make_webhook
 from farms.agreement import IN_FORCE
+from farms.credentials import key_hash, new_key
 from farms.ids import uuid7
-from farms.models import AdviserOffer, GroupTerms, OpenPromise, RegionClosure, Season
-from farms.services import PaperSigned, keep_signed_paper
+from farms.models import AdviserOffer, GroupInvitation, GroupTerms, OpenPromise, RegionClosure, Season
+from farms.services import FarmInvited, PaperSigned, invite_to_farm, keep_signed_paper
 from monitoring.models import FarmTemperature, Station
 from monitoring.models.imports import ImportPart
 from monitoring.rules.pictures import Picture
-from monitoring.services import Drawn, ImportPlan, draw_plan, lay_picture
+from monitoring.services import Drawn, ImportPlan, draw_plan, keep_own_table, lay_picture
 from monitoring.services.imports import ImportSent, request_import
 from tests.cast import NOW, acting, as_factory, make_user
 
@@ -36,6 +40,28 @@ def import_on_its_way(scene: "FarmScene") -> None:
         imported = request_import(farm=scene.farm, sent=sent, who=scene.owner, now=NOW)
     with as_factory():
         ImportPart.objects.create(farm=scene.farm, import_id=imported.id, first=0, rows=1, results=results)
+
+
+def invited_by_mail(scene: "FarmScene") -> None:
+    """Somebody who was invited to the farm, and a table of the owner's own that waits to be understood."""
+    farm, word = scene.farm, scene.word
+    invited = FarmInvited(f"{word.lower()}@example.org", f"{word} Guest", "recorder", "en")
+    with acting(scene.owner):
+        invite_to_farm(farm=farm, invited=invited, by=scene.owner, now=timezone.now())
+        content = f"date,card,barn,count\n2026-05-25,1,{word},{scene.number}\n".encode()
+        keep_own_table(farm=farm, user=scene.owner, name=f"{word}.csv", content=content, now=timezone.now())
+
+
+def invited_to_group(scene: "FarmScene") -> UUID:
+    """The id of an invitation to the farm's group that waits: the group's, and nothing of a farm."""
+    now = timezone.now()
+    with as_factory():
+        made = GroupInvitation.objects.create(
+            group=scene.farm.group, email=f"{uuid7().hex[-8:]}@example.org", name="Office", role="adviser",
+            language="en", key_hash=key_hash(new_key()), invited_by=make_user(f"Office{uuid7().hex[-8:]}"), made_at=now,
+            sent_at=now, expires_at=now + timedelta(days=14),
+        )  # fmt: skip
+        return made.id
 
 
 def webhook_of(scene: "FarmScene") -> None:

@@ -47,6 +47,8 @@ from tests.isolation.later_records import (
     agreement_with,
     import_on_its_way,
     plan_of,
+    invited_by_mail,
+    invited_to_group,
     webhook_of,
     what_the_office_noted,
 )
@@ -144,6 +146,7 @@ class Scene:
         ids["feed_id"], ids["feed_key"] = ([each] for each in dead_feed_of(scene.owner))
         ids["monday_list_id"] = [list_about(scene, self._advisers()[scene.name])]
         ids["coordinator_report_id"] = [report_to_somebody(scene)]
+        ids["group_invitation_id"] = [invited_to_group(scene)]
         ids["choice_key"] = [choice_signed_by_nobody(scene)]
         ids["guest_id"], ids["user_id"], ids["link_key"] = (
             [guest_in(farm.group)],
@@ -372,6 +375,7 @@ def records_of_a_season(scene: FarmScene) -> None:
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     import_on_its_way(scene)
     plan_of(scene)
+    invited_by_mail(scene)
     program(scene, "read", "spare program")
     program(scene, "count", "spare phone")
     what_the_office_noted(scene)

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from alerts.selectors import open_alerts
@@ -27,7 +27,7 @@ from farms.closures import closure_of, closures_ahead
 from farms.offers import standing_offers
 from farms.selectors import season_on
 from farms.visits import visit_rules_of, visits_ahead
-from monitoring.selectors import last_round, readings_of, stations_of, warmth_of_farm, works_of
+from monitoring.selectors import has_stations, last_round, readings_of, stations_of, warmth_of_farm, works_of
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
 from server.web.figures import season_figures
@@ -52,6 +52,9 @@ WORKS_LISTED = 8
 def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     week = shown_week(visit)
     seen = with_work_effects(weeks_of_farms([visit.farm], week, visit.today))[0]
+    # Where a week was judged, something hangs; else it is asked.
+    if visit.may["manage"] and not seen.farm_rows and not has_stations(visit.farm):
+        return redirect("start", farm_id=visit.farm.id)
     seen = replace(seen, stations=by_station(effects_of_stations([visit.farm], week)[visit.farm.id]))
     works = list(works_of(visit.farm, week - KEPT))
     recent = [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
