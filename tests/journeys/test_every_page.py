@@ -42,6 +42,7 @@ CUT = """() => [...document.querySelectorAll('.table-scroll:not(:has(.sheet))')]
     .map(table => table.getAttribute('aria-labelledby'))"""
 # A desk of 1,280 pixels at 400 %, as WCAG 2.2, success criterion 1.4.10, asks for; 200 % (1.4.4) is half of it.
 NARROWEST = {"width": 320, "height": 640}
+COORDINATORS = ("guests", "visit_rules", "running", "rules", "group_start", "new_farm", "group_invitations")
 HEADINGS = "() => document.querySelectorAll('h1').length"
 
 
@@ -68,6 +69,8 @@ def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield
     of_farm = ("farm", "count", "paper", "print", "skip", "work", "worth", "import", "rounds", "settings", "stations",
                "people", "phones", "levels", "seasons", "consents", "keys", "webhooks", "log", "temperatures",
                "data", "closure", "visits")  # fmt: skip
+               "data", "closure", "visits", "start", "start_farm", "start_buildings", "start_stations", "start_people",
+               "invitations", "own_table_file")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [
@@ -143,7 +146,7 @@ def test_every_page_fits_is_named_and_keeps_to_the_policy(
         [*addresses, *mails[0]],
         [reverse("monday"), *mails[1]],
         [reverse(name, args=[region.id]) for name in ("region_temperatures", "region_closure")]
-        + [reverse(name, args=[region.group_id]) for name in ("guests", "visit_rules", "running", "rules")]
+        + [reverse(name, args=[region.group_id]) for name in COORDINATORS]
         + [reverse("rule", args=[region.group_id, "siting"])],
     )
     wrong = {}

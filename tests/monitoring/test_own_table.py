@@ -17,7 +17,7 @@ from monitoring.csv_import import read_csv
 from monitoring.csv_import.own import Choices, Grid, grids_of, guessed, understand, understood_before
 from monitoring.csv_import.own.dates import parser_of
 from monitoring.csv_import.own.understand import Understood
-from monitoring.errors import ChoiceMissing, DatesUnclear, FileRefused, FileTooLarge, TooManyColumns
+from monitoring.errors import ChoiceMissing, DatesUnclear, FileRefused, FileTooLarge, TooManyColumns, TooManyRows
 from monitoring.rules.cells import WrongCell
 
 LONG = """Fly counts; calf side; season 2026
@@ -184,6 +184,8 @@ def zipped() -> bytes:
         (b" \n,,\n", FileRefused, "holds no readings"),
         (b"a" * (5 * 1024 * 1024 + 1), FileTooLarge, "5 MB"),
         (",".join(map(str, range(101))).encode(), TooManyColumns, "more than 100"),
+        ((b"," * 100 + b"\n") * 16_000, TooManyRows, "50,000 readings"),
+        (b"date,card,count\n" + b"\n" * 60_000 + b"2026-06-07,1,4\n", TooManyRows, "50,000 readings"),
     ],
 )
 def test_a_file_that_is_no_table_gets_a_full_sentence(content, refusal, says):
@@ -265,6 +267,13 @@ def test_any_bytes_are_a_table_or_a_sentence(content):
     except (FileRefused, FileTooLarge):
         return
     assert all(len(row) == grid.width for grid in grids for row in grid.rows)
+
+
+def test_a_wide_table_with_more_counts_than_are_taken_is_refused():
+    header = ",".join(["date", *(f"Card {number}" for number in range(1, 99))])
+    rows = [",".join([str(date(2020, 1, 1) + timedelta(days=day)), *["4"] * 98]) for day in range(520)]
+    with pytest.raises(TooManyRows):
+        by_proposals("\n".join([header, *rows]).encode())
 
 
 def test_weeks_show_a_wrong_year():

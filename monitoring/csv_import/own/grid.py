@@ -9,7 +9,7 @@ import io
 import re
 import zipfile
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Any
@@ -37,6 +37,8 @@ MOST_SHEETS = 30
 SEPARATORS = (",", ";", "\t", "|")
 SNIFFED = 40
 LONGEST_CELL = 1_000
+# Of all sheets together: a small file may hold millions of cells with nothing in them.
+MOST_CELLS = 1_500_000
 ZIP, OLD_EXCEL = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\b[^>]*\bref="([A-Z]{1,3}[0-9]{1,7}:[A-Z]{1,3}[0-9]{1,7})"')
 MOST_MERGED = 5_000
@@ -78,7 +80,7 @@ def _text(content: bytes) -> Grid:
     text = _decoded(content)
     separator = _separator(text)
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+        rows = list(_no_more_cells(csv.reader(io.StringIO(text, newline=""), delimiter=separator), Counter()))
     except csv.Error as error:
         raise NotATable() from error
     return _grid("", rows)
@@ -138,15 +140,26 @@ def _check_unpacked(packed: zipfile.ZipFile) -> None:
 
 def _sheets(content: bytes, packed: zipfile.ZipFile) -> Iterable[Grid]:
     book = load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
+    cells: Counter[str] = Counter()
     try:
         for sheet in book.worksheets[:MOST_SHEETS]:
             limits = {"max_row": MOST_ROWS + 2, "max_col": MOST_COLUMNS + 1}
-            rows = [[_cell(value) for value in row] for row in sheet.iter_rows(values_only=True, **limits)]
+            found = _no_more_cells(sheet.iter_rows(values_only=True, **limits), cells)
+            rows = [[_cell(value) for value in row] for row in found]
             path = str(sheet._worksheet_path)  # type: ignore[attr-defined]  # noqa: SLF001 - the way to a sheet's own part
             _fill_merged(rows, packed, path)
             yield _grid(sheet.title, rows, first_1904=book.epoch.year == 1904)
     finally:
         book.close()
+
+
+def _no_more_cells(rows: Iterable[Any], cells: Counter[str]) -> Iterator[Any]:
+    """Rows, as long as they have no more cells than are taken; `cells` counts over all sheets. Raises TooManyRows."""
+    for row in rows:
+        cells["all"] += len(row) + 1
+        if cells["all"] > MOST_CELLS:
+            raise TooManyRows(rows=f"{MOST_ROWS:,}")
+        yield row
 
 
 def _cell(value: Any) -> str:

@@ -20,12 +20,12 @@ from monitoring.csv_import.own.choices import LEAVE_OUT, REFUSE, Choices, Layout
 from monitoring.csv_import.own.dates import parser_of
 from monitoring.csv_import.own.grid import Grid
 from monitoring.csv_import.own.guess import names_of, wide_key
-from monitoring.errors import ChoiceMissing
+from monitoring.errors import ChoiceMissing, TooManyRows
 from monitoring.methods import METHODS
 from monitoring.models.reading import NoCount
 from monitoring.rules.cells import WrongCell
 from monitoring.rules.stations import method_named, plain, station_key
-from monitoring.rules.table import BadCell, shown
+from monitoring.rules.table import MOST_ROWS, BadCell, shown
 
 FIXED = ("station", "hung on", "taken on", "count", "missing")
 FIXED_NAMES = {"card": "Card", "trap": "Trap", "leg": "Leg count"}
@@ -104,9 +104,12 @@ class Understood:
 
 def _number(text: str) -> float | None:
     try:
-        return None if not text else float(cells.count_cell(text).count or 0)
+        read = cells.count_cell(text)
     except WrongCell:
         return None
+    if read.animals:
+        return sum(read.animals) / len(read.animals)
+    return None if read.count is None else float(read.count)
 
 
 def _week(method: str, week: date, counts: Sequence[float | None]) -> dict[str, Any]:
@@ -168,6 +171,8 @@ class _Reader:
         for number, taken_on, building, row in sorted(drafts, key=lambda each: (each[1], each[0])):
             for cell in self._counts(row):
                 self._take(number, taken_on, building, row, cell)
+            if len(self.found.lines) + len(self.found.refused) > MOST_ROWS:
+                raise TooManyRows(rows=f"{MOST_ROWS:,}")
         self.found.lines.sort(key=lambda line: (line.row, line.method, line.number))
         self.found.refused.sort(key=lambda bad: bad.row)
         return self.found
