@@ -1,6 +1,6 @@
 from monitoring.models.imports import Import, ImportContent, ImportPart
-from monitoring.models.plan import Plan, PlanPicture
 from monitoring.models.own_table import OwnTable, OwnTableReading
+from monitoring.models.plan import Plan, PlanPicture
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
 from monitoring.models.round import Round, Skip

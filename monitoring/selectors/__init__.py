@@ -8,8 +8,8 @@ from monitoring.selectors.imports import (
     refused_rows,
     unfinished_imports,
 )
-from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
 from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
+from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -28,9 +28,14 @@ from monitoring.selectors.rounds import (
     rounds_last_noted,
     rounds_of,
 )
-from monitoring.selectors.stations import SheetHanging, SheetPlace, round_sheet, stations_of, stations_of_farms
-from monitoring.selectors.rounds import last_round, next_round_due, rounds_last_noted, rounds_of
-from monitoring.selectors.stations import SheetHanging, SheetPlace, has_stations, round_sheet, stations_of
+from monitoring.selectors.stations import (
+    SheetHanging,
+    SheetPlace,
+    has_stations,
+    round_sheet,
+    stations_of,
+    stations_of_farms,
+)
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import last_works, works_of
@@ -57,9 +62,9 @@ __all__ = [
     "last_works",
     "next_round_due",
     "outlines_of",
-    "pictures_of",
     "own_table_reading_of",
     "own_tables_of",
+    "pictures_of",
     "places_of_farm",
     "places_of_farms",
     "plan_of",

@@ -20,8 +20,8 @@ from monitoring.services.imports import (
     ring_due,
     shut_out,
 )
-from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
+from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
@@ -56,9 +56,9 @@ __all__ = [
     "give_back",
     "judged_table",
     "keep_import",
-    "lay_picture",
     "keep_own_table",
     "keep_own_table_reading",
+    "lay_picture",
     "note_part",
     "note_rows",
     "record_farm_temperatures",

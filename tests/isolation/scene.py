@@ -46,9 +46,9 @@ from tests.isolation.later_records import (
     AUTUMN,
     agreement_with,
     import_on_its_way,
-    plan_of,
     invited_by_mail,
     invited_to_group,
+    plan_of,
     webhook_of,
     what_the_office_noted,
 )

@@ -63,14 +63,10 @@ def addresses(settings, standing_clock, tmp_path, monkeypatch, group, northfield
     record_temperatures(region=northfield.region, table=days, now=NOW)
     with acting(anna):
         add_person(farm=northfield, name="Lucia of the long name", initials="LU", now=NOW)
-    of_farm = ("farm", "count", "paper", "skip", "work", "worth", "import", "rounds", "settings", "stations", "people",
-               "phones", "levels", "seasons", "consents", "keys", "webhooks", "log", "temperatures",
-               "data", "closure", "visits", "plan", "plan_edit")  # fmt: skip
     of_farm = ("farm", "count", "paper", "print", "skip", "work", "worth", "import", "rounds", "settings", "stations",
                "people", "phones", "levels", "seasons", "consents", "keys", "webhooks", "log", "temperatures",
-               "data", "closure", "visits")  # fmt: skip
-               "data", "closure", "visits", "start", "start_farm", "start_buildings", "start_stations", "start_people",
-               "invitations", "own_table_file")  # fmt: skip
+               "data", "closure", "visits", "plan", "plan_edit", "start", "start_farm", "start_buildings",
+               "start_stations", "start_people", "invitations", "own_table_file")  # fmt: skip
     farm = {"farm_id": northfield.id}
     walked = farm | {"round_id": readings[0].round_id}
     return [

@@ -21,7 +21,7 @@ WRITE = "{column} = ANY((SELECT writable_farms())::uuid[]) AND " + f"{NO_KEY} AN
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0011_regions_split_by_housing"),
+        ("farms", "0012_how_things_are_shown"),
     ]
 
     operations = [

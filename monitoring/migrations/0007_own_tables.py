@@ -15,8 +15,8 @@ WRITABLE = "{column} = ANY((SELECT writable_farms())::uuid[]) AND "
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0012_invitations"),
-        ("monitoring", "0005_frozen_contributions"),
+        ("farms", "0013_invitations"),
+        ("monitoring", "0006_farm_plan"),
     ]
 
     operations = [
