@@ -13,6 +13,7 @@ from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_o
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
+    last_counts,
     readings_of,
     readings_of_round,
     readings_of_week,
@@ -56,6 +57,7 @@ __all__ = [
     "has_stations",
     "import_results",
     "imports_of",
+    "last_counts",
     "last_days",
     "last_farm_counted",
     "last_round",

@@ -24,6 +24,20 @@ def readings_of(farm: Farm) -> QuerySet[Reading]:
     return Reading.objects.current().filter(farm_id=farm.id).order_by("-taken_on", "-id")
 
 
+def last_counts(farm: Farm, day: date) -> dict[UUID, Reading]:
+    """By station, the newest current reading with a count from the 60 days before a day; one query.
+
+    Older ones are of another season, and say nothing beside a count of today.
+    """
+    newest = (
+        Reading.objects.current()
+        .counted()
+        .filter(farm_id=farm.id, taken_on__range=(day - timedelta(days=MOST_DAYS_UP), day - timedelta(days=1)))
+    )
+    ordered = newest.order_by("station_id", "-taken_on", "-id").distinct("station_id")
+    return {reading.station_id: reading for reading in ordered}
+
+
 def arrivals_of(farm: Farm) -> ReadingQuerySet:
     """Every reading of the farm, corrections and what they correct too, in the order in which they were stored."""
     return Reading.objects.filter(farm_id=farm.id).order_by("entry", "id")

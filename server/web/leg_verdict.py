@@ -45,6 +45,13 @@ THAT_DAY = _("These animals on that day: mean {mean} an animal, {leg} a leg; lev
 MARKS = {ENOUGH_BELOW: "level-below", ENOUGH_OVER: "level-over", COUNT_ON: "", NOT_CLEAR: "level-none"}
 
 
+def words_of_legs() -> dict[str, Any]:
+    """What a script says of a leg count at a round's end, as `told_of` does, in the page's language."""
+    told = {code: str(word) for code, word in WORDS.items()}
+    words = {"words": told, "marks": MARKS, "fewest": FEWEST, "legs": LEGS_PER_ANIMAL}
+    return words | {"too_few": str(TOO_FEW), "that_day": str(THAT_DAY), "sprayed": str(FLAGS["sprayed"])}
+
+
 @dataclass(frozen=True)
 class LegPlan:
     """When a leg count is enough, at one action level: a row for each number of animals from 10 to 15.

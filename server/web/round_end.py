@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -42,8 +43,7 @@ class LookHere:
 def end_of(farm: Any, walked: "Round") -> dict[str, Any]:
     """For the template: buildings, the place to look (or None), and how many stations of the walk are still open."""
     results = _results(farm, walked)
-    before = rounds_of(farm).filter(walked_on__lt=walked.walked_on).first()
-    means = {_key(result): result.mean for result in _results(farm, before)} if before else {}
+    before, means = means_before(farm, walked.walked_on)
     legs = legs_told(farm, walked)
     return {
         "buildings": [BuildingEnd(result, means.get(_key(result)), _legs_in(result, legs)) for result in results],
@@ -51,6 +51,12 @@ def end_of(farm: Any, walked: "Round") -> dict[str, Any]:
         "look": look_here(results),
         "left": len(lines_on(farm, walked.walked_on, done=stations_read(farm, walked.id))),
     }
+
+
+def means_before(farm: Any, day: date) -> tuple["Round | None", dict[tuple[UUID, str], float | None]]:
+    """The newest round before a day, and its means by facility and method."""
+    before = rounds_of(farm).filter(walked_on__lt=day).first()
+    return before, {_key(result): result.mean for result in _results(farm, before)} if before else {}
 
 
 def _results(farm: Any, walked: "Round") -> list[FacilityResult]:
