@@ -30,6 +30,11 @@ class RoundForm:
         return all([self.walk.is_valid(), *(line.is_valid() for line in self.lines)])
 
     @property
+    def round_id(self) -> str:
+        """As it stands in the form, readable or not."""
+        return str(self.walk["round_id"].value() or "")
+
+    @property
     def wrong(self) -> list[tuple[str, str]]:
         """Where something is wrong: the anchor and the name of each station."""
         return [(f"at-{line.prefix}", line.line.station.label) for line in self.lines if line.errors]

@@ -58,10 +58,14 @@ def test_the_phone_says_animal_by_animal_without_signal_what_the_service_says_la
         for number, flies in enumerate(ONE_BY_ONE, start=1):
             page.get_by_label(f"Flies on animal {number}", exact=True).fill(str(flies))
             heard.append(said(page))
+            if number < len(ONE_BY_ONE):
+                page.get_by_role("button", name="Next animal").click()
+        page.get_by_role("button", name="Animal 3: 14. Change").click()
         page.get_by_label("Flies on animal 3", exact=True).fill("1x")
         wrong = said(page)
         page.get_by_label("Flies on animal 3", exact=True).fill(str(ONE_BY_ONE[2]))
         page.context.set_offline(False)
+        page.get_by_role("button", name="Finish", exact=True).click()
         page.get_by_role("button", name="Send the round").click()
         page.wait_for_url("**/end/")
         told = page.inner_text("main")

@@ -1,4 +1,7 @@
-"""A round counted on a phone: one page, a big number a station, and at the end what it says. Works without scripts."""
+"""A round counted on a phone: one page with a big number a station, and at the end what it says.
+
+Without scripts it is a long page; with them (static/web/round/) one station at a time.
+"""
 
 from uuid import UUID
 
@@ -15,9 +18,15 @@ from monitoring.services import record_round
 from server.web.doors import Visit, farm_page
 from server.web.leg_verdict import plan_legs
 from server.web.round_end import end_of
+from server.web.round_facts import facts_of
 from server.web.round_form import RoundForm, blank_round, typed_round
 
 NOTHING_TYPED = _("Nothing was typed. Type at least one number, say why there is none, or say what hangs now.")
+
+# What steps.js imports, asked for with the page: found one after the other they would cost a slow line a wait each. By
+# their plain names, as the scripts themselves name each other.
+ROUND = ("animals", "arrange", "cups", "end", "end-page", "fields", "jump", "numbers", "read-aloud", "undo")
+MODULES = ("leg-verdict", *(f"round/{name}" for name in ROUND))
 
 
 @farm_page(Need.COUNT)
@@ -76,7 +85,10 @@ def _as_id(text: str) -> UUID:
 
 
 def _page(request: HttpRequest, visit: Visit, form: RoundForm, *, status: int = 200) -> HttpResponse:
-    legs = plan_legs(visit.farm, form.lines)
-    shown = {"walk": form.walk, "lines": form.lines, "legs": legs, "wrong": form.wrong}
-    context = {"visit": visit, "refused": status != 200, **shown}
+    plan_legs(visit.farm, form.lines)
+    shown = {"walk": form.walk, "lines": form.lines, "wrong": form.wrong, "modules": MODULES}
+    lines = [line.line for line in form.lines]
+    day = lines[0].day if lines else visit.today
+    facts = facts_of(visit.farm, lines, day, _as_id(form.round_id))
+    context = {"visit": visit, "refused": status != 200, "facts": facts, **shown}
     return render(request, "web/count.html", context, status=status)

@@ -1,11 +1,18 @@
+import json
+import re
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from farms.services import add_person, make_phone_code
 from monitoring.models import Note, Placement, Reading, Round, Station
-from tests.cast import NOW, acting, as_factory
+from server import web
+from tests.alerts.scene import count_week, monday
+from tests.cast import NOW, acting, as_factory, make_stations
 from tests.server.web.pages import at, words
 from tests.server.web.rounds import Sheet
 
@@ -241,3 +248,61 @@ def test_cautions_stand_where_the_work_is(browser, anna, northfield):
     page = words(Sheet(browser(anna), northfield).page)
     assert "never alone in a pen with a bull" in page
     assert "The label and local rules come first." in page
+
+
+def facts(page):
+    """What the page brings for its scripts."""
+    block = r'<script id="round-facts" type="application/json">(.*?)</script>'
+    return json.loads(re.search(block, page.content.decode())[1])
+
+
+def test_the_page_brings_the_last_counts_but_does_not_show_them(browser, anna, northfield, cards, hung):
+    count_week(cards, monday(5), [11, 12, 13, 14, 15])
+    count_week(cards, monday(6), [987, "lost", None, None, None])
+    page = Sheet(browser(anna), northfield).page
+    last = {each["label"]: facts(page)["last"][each["id"]]["count"] for each in facts(page)["stations"][:5]}
+    # The newest count, where the newest reading has none too.
+    assert last == {"Card 1": 987, "Card 2": 12, "Card 3": 13, "Card 4": 14, "Card 5": 15}
+    assert facts(page)["before"]["means"].popitem()[1] == 987
+    assert "987" not in words(page)
+
+
+def test_a_count_of_another_season_is_no_last_count(browser, anna, northfield, cards, hung):
+    count_week(cards, monday(-10), [50, 50, 50, 50, 50])
+    assert facts(Sheet(browser(anna), northfield).page)["last"] == {}
+
+
+def test_what_a_begun_round_has_already_is_in_its_facts(browser, ben, northfield, cards, hung):
+    sheet = Sheet(browser(ben), northfield).type(cards[0], count="61", part="0.25")
+    sheet.send()
+    with as_factory():
+        walk = Round.objects.get(farm=northfield)
+    again = Sheet(sheet.client, northfield, at("count", northfield) + f"?round={walk.id}")
+    [done] = facts(again.page)["done"]
+    assert (done["station"], done["count"], done["part"], done["exposure"]) == (str(cards[0].id), 61, [1, 4], 7)
+
+
+def test_the_page_asks_the_database_no_more_for_more_stations(
+    browser, anna, northfield, cards, traps, calf_barn, hung, django_assert_num_queries
+):
+    count_week(cards, monday(6), [1, 2, 3, 4, 5])
+    client = browser(anna)
+    with CaptureQueriesContext(connection) as before:
+        client.get(at("count", northfield))
+    more = make_stations(calf_barn, "card", range(6, 26))
+    count_week(more, monday(6), [9] * 20)
+    with django_assert_num_queries(len(before)):
+        client.get(at("count", northfield))
+
+
+def test_help_stands_in_pictures_beside_the_words(browser, anna, northfield):
+    page = Sheet(browser(anna), northfield).page.content.decode()
+    for name in ("card", "trap", "leg", "headlocks", "pole", "gloves"):
+        assert f"web/round/pictures/{name}.svg" in page
+
+
+def test_every_module_of_the_round_is_asked_for_with_the_page(browser, anna, northfield):
+    page = Sheet(browser(anna), northfield).page.content.decode()
+    asked = set(re.findall(r'rel="modulepreload" href="[^"]*/web/([^"]*)\.js"', page))
+    files = (Path(web.__file__).parent / "static" / "web" / "round").glob("*.js")
+    assert asked == {f"round/{path.stem}" for path in files} - {"round/steps"} | {"leg-verdict"}

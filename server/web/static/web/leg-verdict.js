@@ -1,62 +1,57 @@
 // The running verdict below the boxes of a leg count. By which totals it judges and what it says come with the page, so
 // it needs no signal; without scripts the table on the page says the same. How the totals are worked out stands in
 // monitoring/analysis/leg_verdict.py, and tests/journeys/test_leg_verdict.py holds the two together.
-"use strict";
-{
-  // Whole numbers, one an animal, in the order of the boxes; null while something else stands among them.
-  const typed = (boxes) => {
-    const parts = [...boxes].flatMap((box) => box.value.split(/[\s,;]+/)).filter((part) => part);
-    return parts.every((part) => /^[0-9]{1,7}$/.test(part)) ? parts.map(Number) : null;
-  };
+import { digitsOf, rounded } from "./round/numbers.js";
 
-  // The first total on a line decides, and is not taken back; later animals can only make it unclear.
-  const judged = (flies, plan) => {
-    let total = 0;
-    let side = 0;
-    flies.forEach((each, place) => {
-      total += each;
-      const row = plan.rows[place + 1 - plan.fewest];
-      if (side || !row) return;
-      if (row[0] !== null && total <= row[0]) side = -1;
-      else if (total >= row[1]) side = 1;
-    });
-    // Ten times 2.3 is 23, whatever floats make of it.
-    const over = total >= Math.ceil(Math.round(plan.level * flies.length * 1e6) / 1e6);
-    if (side < 0 && !over) return "enough_below";
-    if (side > 0 && over) return "enough_over";
-    return side || flies.length >= plan.fewest + plan.rows.length - 1 ? "not_clear" : "count_on";
-  };
+// Whole numbers, one an animal, in the order of the boxes; null while something else stands among them.
+const typed = (boxes) => {
+  const parts = [...boxes].flatMap((box) => box.value.split(/[\s,;]+/)).filter((part) => part);
+  return parts.every((part) => /^[0-9]{1,7}$/.test(part)) ? parts.map(Number) : null;
+};
 
-  // As the other pages write a mean: whole from ten up, else one decimal, more where it would look like the level.
-  const amount = (value, level) => {
-    let digits = value >= 10 || Number.isInteger(value) ? 0 : 1;
-    const told = (language) => {
-      const how = { minimumFractionDigits: digits, maximumFractionDigits: digits, roundingMode: "halfEven" };
-      return new Intl.NumberFormat(language, how).format(value);
-    };
-    while (digits < 3 && value !== level && Number(told("en").replace(",", "")) === level) digits += 1;
-    return told(document.documentElement.lang);
-  };
+// The first total on a line decides, and is not taken back; later animals can only make it unclear.
+export const judged = (flies, plan) => {
+  let total = 0;
+  let side = 0;
+  flies.forEach((each, place) => {
+    total += each;
+    const row = plan.rows[place + 1 - plan.fewest];
+    if (side || !row) return;
+    if (row[0] !== null && total <= row[0]) side = -1;
+    else if (total >= row[1]) side = 1;
+  });
+  // Ten times 2.3 is 23, whatever floats make of it.
+  const over = total >= Math.ceil(Math.round(plan.level * flies.length * 1e6) / 1e6);
+  if (side < 0 && !over) return "enough_below";
+  if (side > 0 && over) return "enough_over";
+  return side || flies.length >= plan.fewest + plan.rows.length - 1 ? "not_clear" : "count_on";
+};
 
-  const write = (line, text) => {
-    if (line.textContent !== text) line.textContent = text;
-  };
+const amount = (value, level) => {
+  const digits = digitsOf(value, level);
+  const how = { minimumFractionDigits: digits, maximumFractionDigits: digits };
+  return new Intl.NumberFormat(document.documentElement.lang, how).format(Number(rounded(value, digits)));
+};
 
-  for (const place of document.querySelectorAll("[data-leg-plan]")) {
-    const plan = JSON.parse(place.dataset.legPlan);
-    const say = JSON.parse(place.dataset.say);
-    const boxes = place.closest(".station").querySelectorAll(".animals input");
-    const [word, mean] = place.querySelectorAll("[role=status] p");
-    const tell = () => {
-      const flies = typed(boxes);
-      const spoken = flies !== null && flies.length >= plan.fewest;
-      const code = spoken ? judged(flies, plan) : "";
-      const sum = spoken ? flies.reduce((one, other) => one + other) : 0;
-      word.className = code ? say.marks[code] : "";
-      write(word, code ? say.words[code].replace("{animals}", flies.length) : "");
-      write(mean, code ? say.so_far.replace("{mean}", amount(sum / flies.length, plan.level)) : "");
-    };
-    for (const box of boxes) box.addEventListener("input", tell);
-    tell();
-  }
+const write = (line, text) => {
+  if (line.textContent !== text) line.textContent = text;
+};
+
+for (const place of document.querySelectorAll("[data-leg-plan]")) {
+  const plan = JSON.parse(place.dataset.legPlan);
+  const say = JSON.parse(place.dataset.say);
+  const boxes = place.closest(".station").querySelectorAll(".animals input");
+  const [word, mean] = place.querySelectorAll("[role=status] p");
+  const tell = () => {
+    const flies = typed(boxes);
+    const spoken = flies !== null && flies.length >= plan.fewest;
+    const code = spoken ? judged(flies, plan) : "";
+    const sum = spoken ? flies.reduce((one, other) => one + other) : 0;
+    word.className = code ? say.marks[code] : "";
+    write(word, code ? say.words[code].replace("{animals}", flies.length) : "");
+    write(mean, code ? say.so_far.replace("{mean}", amount(sum / flies.length, plan.level)) : "");
+  };
+  for (const box of boxes) box.addEventListener("input", tell);
+  place.closest("form").addEventListener("round:restored", tell);
+  tell();
 }
