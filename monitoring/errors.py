@@ -82,6 +82,23 @@ class WorkRefused(Invalid):
     message = _("The work wasn't noted. Correct what is named below and send it again.")
 
 
+class PhotoRefused(Invalid):
+    code = "photo_refused"
+    message = _("The photo wasn't stored. Correct what is named below and send it again.")
+
+
+class ReentryRefused(Invalid):
+    code = "reentry_refused"
+    message = _("The kept-out time wasn't stored. Correct what is named below and send it again.")
+
+
+class AlreadyReplaced(Conflict):
+    """Only the newest kept-out time can be mended."""
+
+    code = "already_replaced"
+    message = _("This kept-out time was already changed. Change the one that replaced it.")
+
+
 class TemperatureRefused(Invalid):
     code = "temperature_refused"
     message = _("No temperature was stored. Correct what is named below and send all of them again.")

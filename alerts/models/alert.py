@@ -37,6 +37,7 @@ class ClosedBecause(models.TextChoices):
     ENOUGH_ANIMALS = "enough_animals", _("enough animals looked at")
     CORRECTED = "corrected", _("a count was corrected")
     SWITCHED_OFF = "switched_off", _("the group no longer asks for this")
+    KEPT_OUT = "kept_out", _("a label kept people out")
     SEASON_CLOSED = "season_closed", _("season closed")
 
 

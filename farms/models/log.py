@@ -31,6 +31,7 @@ class LogKind(models.TextChoices):
     AGREEMENT_ACCEPTED = "agreement_accepted", _("data agreement accepted")
     AGREEMENT_ON_PAPER = "agreement_on_paper", _("signed data agreement kept")
     PAPER_ERASED = "paper_erased", _("signed paper erased")
+    PHOTO_ERASED = "photo_erased", _("photo erased")
 
 
 class LogEvent(FarmRecord):

@@ -1,7 +1,9 @@
 from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.own_table import OwnTable, OwnTableReading
 from monitoring.models.plan import Plan, PlanPicture
+from monitoring.models.photo import Photo, PhotoPicture
 from monitoring.models.reading import Note, Reading, WeeklySummary
+from monitoring.models.reentry import Reentry
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
 from monitoring.models.round import Round, Skip
 from monitoring.models.station import Placement, Siting, Station
@@ -20,10 +22,13 @@ __all__ = [
     "Note",
     "OwnTable",
     "OwnTableReading",
+    "Photo",
+    "PhotoPicture",
     "Placement",
     "Plan",
     "PlanPicture",
     "Reading",
+    "Reentry",
     "RegionReport",
     "Round",
     "Siting",

@@ -10,6 +10,7 @@ from monitoring.selectors.imports import (
 )
 from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
 from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
+from monitoring.selectors.photo import HatchingPlace, hatching_places, photos_of, photos_of_round, picture_of
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -45,6 +46,7 @@ __all__ = [
     "DayShown",
     "FacilityResult",
     "FarmDevelopment",
+    "HatchingPlace",
     "PlaceToLook",
     "RegionPlace",
     "SheetHanging",
@@ -55,6 +57,7 @@ __all__ = [
     "development_of_farms",
     "farms_received_since",
     "has_stations",
+    "hatching_places",
     "import_results",
     "imports_of",
     "last_counts",
@@ -67,6 +70,9 @@ __all__ = [
     "own_table_reading_of",
     "own_tables_of",
     "pictures_of",
+    "photos_of",
+    "photos_of_round",
+    "picture_of",
     "places_of_farm",
     "places_of_farms",
     "plan_of",

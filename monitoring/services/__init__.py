@@ -22,6 +22,7 @@ from monitoring.services.imports import (
 )
 from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
 from monitoring.services.plan import Drawn, draw_plan, lay_picture
+from monitoring.services.photo import PhotoSent, add_photo, erase_photo
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
@@ -41,11 +42,13 @@ __all__ = [
     "ImportSent",
     "NewStation",
     "NoteSent",
+    "PhotoSent",
     "ReadingSent",
     "RoundSent",
     "SitingData",
     "Waiting",
     "WorkDone",
+    "add_photo",
     "add_station",
     "add_stations",
     "claim_import",
@@ -53,6 +56,7 @@ __all__ = [
     "draw_plan",
     "end_import",
     "forget_own_table",
+    "erase_photo",
     "give_back",
     "judged_table",
     "keep_import",

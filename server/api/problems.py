@@ -122,7 +122,7 @@ def handle(exc: Exception, context: Mapping[str, Any]) -> HttpResponse | None:
 
 def problem_of(exc: Exception) -> Problem | None:
     if isinstance(exc, FlyroundError):
-        return _refusal(exc)
+        return refusal_of(exc)
     if isinstance(exc, exceptions.ValidationError):
         return Problem.plain(422, errors=list(flatten(exc.detail)))
     if isinstance(exc, Http404 | exceptions.NotFound):
@@ -137,7 +137,8 @@ def status_of(kind: type[FlyroundError]) -> int:
     return next((status for known, status in KINDS if issubclass(kind, known)), 422)
 
 
-def _refusal(exc: FlyroundError) -> Problem:
+def refusal_of(exc: FlyroundError) -> Problem:
+    """The problem that a service's refusal is told as."""
     status = status_of(type(exc))
     key = "parameter" if isinstance(exc, BadQuery) else "pointer"
     errors = [{key: e.pointer, "code": e.code or exc.code, "detail": e.detail} for e in exc.errors]

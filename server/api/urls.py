@@ -34,6 +34,7 @@ from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
 from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
+from server.api.v1.photos import Photos, PictureOfPhoto
 from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
 from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
@@ -57,6 +58,7 @@ ON_FARM: dict[str, Any] = {
     "round-sheet": RoundSheet,
     "rounds": Rounds,
     "skips": Skips,
+    "photos": Photos,
     "readings/bulk": BulkReadings,
     "readings": Readings,
     "imports": Imports,
@@ -126,6 +128,11 @@ urlpatterns = [
         "farms/<uuid:farm_id>/borrowed-figures",
         BorrowedFiguresOfFarm.as_view({"get": "retrieve"}),
         name="farm-borrowed-figures",
+    ),
+    path(
+        "farms/<uuid:farm_id>/photos/<uuid:photo_id>/picture",
+        PictureOfPhoto.as_view({"get": "retrieve"}),
+        name="photo-picture",
     ),
     path("farms/<uuid:farm_id>/letter", FarmLetter.as_view({"get": "retrieve"}), name="farm-letter"),
     path("groups/<uuid:group_id>/letters", GroupLetters.as_view({"get": "retrieve"}), name="group-letters"),

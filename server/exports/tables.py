@@ -16,11 +16,12 @@ from farms.models.chain import ActorKind
 from farms.models.farm import FacilityKind
 from monitoring.methods import METHODS
 from monitoring.models import Siting, Station
+from monitoring.models.photo import PhotoKind
 from monitoring.models.reading import CorrectionKind, How, NoCount
 from monitoring.models.round import Source
 from monitoring.models.station import Near
 from monitoring.models.work import WorkKind
-from monitoring.selectors import readings_of, rounds_of, summaries_of, works_of
+from monitoring.selectors import photos_of, readings_of, rounds_of, summaries_of, works_of
 from server.exports.columns import Column, Kind, days_between, station_name, unless_blank
 
 Rows = QuerySet[Any]
@@ -200,6 +201,26 @@ WORKS = Table(
     lambda farm: works_of(farm).order_by("done_on", "id"),
     {"since": "done_on__gte", "until": "done_on__lte"},
 )
+PHOTOS = Table(
+    "photos",
+    "The photos taken on rounds, without their pictures: each of those is read by itself.",
+    (
+        _id(),
+        _id("round_id", "The round it was taken on."),
+        _id("station_id", "The numbered place, where it is of one.", always=False),
+        _id("facility_id", "The barn or lot, where it was said.", always=False),
+        Column("kind", Kind.WORD, "What it shows.", words=tuple(PhotoKind.values)),
+        Column("taken_at", Kind.MOMENT, "By the sender's clock."),
+        Column("width", Kind.WHOLE, "In pixels.", least=1),
+        Column("height", Kind.WHOLE, "In pixels.", least=1),
+        Column("erased", Kind.YES_NO, "Whether its picture was erased."),
+        Column("actor_kind", Kind.WORD, "Who sent it, without a name.", words=tuple(ActorKind.values)),
+        Column("received_at", Kind.MOMENT, "When it came in."),
+    ),
+    lambda farm: photos_of(farm).order_by("taken_at", "id"),
+    {"since": "round__walked_on__gte", "until": "round__walked_on__lte"},
+    points_to={"round_id": "rounds", "station_id": "stations"},
+)
 RESULTS = Table(
     "results",
     "What the weekly check concluded: each week's latest revision, for the whole farm and for each facility.",
@@ -240,4 +261,4 @@ RESULTS = Table(
     {"since": "week__gte", "until": "week__lte", "method": "method"},
     weekly=True,
 )  # fmt: skip
-TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, RESULTS)}
+TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, PHOTOS, RESULTS)}

@@ -75,7 +75,9 @@ def farm_page(needs: Need = Need.READ) -> Callable[[View], View]:
                 farm = farm_for(who, farm_id, needs=needs)
                 with showing(shown_here(request, farm.time_zone)):
                     response = view(request, Visit(who, farm, clock.now()), **kwargs)
-            add_never_cache_headers(response)
+            # A picture says for itself that a browser may keep it.
+            if not response.has_header("Cache-Control"):
+                add_never_cache_headers(response)
             return response
 
         return page

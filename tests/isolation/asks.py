@@ -21,6 +21,7 @@ from server.api.documentation import DOCUMENT
 from tests.isolation.forms import Fields, forms_in
 from tests.isolation.routes import Route, routes
 from tests.isolation.scene import FarmScene, Scene
+from tests.monitoring.pictures import jpeg
 
 HERE = "tests/isolation/asks.py"
 # What stands in an address and is no record of a farm.
@@ -58,6 +59,7 @@ CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\
 PNG = base64.b64decode(
     b"iVBORw0KGgoAAAANSUhEUgAAABAAAAAQCAAAAAA6mKC9AAAAEUlEQVR4nGP8z4AKmBhGtAAAIBABH5AWUzYAAAAASUVORK5CYII="
 )
+JPEG = jpeg()
 TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
 # What is sent from a page that has no such form for the scene: a season that has its last day, a feed that is there, a
 # closure that is set already; and from forms that advisers have and owners don't.
@@ -290,6 +292,8 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
         given["picture"] = SimpleUploadedFile("yard.png", PNG, "image/png")
     if route.template.endswith("file/table/"):
         given["table"] = SimpleUploadedFile("counts.csv", CSV, "text/csv")
+    if route.template.endswith("photos/"):
+        given["file"] = SimpleUploadedFile("card.jpg", JPEG, "image/jpeg")
     if route.template.endswith("agreement/paper/"):
         given["scan"] = SimpleUploadedFile("signed.png", b"\x89PNG\r\n\x1a\nsigned", "image/png")
     return given

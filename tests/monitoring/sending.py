@@ -8,7 +8,7 @@ from farms.ids import uuid7
 from farms.ledger import Actor, row_hash, row_values, verify_links
 from farms.models import Farm, LedgerEntry
 from farms.models.chain import ActorKind
-from monitoring.models import Note, Placement, Reading, Round, Station, Work
+from monitoring.models import Note, Photo, Placement, Reading, Reentry, Round, Station, Work
 from monitoring.services import HungSent, ReadingSent, RoundSent, record_round
 from monitoring.services.note import note_hash
 from tests.cast import NOW, as_factory
@@ -61,7 +61,7 @@ def chain_holds(farm: Farm) -> bool:
     """Every link follows the one before, and every entry's hash is that of the rows that carry its number."""
     with as_factory():
         rows: dict[int, list[bytes]] = {}
-        for table in (Reading, Placement, Round, Work):
+        for table in (Reading, Placement, Round, Work, Photo, Reentry):
             for row in table.objects.filter(farm_id=farm.id):
                 rows.setdefault(row.entry, []).append(row_hash(table._meta.db_table, row_values(row)))
         for note in Note.objects.filter(farm_id=farm.id):

@@ -22,6 +22,7 @@ NAMES = {
     "results": (_("Weekly results"), _("What each Monday's check said, with the action level of its week.")),
     "rounds": (_("Rounds"), _("Which day was walked, and how it came in. No names.")),
     "stations": (_("Cards, traps and their places"), _("Which barn each is in, and how it hangs.")),
+    "photos": (_("Photos"), _("Which photos were taken on rounds, and when; without the pictures.")),
     "works": (_("Work"), _("What was done against flies, and when.")),
 }
 

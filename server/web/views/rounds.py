@@ -13,13 +13,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 from farms.access import Need, one_of
 from farms.errors import Missing
 from farms.selectors import people_of
-from monitoring.selectors import readings_of_round, rounds_of, stations_of
+from monitoring.selectors import photos_of_round, readings_of_round, rounds_of, stations_of
 from monitoring.services import correct_reading
 from server.web.doors import Visit, farm_page
 from server.web.forms.correct import CorrectForm
 from server.web.forms.count import Line
 from server.web.forms.refusals import accepted
 from server.web.leg_verdict import legs_told
+from server.web.views.photos import photo_form
 
 PAGE = 50
 
@@ -47,6 +48,8 @@ def round_shown(request: HttpRequest, visit: Visit, round_id: UUID) -> HttpRespo
         "lines": lines,
         "legs": {told.reading.id: told for told in legs_told(visit.farm, found)},
         "notes": list(found.notes.all()),
+        "photos": photos_of_round(visit.farm, found.id),
+        "photo_form": photo_form(visit),
         "counted_by": names.get(found.counted_by),
         "typed_by": names.get(found.typed_by),
     }

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from farms.errors import Missing
 from farms.models import Consent, Facility, Farm, Group, User
 from farms.services import withdraw_consent
-from monitoring.models import Reading, Station
+from monitoring.models import Photo, Reading, Station
 from monitoring.services import WorkDone, correct_reading, record_work
 from server.exports import sheet
 from server.exports.formulas import PATTERN, harmless
@@ -62,10 +62,15 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         correct_reading(farm=northfield, reading_id=last.id, correction=gone, kind="withdrawn", actor=STAFF, now=NOW)
         for barn in (calf_barn, None):
             record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
+    with as_factory():
+        Photo.objects.create(
+            farm=northfield, round_id=walked.id, station_id=cards[0].id, kind="card", taken_at=NOW, width=2000,
+            height=1500, picture_hash="0" * 64, actor_kind="phone", received_at=NOW, entry=0,
+        )  # fmt: skip
     return {"corrected": first, "withdrawn": last}
 
 
-ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 2, "results": 6}
+ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 2, "photos": 1, "results": 6}
 
 
 @pytest.mark.parametrize("form", FORMS)
