@@ -1,6 +1,7 @@
 """The life of alerts: what this week's results open, keep open and close. Decided here, stored in store.py."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import date
 
 from alerts.checks.alert_evidence import over_evidence, overdue_evidence, rising_evidence, signal_evidence
@@ -130,7 +131,9 @@ def _overdue(known: KnownWeek, occasion: Occasion, alert: OpenAlert | None, day:
         # Noted while the farm is closed to visits, too, and told to nobody: keys and feeds read what was noted, and a
         # gap in it would tell them of the closure.
         return [_stay(alert, evidence)]
-    return [_close(alert, _why_not_overdue(known, alert), evidence)]
+    let_in = replace(known.walks, kept_out=frozenset())
+    kept_out = overdue.opens(let_in, day, occasion.rules.number(Rule.OVERDUE, "days"))
+    return [_close(alert, ClosedBecause.KEPT_OUT if kept_out else _why_not_overdue(known, alert), evidence)]
 
 
 def _why_not_overdue(known: KnownWeek, alert: OpenAlert) -> ClosedBecause:

@@ -82,8 +82,11 @@ class FarmWeek:
         return self.week - (WEEKS_TOLD - 1) * WEEK
 
     def waits(self, alert: Alert) -> bool:
-        """Whether an open alert waits: it asks for a visit, and the farm takes no visitors."""
-        return self.closed and alert.rule in WAITS_FOR_VISITS
+        """Whether an open alert waits: it asks for a visit and the farm takes no visitors, or for a round while a label
+        keeps everybody out.
+        """
+        kept_out = alert.rule == Rule.OVERDUE and self.day in self.walks.kept_out
+        return kept_out or (self.closed and alert.rule in WAITS_FOR_VISITS)
 
     @property
     def asking(self) -> list[Any]:
@@ -138,7 +141,7 @@ def share_of_level(row: Assessment) -> float:
 
 
 def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
-    """The week of each farm, seen from a day after it; fourteen queries, however many farms."""
+    """The week of each farm, seen from a day after it; sixteen queries at most, however many farms."""
     developed = development_of_farms(farms, day)
     return [replace(each, development=developed[each.farm.id]) for each in weeks_in_short(farms, week, day)]
 

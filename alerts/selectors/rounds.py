@@ -11,7 +11,7 @@ from alerts.rounds import Season, Walks, due_on, season_on, walks_of
 from farms.clock import local_date
 from farms.selectors import seasons_of_farms
 from monitoring.arrays import days_of_last_rounds, skips_of
-from monitoring.selectors import rounds_last_noted
+from monitoring.selectors import days_kept_out, rounds_last_noted
 
 if TYPE_CHECKING:
     from farms.models import Farm
@@ -35,16 +35,21 @@ def seasons_by_farm(farm_ids: Sequence[UUID]) -> dict[UUID, tuple[Season, ...]]:
 
 
 def walks_of_farms(seasons: Mapping[UUID, tuple[Season, ...]], day: date) -> dict[UUID, Walks]:
-    """Last round and skip of each farm beside its seasons (see `seasons_by_farm`), seen from a day; two queries."""
+    """What is known of each farm's rounds beside its seasons (see `seasons_by_farm`), seen from a day; four queries at
+    most.
+    """
     rounds, skips = days_of_last_rounds(list(seasons), day), skips_of(list(seasons), day)
-    return {own: walks_of(spans, rounds.get(own), skips.get(own)) for own, spans in seasons.items()}
+    kept_out = days_kept_out(list(seasons), day)
+    return {
+        own: walks_of(spans, rounds.get(own), skips.get(own), kept_out.get(own, ())) for own, spans in seasons.items()
+    }
 
 
 def rounds_due(farms: Sequence["Farm"], now: datetime) -> list[RoundDue]:
     """When each farm's next round is due, in the order given. Farms out of season have none, nor has the season's end.
 
-    Each farm is seen from its own day, so from two days at a time, or three. Three queries and two for each day,
-    however many farms.
+    Each farm is seen from its own day, so from two days at a time, or three. Three queries, and at most four for each
+    day, however many farms.
     """
     days = {farm.id: local_date(now, farm.time_zone) for farm in farms}
     seasons, noted = seasons_by_farm(list(days)), rounds_last_noted(list(days))

@@ -21,6 +21,14 @@ from monitoring.selectors.readings import (
     readings_received,
     summaries_of,
 )
+from monitoring.selectors.reentry import (
+    days_kept_out,
+    kept_out_about,
+    kept_out_of,
+    reentries_of,
+    replaced_by,
+    standing_of,
+)
 from monitoring.selectors.region_places import RegionPlace, places_of_farm, places_of_farms
 from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
 from monitoring.selectors.rounds import (
@@ -54,6 +62,7 @@ __all__ = [
     "Warmth",
     "arrivals_of",
     "content_of",
+    "days_kept_out",
     "development_of_farms",
     "farms_received_since",
     "has_stations",
@@ -61,6 +70,8 @@ __all__ = [
     "import_results",
     "imports_of",
     "last_counts",
+    "kept_out_about",
+    "kept_out_of",
     "last_days",
     "last_farm_counted",
     "last_round",
@@ -81,13 +92,16 @@ __all__ = [
     "readings_of_round",
     "readings_of_week",
     "readings_received",
+    "reentries_of",
     "refused_rows",
+    "replaced_by",
     "round_ranges",
     "round_result",
     "round_sheet",
     "rounds_last_noted",
     "rounds_of",
     "spots_of",
+    "standing_of",
     "stations_of",
     "stations_of_farms",
     "summaries_of",

@@ -11,6 +11,8 @@ from farms.lookups import array_of
 from farms.models import Farm, LedgerEntry, User
 from farms.selectors import season_on
 from monitoring.models import Round, Skip
+from monitoring.rules.reentry import after_kept_out
+from monitoring.selectors.reentry import days_kept_out
 
 DUE_AFTER = 7  # days
 
@@ -41,7 +43,8 @@ def next_round_due(farm: Farm, today: date) -> date | None:
     """When the next round is due; None outside every season.
 
     Seven days after the last round of this season, or after its opening where there was none yet, and never before
-    the day that a skip named which no round has followed since. alerts.rounds.due_on says the same for many farms.
+    the day that a skip named which no round has followed since, nor on a day on which labels keep everybody out.
+    alerts.rounds.due_on says the same for many farms.
     """
     season = season_on(farm, today)
     if season is None:
@@ -53,7 +56,8 @@ def next_round_due(farm: Farm, today: date) -> date | None:
     if last is not None:
         skips = skips.filter(skipped_on__gte=last.walked_on)
     skip = skips.order_by("skipped_on", "next_round_on").last()
-    return max(due, skip.next_round_on) if skip else due
+    due = max(due, skip.next_round_on) if skip else due
+    return after_kept_out(due, today, days_kept_out([farm.id], today).get(farm.id, ()))
 
 
 def rounds_last_noted(farm_ids: Collection[UUID]) -> dict[UUID, datetime]:

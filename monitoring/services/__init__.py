@@ -23,6 +23,7 @@ from monitoring.services.imports import (
 from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
 from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.photo import PhotoSent, add_photo, erase_photo
+from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
@@ -41,9 +42,11 @@ __all__ = [
     "ImportResult",
     "ImportSent",
     "NewStation",
+    "Mending",
     "NoteSent",
     "PhotoSent",
     "ReadingSent",
+    "ReentryTyped",
     "RoundSent",
     "SitingData",
     "Waiting",
@@ -67,6 +70,7 @@ __all__ = [
     "note_rows",
     "record_farm_temperatures",
     "record_part",
+    "record_reentry",
     "record_round",
     "record_table",
     "record_temperatures",

@@ -37,6 +37,7 @@ from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
 from server.api.v1.photos import Photos, PictureOfPhoto
 from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
+from server.api.v1.reentries import Reentries
 from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.running import RunningOfGroup
@@ -65,6 +66,7 @@ ON_FARM: dict[str, Any] = {
     "exports": Exports,
     "weeks": Weeks,
     "works": Works,
+    "reentries": Reentries,
     "temperatures": Temperatures,
     "assessments": Assessments,
     "alerts": Alerts,

@@ -76,16 +76,29 @@ FIELDS = {"fraction": "part", "how": "cups", "text": "note", "notes": "note"}
 
 
 def blank_round(
-    farm: Any, day: date, *, round_id: UUID | None = None, counted_by: UUID | None = None, compact: bool = False
+    farm: Any,
+    day: date,
+    *,
+    round_id: UUID | None = None,
+    counted_by: UUID | None = None,
+    compact: bool = False,
+    kept_out: Collection[UUID | None] = (),
 ) -> RoundForm:
-    """A round's form as it is first shown, with the ids it will be stored under; `round_id` goes on with a round."""
+    """A round's form as it is first shown, with the ids it will be stored under; `round_id` goes on with a round.
+
+    `kept_out` are the buildings into which nobody goes now, None for all: their stations say so unless it is changed.
+    """
     done = stations_read(farm, round_id) if round_id else set()
     first = {"round_id": round_id or uuid7(), "note_id": uuid7(), "walked_on": day, "counted_by": counted_by or ""}
     lines = lines_on(farm, day, done=done)
     # On a farm's first visit everything is hung; later, where nothing hangs, somebody has to say that it does now.
     first_visit = all(line.first for line in lines if line.hangs)
     forms = [
-        LineForm(line=line, initial=LineForm.fresh_values(line, hung=first_visit or not line.first), compact=compact)
+        LineForm(
+            line=line,
+            initial=LineForm.fresh_values(line, hung=first_visit or not line.first) | line.kept_out_values(kept_out),
+            compact=compact,
+        )
         for line in lines
     ]
     return RoundForm(WalkForm(people=list(people_of(farm)), initial=first), forms)

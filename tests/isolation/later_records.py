@@ -12,12 +12,22 @@ from alerts.services import NewWebhook, make_webhook
 from farms.agreement import IN_FORCE
 from farms.credentials import key_hash, new_key
 from farms.ids import uuid7
-from farms.models import AdviserOffer, GroupInvitation, GroupTerms, OpenPromise, RegionClosure, Season
+from farms.ledger import Actor
+from farms.models import AdviserOffer, Facility, GroupInvitation, GroupTerms, OpenPromise, RegionClosure, Season
+from farms.models.chain import ActorKind
 from farms.services import FarmInvited, PaperSigned, invite_to_farm, keep_signed_paper
 from monitoring.models import FarmTemperature, Station
 from monitoring.models.imports import ImportPart
 from monitoring.rules.pictures import Picture
-from monitoring.services import Drawn, ImportPlan, draw_plan, keep_own_table, lay_picture
+from monitoring.services import (
+    Drawn,
+    ImportPlan,
+    ReentryTyped,
+    draw_plan,
+    keep_own_table,
+    lay_picture,
+    record_reentry,
+)
 from monitoring.services.imports import ImportSent, request_import
 from tests.cast import NOW, acting, as_factory, make_user
 
@@ -62,6 +72,13 @@ def invited_to_group(scene: "FarmScene") -> UUID:
             sent_at=now, expires_at=now + timedelta(days=14),
         )  # fmt: skip
         return made.id
+
+
+def kept_out_of_a_barn(scene: "FarmScene", barn: Facility) -> None:
+    """A label's time, its words unmistakably the farm's."""
+    typed = ReentryTyped(NOW, NOW + timedelta(hours=12), f"{scene.word} label {scene.number}", barn)
+    with acting(scene.owner):
+        record_reentry(farm=scene.farm, typed=typed, actor=Actor(ActorKind.FARM_STAFF, scene.owner.id), now=NOW)
 
 
 def webhook_of(scene: "FarmScene") -> None:

@@ -36,6 +36,17 @@ def send(farm: Farm, *readings: ReadingSent, on: date = TODAY, **more: Any) -> R
     return record_round(farm=farm, sent=sent, actor=STAFF, now=now)
 
 
+def photographed(farm: Farm, *readings: ReadingSent) -> Round:
+    """A round with these readings, and a photo of its first station, without a picture."""
+    walked = send(farm, *readings)
+    with as_factory():
+        Photo.objects.create(
+            farm=farm, round_id=walked.id, station_id=readings[0].station_id, kind="card", taken_at=NOW, width=2000,
+            height=1500, picture_hash="0" * 64, actor_kind="phone", received_at=NOW, entry=0,
+        )  # fmt: skip
+    return walked
+
+
 def season(farm: Farm, station: Station, counts: list[int | None], first: date = date(2026, 4, 13)) -> list[Round]:
     """A card hung on the first day and read and hung anew every seventh day after it."""
     rounds = [hang(farm, [station], first)]

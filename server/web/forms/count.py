@@ -1,5 +1,6 @@
 """A round as a person sends it: one small form a station, and one for the whole walk. Rules lie in the service."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
@@ -62,6 +63,10 @@ class Line:
     @property
     def hangs(self) -> bool:
         return METHODS[self.station.method].hangs
+
+    def kept_out_values(self, kept_out: Collection[UUID | None]) -> dict[str, str]:
+        """What stands in the form where a label keeps people out of its building, or (None) of the whole farm."""
+        return {"reason": "kept_out"} if None in kept_out or self.station.facility_id in kept_out else {}
 
     @property
     def first(self) -> bool:
@@ -143,6 +148,8 @@ class LineForm(forms.Form):
         """Whether the part below the number is unfolded: something in it was filled in or is wrong."""
         filled = any(self.data.get(self.add_prefix(name)) for name in ("reason", "at_least", "cups", "pen", "weather"))
         wrong = any(name not in ("count", "animals") for name in self.errors)
+        if not self.is_bound and self.initial.get("reason"):
+            return True
         return filled or self.data.get(self.add_prefix("part"), "1") != "1" or wrong
 
     def sent_reading(self) -> ReadingSent | None:

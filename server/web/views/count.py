@@ -16,6 +16,7 @@ from farms.selectors import people_of
 from monitoring.selectors import rounds_of
 from monitoring.services import record_round
 from server.web.doors import Visit, farm_page
+from server.web.kept_out import kept_out_told, places_kept_out
 from server.web.leg_verdict import plan_legs
 from server.web.round_end import end_of
 from server.web.round_facts import facts_of
@@ -73,7 +74,7 @@ def _begin(request: HttpRequest, visit: Visit) -> RoundForm:
     if begun:
         found = one_of(rounds_of(visit.farm), _as_id(begun))
         round_id, day, counter = found.id, found.walked_on, found.counted_by
-    return blank_round(visit.farm, day, round_id=round_id, counted_by=counter)
+    return blank_round(visit.farm, day, round_id=round_id, counted_by=counter, kept_out=places_kept_out(visit))
 
 
 def _as_id(text: str) -> UUID:
@@ -90,5 +91,5 @@ def _page(request: HttpRequest, visit: Visit, form: RoundForm, *, status: int = 
     lines = [line.line for line in form.lines]
     day = lines[0].day if lines else visit.today
     facts = facts_of(visit.farm, lines, day, _as_id(form.round_id))
-    context = {"visit": visit, "refused": status != 200, "facts": facts, **shown}
+    context = {"visit": visit, "refused": status != 200, "kept_out": kept_out_told(visit), "facts": facts, **shown}
     return render(request, "web/count.html", context, status=status)

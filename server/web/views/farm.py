@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import get_language
 from django.views.decorators.http import require_safe
 
 from alerts.selectors import open_alerts
@@ -31,6 +32,7 @@ from monitoring.selectors import has_stations, last_round, readings_of, stations
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
 from server.web.figures import season_figures
+from server.web.kept_out import kept_out_told
 from server.web.own_past import own_past_figures
 from server.web.precision import known_of, own_test_sentences
 from server.web.records import seasons_on_record
@@ -62,6 +64,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     counts, stations = counts_with_past(visit.farm, week), stations_of(visit.farm, visit.today)
     context = {
         "visit": visit,
+        "kept_out": kept_out_told(visit, languages=[get_language() or "en"]),
         "late": late_week(visit.farm.group_id, visit.now),
         "week": week,
         "judged": bool(seen.farm_rows),
@@ -73,6 +76,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "ahead": ahead_lines(seen),
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),
+        "closed": seen.closed,
         "alerts": [
             (alert, _history(alert), seen.waits(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")
         ],

@@ -16,14 +16,14 @@ from hypothesis import strategies as st
 from farms.errors import Missing
 from farms.models import Consent, Facility, Farm, Group, User
 from farms.services import withdraw_consent
-from monitoring.models import Photo, Reading, Station
+from monitoring.models import Reading, Station
 from monitoring.services import WorkDone, correct_reading, record_work
 from server.exports import sheet
 from server.exports.formulas import PATTERN, harmless
 from server.exports.tables import TABLES
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory
-from tests.monitoring.sending import HUNG, STAFF, TODAY, hang, reading, send
+from tests.monitoring.sending import HUNG, STAFF, TODAY, hang, photographed, reading
 from tests.server.api.bodies import everything_stored
 from tests.server.api.exporting import FORMS, content, csv_rows, noted, parquet_of, path, rows_in, sheet_of, taken
 from tests.server.api.senders import Sender, session_of, token_of
@@ -42,7 +42,7 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
     check(group, monday(2))
     with acting(anna):
         hang(northfield, [*cards, *traps])
-        walked = send(
+        walked = photographed(
             northfield,
             reading(cards[0], 41),
             reading(cards[1], 12, how="part", fraction=0.25),
@@ -62,11 +62,6 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         correct_reading(farm=northfield, reading_id=last.id, correction=gone, kind="withdrawn", actor=STAFF, now=NOW)
         for barn in (calf_barn, None):
             record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
-    with as_factory():
-        Photo.objects.create(
-            farm=northfield, round_id=walked.id, station_id=cards[0].id, kind="card", taken_at=NOW, width=2000,
-            height=1500, picture_hash="0" * 64, actor_kind="phone", received_at=NOW, entry=0,
-        )  # fmt: skip
     return {"corrected": first, "withdrawn": last}
 
 

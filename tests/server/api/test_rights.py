@@ -16,7 +16,8 @@ ON_FARM = [route for route in routes() if "{farm_id}" in route.template]
 # What each may beyond reading (or in the phone's place: at all). Written out, so that a slip in the views shows.
 PHONE_MAY = {"get people", "get people/{person_id}", "get round-sheet", "put rounds/{round_id}"}
 WRITING_MAY = PHONE_MAY | {
-    "post skips", "post works", "post readings/bulk", "post imports", "post readings/{reading_id}/corrections",
+    "post skips", "post works", "post reentries", "post readings/bulk", "post imports",
+    "post readings/{reading_id}/corrections",
     "post alerts/{alert_id}/seen", "post alerts/{alert_id}/acknowledge", "post alerts/{alert_id}/later",
     "post alerts/{alert_id}/works", "post temperatures",
 }  # fmt: skip

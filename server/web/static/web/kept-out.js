@@ -1,0 +1,27 @@
+// Kept out, on a page that may be old: how old its news is, and that a label's time has ended since it came. All words
+// come with the page. What a page can't know, it doesn't say: nothing here lets anybody in.
+
+const OLD = 5 * 60; // seconds
+
+// Seconds since the service wrote the page, by this phone's clock.
+const ageOf = (news) => (Date.now() - Date.parse(news.dataset.served)) / 1000;
+
+const tell = (news) => {
+  const age = ageOf(news);
+  // A clock that was put back makes a page younger than it can be: then nobody knows how old it is.
+  news.querySelector("[data-old]").hidden = navigator.onLine && age >= -OLD && age < OLD;
+  for (const notice of news.querySelectorAll("[data-ends-in]")) {
+    const ended = age >= Number(notice.dataset.endsIn);
+    for (const line of notice.querySelectorAll("[data-while]")) line.hidden = ended;
+    for (const line of notice.querySelectorAll("[data-after]")) line.hidden = !ended;
+  }
+};
+
+const news = document.querySelector("[data-kept-out]");
+if (news) {
+  const again = () => tell(news);
+  for (const happening of ["online", "offline", "pageshow"]) window.addEventListener(happening, again);
+  document.addEventListener("visibilitychange", again);
+  setInterval(again, 20_000);
+  again();
+}
