@@ -1,7 +1,7 @@
 from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.own_table import OwnTable, OwnTableReading
-from monitoring.models.plan import Plan, PlanPicture
 from monitoring.models.photo import Photo, PhotoPicture
+from monitoring.models.plan import Plan, PlanPicture
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.reentry import Reentry
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport

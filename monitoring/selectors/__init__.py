@@ -9,8 +9,8 @@ from monitoring.selectors.imports import (
     unfinished_imports,
 )
 from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
-from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
 from monitoring.selectors.photo import HatchingPlace, hatching_places, photos_of, photos_of_round, picture_of
+from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -69,9 +69,9 @@ __all__ = [
     "hatching_places",
     "import_results",
     "imports_of",
-    "last_counts",
     "kept_out_about",
     "kept_out_of",
+    "last_counts",
     "last_days",
     "last_farm_counted",
     "last_round",
@@ -80,10 +80,10 @@ __all__ = [
     "outlines_of",
     "own_table_reading_of",
     "own_tables_of",
-    "pictures_of",
     "photos_of",
     "photos_of_round",
     "picture_of",
+    "pictures_of",
     "places_of_farm",
     "places_of_farms",
     "plan_of",

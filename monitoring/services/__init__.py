@@ -21,8 +21,8 @@ from monitoring.services.imports import (
     shut_out,
 )
 from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
-from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.photo import PhotoSent, add_photo, erase_photo
+from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
@@ -41,8 +41,8 @@ __all__ = [
     "ImportPlan",
     "ImportResult",
     "ImportSent",
-    "NewStation",
     "Mending",
+    "NewStation",
     "NoteSent",
     "PhotoSent",
     "ReadingSent",
@@ -58,8 +58,8 @@ __all__ = [
     "correct_reading",
     "draw_plan",
     "end_import",
-    "forget_own_table",
     "erase_photo",
+    "forget_own_table",
     "give_back",
     "judged_table",
     "keep_import",

@@ -33,8 +33,8 @@ from server.api.v1.me import Me
 from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
-from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
 from server.api.v1.photos import Photos, PictureOfPhoto
+from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
 from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.readings import Readings
 from server.api.v1.reentries import Reentries

@@ -68,7 +68,6 @@ APPEND_ONLY = {
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
     "alerts_coordinatorreportchoice", "alerts_webhooksecret", "alerts_regionbulletinchoice", "alerts_roundstold",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told", "alerts_callnote",
-    "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told",
     "monitoring_photo", "monitoring_reentry",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
 }  # fmt: skip

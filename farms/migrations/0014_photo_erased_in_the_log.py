@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0011_regions_split_by_housing"),
+        ("farms", "0013_invitations"),
     ]
 
     operations = [

@@ -20,8 +20,8 @@ REVOKE DELETE ON monitoring_photopicture FROM flyround_app;"""
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0012_photo_erased_in_the_log"),
-        ("monitoring", "0005_frozen_contributions"),
+        ("farms", "0014_photo_erased_in_the_log"),
+        ("monitoring", "0007_own_tables"),
     ]
 
     operations = [

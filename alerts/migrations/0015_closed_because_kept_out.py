@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("alerts", "0013_region_bulletins_and_rounds_told"),
+        ("alerts", "0014_call_notes"),
     ]
 
     operations = [
