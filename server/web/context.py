@@ -1,6 +1,7 @@
 """What every page knows: whose it is, the languages, and the demo's day where the clock is moved."""
 
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django.conf import settings
@@ -8,6 +9,7 @@ from django.http import HttpRequest
 from django.utils import translation
 
 from farms import clock
+from server.web.holder import holder_of
 
 
 def site(request: HttpRequest) -> dict[str, Any]:
@@ -18,6 +20,8 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "languages": settings.LANGUAGES,
         "language": translation.get_language(),
         "who": getattr(request, "user", None),
+        # Called by the pages that carry it; others are drawn without cookies being read.
+        "holder": partial(holder_of, request),
     }
 
 

@@ -39,6 +39,18 @@ class RoundForm:
         """Where something is wrong: the anchor and the name of each station."""
         return [(f"at-{line.prefix}", line.line.station.label) for line in self.lines if line.errors]
 
+    @property
+    def refusals(self) -> list[dict[str, str]]:
+        """What is wrong, for a program: a pointer to the field, the station's id and name (none of the walk), why."""
+        found = []
+        for form in (self.walk, *self.lines):
+            station = form.line.station if isinstance(form, LineForm) else None
+            about = {"station_id": str(station.id), "station": station.label} if station else {}
+            for name, errors in form.errors.items():
+                pointer = f"/{form.add_prefix(name)}" if name in form.fields else ""
+                found += [{"pointer": pointer, "code": "invalid", "detail": str(error), **about} for error in errors]
+        return found
+
     def sent(self, source: str, **typed: Any) -> RoundSent:
         """The round as the service takes it. Stations that were left alone are not in it."""
         found, day = self.walk.cleaned_data, self.walk.cleaned_data["walked_on"]
@@ -49,6 +61,7 @@ class RoundForm:
         return RoundSent(
             id=found["round_id"], walked_on=day, source=source, readings=[reading for _, reading in readings],
             hung=[fresh for _, fresh in hung], counted_by=self.walk.counted_by_id,
+            observed_at=found["observed_at"], submitted_at=found["submitted_at"], sent_at=found["sent_at"],
             notes=[NoteSent(found["note_id"], note)] if note else [], **typed,
         )  # fmt: skip
 

@@ -68,8 +68,10 @@ from server.web.views import (
     text_messages,
     told,
     visits,
+    waiting,
     webhooks,
     work,
+    worker,
     worth,
     your_mails,
 )
@@ -194,6 +196,12 @@ urlpatterns = [
     path("phone/leave/", phone.leave_phone, name="leave_phone"),
     # Printed on tags that hang for years: never to be changed.
     path("at/<short_id:farm_id>/<short_id:station_id>/", tag.tag, name="tag"),
+    path("waiting/", waiting.waiting, name="waiting"),
+    path("waiting/session/", waiting.waiting_session, name="waiting_session"),
+    # At the root: a service worker answers only for what lies below its own address.
+    path("worker.js", worker.worker, name="worker"),
+    path("manifest.webmanifest", worker.manifest, name="manifest"),
+    path("without-signal/", worker.without_signal, name="without_signal"),
     path("monday/", monday.monday, name="monday"),
     path("monday/mails/", sent_lists.sent_lists, name="sent_lists"),
     path("monday/mails/<uuid:monday_list_id>/", sent_lists.sent_list, name="sent_list"),

@@ -214,6 +214,11 @@ class WalkForm(forms.Form):
         required=False, max_length=2000, label=_("Anything worth knowing"), widget=forms.Textarea(attrs={"rows": 2})
     )
     note_id = forms.UUIDField(widget=forms.HiddenInput)
+    # By the phone's clock, filled in by its script; `by_clock` says that the day was read off it and not typed.
+    observed_at = forms.DateTimeField(required=False, widget=forms.HiddenInput)
+    submitted_at = forms.DateTimeField(required=False, widget=forms.HiddenInput)
+    sent_at = forms.DateTimeField(required=False, widget=forms.HiddenInput)
+    by_clock = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, people: list[Any], **kwargs: Any) -> None:
         super().__init__(*args, prefix="walk", **kwargs)

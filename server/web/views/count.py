@@ -3,10 +3,12 @@
 Without scripts it is a long page; with them (static/web/round/) one station at a time.
 """
 
+from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -15,12 +17,18 @@ from farms.errors import Conflict, Invalid
 from farms.selectors import people_of
 from monitoring.selectors import rounds_of
 from monitoring.services import record_round
+from server.api.problems import Problem
 from server.web.doors import Visit, farm_page
+from server.web.holder import initials_of
 from server.web.kept_out import kept_out_told, places_kept_out
 from server.web.leg_verdict import plan_legs
+from server.web.phone_clock import day_counted
 from server.web.round_end import end_of
 from server.web.round_facts import facts_of
 from server.web.round_form import RoundForm, blank_round, typed_round
+
+if TYPE_CHECKING:
+    from monitoring.models import Round
 
 NOTHING_TYPED = _("Nothing was typed. Type at least one number, say why there is none, or say what hangs now.")
 
@@ -37,24 +45,37 @@ def count(request: HttpRequest, visit: Visit) -> HttpResponse:
     if request.method != "POST":
         return _page(request, visit, _begin(request, visit))
     form = typed_round(visit.farm, request.POST, visit.today)
-    stored = take(form, visit, source="phone" if visit.is_phone else "form") if form.is_valid() else None
+    stored = _take_by_clock(form, visit) if form.is_valid() else None
+    if request.accepts("text/html"):
+        if stored is None:
+            return _page(request, visit, form, status=422)
+        return redirect("round_end", farm_id=visit.farm.id, round_id=stored.id)
+    # The queue of a phone, which keeps what was refused.
     if stored is None:
-        return _page(request, visit, form, status=422)
-    return redirect("round_end", farm_id=visit.farm.id, round_id=stored)
+        return Problem.plain(422, errors=form.refusals).response(request)
+    end = reverse("round_end", args=[visit.farm.id, stored.id])
+    return JsonResponse({"round": str(stored.id), "end": end}, status=201 if stored.is_new else 200)
 
 
-def take(form: RoundForm, visit: Visit, *, source: str, **typed: object) -> UUID | None:
-    """Hand a round to the service: its id where it was taken, None where the form now says why not."""
+def _take_by_clock(form: RoundForm, visit: Visit) -> "Round | None":
+    """Take a round from a phone, whose clock may be wrong: it is judged on the day on which it was counted."""
+    found = form.walk.cleaned_data
+    stored_on = rounds_of(visit.farm).filter(id=found["round_id"]).values_list("walked_on", flat=True).first()
+    found["walked_on"] = day_counted(found, zone=visit.farm.time_zone, now=visit.now, stored_on=stored_on)
+    return take(form, visit, source="phone" if visit.is_phone else "form")
+
+
+def take(form: RoundForm, visit: Visit, *, source: str, **typed: object) -> "Round | None":
+    """Hand a round to the service: the round where it was taken, None where the form now says why not."""
     sent = form.sent(source, **typed)
     if not (sent.readings or sent.hung or sent.notes):
         form.walk.add_error(None, NOTHING_TYPED)
         return None
     try:
-        stored = record_round(farm=visit.farm, sent=sent, actor=visit.actor, now=visit.now)
+        return record_round(farm=visit.farm, sent=sent, actor=visit.actor, now=visit.now)
     except (Invalid, Conflict) as refusal:
         form.refuse(refusal)
         return None
-    return UUID(str(stored.id))
 
 
 @farm_page(Need.COUNT)
@@ -92,4 +113,5 @@ def _page(request: HttpRequest, visit: Visit, form: RoundForm, *, status: int = 
     day = lines[0].day if lines else visit.today
     facts = facts_of(visit.farm, lines, day, _as_id(form.round_id))
     context = {"visit": visit, "refused": status != 200, "kept_out": kept_out_told(visit), "facts": facts, **shown}
+    context["initials"] = "" if visit.is_phone else initials_of(str(visit.who))
     return render(request, "web/count.html", context, status=status)

@@ -1,0 +1,51 @@
+// The service worker: pages of the round from the cache without signal, and sending when no page is open.
+import { flush } from "./send.js";
+import { OFFLINE_PAGE, forgetHolder, isKept, isLasting, keepAnswer, keepPage, keptPage, tidyShelf } from "./keep.js";
+
+// A bar of signal that carries nothing is no signal.
+const SLOW = 3000;
+const LEAVING = ["/sign-in/out/", "/phone/leave/"];
+
+self.addEventListener("install", (event) => {
+  self.skipWaiting();
+  event.waitUntil(keepPage(OFFLINE_PAGE).catch(() => {}));
+});
+self.addEventListener("activate", (event) => event.waitUntil(Promise.all([self.clients.claim(), tidyShelf()])));
+// Where the browser has Background Sync. Elsewhere any page of the site sends when it is opened or seen again.
+self.addEventListener("sync", (event) => event.waitUntil(flush({ urgent: true })));
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const { origin, pathname } = new URL(request.url);
+  if (origin !== location.origin) return;
+  if (request.mode === "navigate") event.respondWith(pageFor(event, pathname));
+  else if (request.method === "GET" && pathname.startsWith(self.STATIC)) event.respondWith(partFor(request, pathname));
+});
+
+const pageFor = async (event, path) => {
+  const { request } = event;
+  if (request.method === "POST" && LEAVING.includes(path)) await forgetHolder();
+  const coming = fetch(request);
+  const kept = request.method === "GET" && isKept(path) ? await keptPage(path).catch(() => null) : null;
+  if (request.method === "GET" && isKept(path)) {
+    const copied = coming.then((answer) => answer.clone());
+    event.waitUntil(copied.then((copy) => keepAnswer(path, copy)).catch(() => {}));
+  }
+  const late = kept && new Promise((show) => { setTimeout(() => show(kept), SLOW); });
+  try {
+    return await (late ? Promise.race([coming, late]) : coming);
+  } catch {
+    return kept ?? (await keptPage(OFFLINE_PAGE)) ?? Response.error();
+  }
+};
+
+const partFor = async (request, path) => {
+  const kept = await caches.match(request, { cacheName: "static" });
+  if (kept && isLasting(path)) return kept;
+  try {
+    return await fetch(request);
+  } catch (error) {
+    if (kept) return kept;
+    throw error;
+  }
+};
