@@ -1,0 +1,331 @@
+"""A round without signal: cut off, killed with its browser, and stored exactly once when there is signal again."""
+
+import os
+import shutil
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import RequestFactory
+from django.urls import reverse
+from django.utils import timezone
+
+from farms.services import make_sign_in_link
+from monitoring.models import Placement, Reading, Round
+from server.web.holder import holder_of
+from tests.cast import NOW, as_factory
+from tests.journeys.chromium import PHONE
+from tests.patience import wait_until
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+# One grey point: a PNG, made by hand for this test.
+PICTURE = bytes.fromhex(
+    "89504e470d0a1a0a0000000d49484452000000010000000108000000003a7e9b550000"
+    "000a49444154789c636800000082008177cd72b60000000049454e44ae426082"
+)
+READY = "() => document.querySelector('form[data-round]')?.dataset.round === 'ready'"
+SOMEWHERE = "(count) => [...document.querySelectorAll('[name$=-count]')].some((box) => box.value === count)"
+# Paths of the pages kept on the phone.
+KEPT = """async () => (await Promise.all((await caches.keys()).map(async (name) =>
+    (await (await caches.open(name)).keys()).map((each) => new URL(each.url).pathname)))).flat()"""
+READY_FOR_THE_BARN = f"""async (path) => {{
+    const kept = await ({KEPT})();
+    return kept.includes(path) && kept.includes("/without-signal/") && kept.some((each) => each.endsWith("round.js"))
+        && Boolean((await navigator.serviceWorker.getRegistration())?.active);
+}}"""
+STORE = """new Promise((done) => {
+    const asked = indexedDB.open("flyround");
+    asked.onsuccess = () => done(asked.result);
+})"""
+WAITING = f"""async () => {{
+    const base = await {STORE};
+    const asked = base.transaction("rounds").objectStore("rounds").getAll();
+    await new Promise((done) => {{ asked.onsuccess = done; }});
+    base.close();
+    return asked.result.map(({{ id, state, initials }}) => ({{ id, state, initials }}));
+}}"""
+# What waits is so many, all in one state where one is named.
+SO_MANY = f"""async ([number, state]) => {{
+    const all = await ({WAITING})();
+    return all.length === number && all.every((each) => !state || each.state === state);
+}}"""
+# A second round before the first in the queue: its ids its own, its first count not a number.
+WITH_A_WRONG_ONE = f"""async () => {{
+    const base = await {STORE};
+    const change = base.transaction("rounds", "readwrite");
+    const rounds = change.objectStore("rounds");
+    const asked = rounds.getAll();
+    asked.onsuccess = () => {{
+        const [good] = asked.result;
+        const fields = good.fields.map(([name, value]) => {{
+            if (/_id$/.test(name) && value && !name.endsWith("placement_id")) return [name, crypto.randomUUID()];
+            return [name, name.endsWith("-count") && value === "20" ? "4o" : value];
+        }});
+        const id = fields.find(([name]) => name === "walk-round_id")[1];
+        rounds.put({{ ...good, id, fields, submitted_at: good.submitted_at - 1 }});
+    }};
+    await new Promise((done) => {{ change.oncomplete = done; }});
+    base.close();
+}}"""
+# As the first version made it, with a round that waits since four days and that the server will refuse.
+VERSION_1 = """(farm) => new Promise((done) => {
+    const asked = indexedDB.open("flyround", 1);
+    asked.onupgradeneeded = () => {
+        asked.result.createObjectStore("drafts", { keyPath: "key" });
+        asked.result.createObjectStore("notes", { keyPath: "name" });
+        const since = Date.now() - 4 * 24 * 3600 * 1000;
+        asked.result.createObjectStore("rounds", { keyPath: "id" }).put({
+            id: "0197d0c2-5c00-7000-8000-000000000001", farm, farm_name: "Northfield", holder: "HOLDER", initials: "A",
+            stations: 1, begun_at: since, submitted_at: since, state: "refused", tries: 1, next_at: 0,
+            refused: { detail: "Card 1 was counted already.", errors: [] }, fields: [["walk-round_id", "x"]],
+        });
+    };
+    asked.onsuccess = () => { asked.result.close(); done(); };
+})"""
+
+
+@pytest.fixture(autouse=True)
+def scene(standing_clock, monkeypatch, northfield, cards):
+    """Monday, 1 June: Northfield's cards hang since a week."""
+    # Playwright keeps an event loop in this thread; the database is asked before and after it, never inside.
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+    hung_on = (NOW - timedelta(days=7)).date()
+    with as_factory():
+        Placement.objects.bulk_create(
+            Placement(farm=northfield, station_id=card.id, hung_on=hung_on, zone="UTC", entry=1) for card in cards
+        )
+
+
+@contextmanager
+def phones(folder: Any) -> Iterator[Any]:
+    """Phones with a memory of their own: each opening of the same name finds what the one before left."""
+    found = shutil.which("chromium")
+    if found is None:
+        pytest.skip("Chromium is not installed here: journeys in a browser are left out.")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        yield lambda name: play.chromium.launch_persistent_context(
+            str(folder / name), executable_path=found, args=["--no-sandbox"], **PHONE
+        )
+
+
+def kill(folder: Any) -> None:
+    """End a browser as a dead battery does. Its lock names its process: host-pid."""
+    pid = int(os.readlink(folder / "SingletonLock").rpartition("-")[2])
+    os.kill(pid, signal.SIGKILL)
+
+
+def link_for(user: Any) -> str:
+    key = make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1))
+    return reverse("sign_in_link", args=[key])
+
+
+def until(page: Any, condition: str, arg: Any = None) -> None:
+    """Playwright's own waiting would evaluate text inside the page, which the site's policy refuses."""
+    from playwright.sync_api import Error
+
+    def holds() -> bool:
+        try:
+            return bool(page.evaluate(condition, arg))
+        except Error as error:
+            # The page went on to another while it was asked.
+            if "context was destroyed" in str(error) or "navigation" in str(error):
+                return False
+            raise
+
+    wait_until(holds, condition, seconds=20)
+
+
+def opaque_holder(user: Any) -> str:
+    request = RequestFactory().get("/")
+    request.user = user
+    return holder_of(request)
+
+
+def sign_in(page: Any, site: str, link: str) -> None:
+    page.goto(site + link)
+    page.get_by_role("main").get_by_role("button").click()
+    page.wait_for_load_state()
+
+
+def round_page(page: Any, site: str, farm: Any) -> Any:
+    """The round's page, with everything it needs kept on the phone."""
+    page.goto(site + reverse("count", args=[farm.id]))
+    until(page, READY)
+    until(page, READY_FOR_THE_BARN, reverse("count", args=[farm.id]))
+    return page
+
+
+def stored(farm: Any) -> list[tuple[int, int | None]]:
+    with as_factory():
+        assert Round.objects.filter(farm=farm).count() <= 1
+        return [
+            (each.station.number, each.count) for each in Reading.objects.filter(farm=farm).order_by("station__number")
+        ]
+
+
+def type_counts(page: Any, counts: dict[int, int]) -> None:
+    for number, count in counts.items():
+        page.get_by_label(f"Specks on Card {number}").fill(str(count))
+
+
+def waiting(page: Any, number: int, state: str | None = None) -> list[dict[str, Any]]:
+    """What waits on this phone, once it is so many (in a state)."""
+    until(page, SO_MANY, [number, state])
+    return page.evaluate(WAITING)
+
+
+def send(page: Any) -> None:
+    page.get_by_role("button", name="Send the round").click()
+
+
+def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_server, anna, northfield, tmp_path):
+    site, link, next_link = live_server.url, link_for(anna), link_for(anna)
+    photos: list[str] = []
+
+    def take(route: Any) -> None:
+        photos.append(route.request.headers["content-type"])
+        route.fulfill(status=201, json={"id": "x"})
+
+    with phones(tmp_path) as phone:
+        context = phone("one")
+        page = context.pages[0]
+        sign_in(page, site, link)
+        round_page(page, site, northfield)
+        type_counts(page, {1: 20, 2: 30})
+        context.set_offline(True)
+        type_counts(page, {3: 25})
+        # Shut in the middle, and opened again in the barn: the page comes from the phone and says so.
+        page.reload()
+        until(page, READY)
+        assert "No signal: this page is from" in page.inner_text("body")
+        assert "You are going on with the round" in page.inner_text("main")
+        assert page.get_by_label("Specks on Card 3").input_value() == "25"
+        camera = {"name": "a.png", "mimeType": "image/png", "buffer": PICTURE}
+        page.get_by_label("Take a photo of Card 4").set_input_files(camera)
+        page.get_by_role("img", name="Photo: Card 4").wait_for()
+        type_counts(page, {4: 600})
+        send(page)
+        page.get_by_role("heading", name="The round is kept on this phone").wait_for()
+        assert page.locator("#waits").inner_text().startswith("1 round waiting, 1 photo waiting")
+        page.goto(site + reverse("rounds", args=[northfield.id]))
+        assert "No signal here" in page.inner_text("main")
+        page.get_by_role("link", name="Count a round: Northfield").wait_for()
+        waits = waiting(page, 1)
+        kill(tmp_path / "one")
+        context = phone("one")
+        context.route("**/photos/", take)
+        page = context.pages[0]
+        # A killed browser may have lost its newest cookies, and the session with them.
+        sign_in(page, site, next_link)
+        waiting(page, 0)
+        page.evaluate("dispatchEvent(new Event('online'))")
+        page.locator("#waits").wait_for(state="hidden")
+        context.close()
+    assert [each["state"] for each in waits] == ["waiting"] and waits[0]["initials"] == "A"
+    assert stored(northfield) == [(1, 20), (2, 30), (3, 25), (4, 600)]
+    assert [each.partition(";")[0] for each in photos] == ["multipart/form-data"]
+    with as_factory():
+        assert Round.objects.get(farm=northfield).walked_on == NOW.date()
+
+
+def test_two_tabs_of_one_round_store_it_once_and_a_refused_one_blocks_nothing(live_server, anna, northfield, tmp_path):
+    site, link = live_server.url, link_for(anna)
+    with phones(tmp_path) as phone:
+        context = phone("one")
+        page = context.pages[0]
+        sign_in(page, site, link)
+        other = context.new_page()
+        round_page(page, site, northfield)
+        round_page(other, site, northfield)
+        type_counts(page, {1: 20})
+        until(other, SOMEWHERE, "20")
+        type_counts(other, {2: 30})
+        until(page, SOMEWHERE, "30")
+        context.set_offline(True)
+        send(page)
+        send(other)
+        waiting(page, 1)
+        # A round that the server will refuse goes before it.
+        page.evaluate(WITH_A_WRONG_ONE)
+        waiting(page, 2)
+        context.set_offline(False)
+        page.goto(site + reverse("waiting"))
+        waiting(page, 1, "refused")
+        page.get_by_text("Card 1: Type a whole number").wait_for()
+        told = page.inner_text("main")
+        page.get_by_role("button", name="Mend it").click()
+        page.wait_for_load_state()
+        typed = page.get_by_label("Specks on Card 1").input_value()
+        context.close()
+    assert "could not be stored" in told and typed == "4o"
+    assert stored(northfield) == [(1, 20), (2, 30)]
+
+
+def test_signing_out_hides_what_waits_until_somebody_of_the_farm_signs_in(
+    live_server, anna, ben, carla, northfield, southmead, tmp_path
+):
+    site, links = live_server.url, {user.name: link_for(user) for user in (ben, carla, anna)}
+    with phones(tmp_path) as phone:
+        context = phone("one")
+        context.add_cookies([{"name": "django_language", "value": "en", "url": site}])
+        page = context.pages[0]
+        sign_in(page, site, links["Ben"])
+        context.add_cookies([{"name": "django_language", "value": "en", "url": site}])
+        round_page(page, site, northfield)
+        type_counts(page, {1: 20})
+        # The session ends meanwhile: nothing is lost, and nothing is sent.
+        session = next(each for each in context.cookies() if each["name"] == "sessionid")
+        context.clear_cookies(name="sessionid")
+        send(page)
+        waiting(page, 1, "signed_out")
+        context.add_cookies([session])
+        context.route("**/waiting/session/", lambda route: route.abort())
+        page.goto(site + reverse("account_logout"))
+        page.get_by_role("heading", name="1 round still waits on this phone").wait_for()
+        with page.expect_download() as saved:
+            page.get_by_role("button", name="Save as a file").click()
+        page.get_by_role("main").get_by_role("button", name="Sign out").click()
+        page.wait_for_url(site + "/")
+        pages = page.evaluate(KEPT)
+        context.unroute("**/waiting/session/")
+        page.goto(site + reverse("waiting"))
+        page.get_by_text("B: 1 round").wait_for()
+        hidden = page.inner_text("main")
+        sign_in(page, site, links["Carla"])
+        page.goto(site + reverse("waiting"))
+        waiting(page, 1, "not_yours")
+        foreign = page.inner_text("main")
+        sign_in(page, site, links["Anna"])
+        waiting(page, 0)
+        # The file is read again, and what is stored already is known.
+        page.goto(site + reverse("waiting"))
+        page.get_by_label("Load a saved file").set_input_files(saved.value.path())
+        page.get_by_text("1 round was read from the file.").wait_for()
+        waiting(page, 0)
+        context.close()
+    assert not any("/count/" in path for path in pages)
+    assert "Northfield" not in hidden + foreign and "Delete" not in hidden + foreign
+    assert stored(northfield) == [(1, 20)]
+
+
+def test_a_store_of_version_1_is_opened_with_all_that_waits_in_it(live_server, anna, northfield, tmp_path):
+    site, link, holder = live_server.url, link_for(anna), opaque_holder(anna)
+    with phones(tmp_path) as phone:
+        context = phone("one")
+        page = context.pages[0]
+        # A page of the site without its scripts: nothing has opened the store yet.
+        page.goto(site + "/healthz")
+        page.evaluate(VERSION_1.replace("HOLDER", holder), str(northfield.id))
+        sign_in(page, site, link)
+        page.goto(site + reverse("waiting"))
+        page.get_by_role("heading", name="Northfield").wait_for()
+        waits = waiting(page, 1)
+        stores = page.evaluate("indexedDB.databases().then(all => all.map(each => each.version))")
+        page.get_by_text("for 4 days").wait_for()
+        context.close()
+    assert [each["id"] for each in waits] == ["0197d0c2-5c00-7000-8000-000000000001"] and stores == [2]
