@@ -10,8 +10,8 @@ def board_words() -> dict[str, str]:
 
 def _of_stations() -> dict[str, str]:
     return {
-        "moved": _("{label}: {left} % from the left, {top} % from the top. Enter puts it down, Escape takes it back."),
-        "put_down": _("{label} is put down, {left} % from the left, {top} % from the top."),
+        "moved": _("{label}: {left} percent from the left, {top} percent from the top. Enter puts it down, Escape takes it back."),
+        "put_down": _("{label} is put down, {left} percent from the left, {top} percent from the top."),
         "taken_back": _("{label} is back where it was."),
         "back_in_tray": _("{label} is not on the plan."),
         "off_the_plan": _("{label} is off the plan."),
@@ -23,8 +23,8 @@ def _of_outlines() -> dict[str, str]:
         "pen": _("Pen for the corners"),
         "name_first": _("Choose the barn or lot first, or write what it is."),
         "pen_ready": _("Press on the sheet for each corner, or move the pen with the arrow keys and press Enter."),
-        "pen_moved": _("Pen: {left} % from the left, {top} % from the top."),
-        "corner_set": _("Corner {number}: {left} % from the left, {top} % from the top."),
+        "pen_moved": _("Pen: {left} percent from the left, {top} percent from the top."),
+        "corner_set": _("Corner {number}: {left} percent from the left, {top} percent from the top."),
         "corner_back": _("The last corner is taken back; {number} left."),
         "corners_few": _("An outline needs three corners or more."),
         "corners_full": _("These are 40 corners: enough for one outline. Close it."),

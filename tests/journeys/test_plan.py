@@ -109,7 +109,7 @@ def test_a_plan_is_drawn_by_keyboard_and_by_drag_and_shows_the_week(live_server,
         )
 
     assert "whatever its name says" in refused and "lies under the plan" in taken
-    assert first == "Card 1 is put down, 48 % from the left, 45 % from the top."
+    assert first == "Card 1 is put down, 48 percent from the left, 45 percent from the top."
     assert back == "Card 2 is back where it was." and in_tray == 1
     assert drawn == "Calf barn is drawn."
     assert "The plan is saved." in seen and "Not on the plan yet: Card 5." in seen

@@ -34,8 +34,7 @@ NOTHING_TYPED = _("Nothing was typed. Type at least one number, say why there is
 
 # What steps.js imports, asked for with the page: found one after the other they would cost a slow line a wait each. By
 # their plain names, as the scripts themselves name each other.
-ROUND = ("animals", "arrange", "cups", "end", "end-page", "fields", "jump", "numbers", "read-aloud", "undo")
-MODULES = ("leg-verdict", *(f"round/{name}" for name in ROUND))
+MODULES = ("animals", "arrange", "cups", "end", "end-page", "fields", "jump", "legs", "numbers", "read-aloud", "undo")
 
 
 @farm_page(Need.COUNT)
@@ -107,8 +106,8 @@ def _as_id(text: str) -> UUID:
 
 
 def _page(request: HttpRequest, visit: Visit, form: RoundForm, *, status: int = 200) -> HttpResponse:
-    plan_legs(visit.farm, form.lines)
-    shown = {"walk": form.walk, "lines": form.lines, "wrong": form.wrong, "modules": MODULES}
+    legs = plan_legs(visit.farm, form.lines)
+    shown = {"legs": legs, "walk": form.walk, "lines": form.lines, "wrong": form.wrong, "modules": MODULES}
     lines = [line.line for line in form.lines]
     day = lines[0].day if lines else visit.today
     facts = facts_of(visit.farm, lines, day, _as_id(form.round_id))

@@ -58,7 +58,7 @@ def test_the_form_brings_all_that_the_verdict_needs_without_signal(browser, ben,
     assert plan["rows"] == [list(row) for row in zip(table.below.tolist(), table.over.tolist(), strict=True)]
     assert set(say["words"]) == set(say["marks"]) == {"enough_below", "enough_over", "count_on", "not_clear"}
     assert "{mean}" in say["so_far"] and "10" in say["so_far"]
-    assert re.search(r'<script src="[^"]*leg-verdict[^"]*\.js" defer></script>', page.content.decode())
+    assert re.search(r'<script type="module" src="[^"]*leg-verdict[^"]*\.js"></script>', page.content.decode())
 
 
 def test_without_a_script_the_table_says_the_same(browser, ben, northfield, leg_station):

@@ -1,30 +1,13 @@
 // The running verdict below the boxes of a leg count. By which totals it judges and what it says come with the page, so
 // it needs no signal; without scripts the table on the page says the same. How the totals are worked out stands in
 // monitoring/analysis/leg_verdict.py, and tests/journeys/test_leg_verdict.py holds the two together.
+import { judged } from "./round/legs.js";
 import { digitsOf, rounded } from "./round/numbers.js";
 
 // Whole numbers, one an animal, in the order of the boxes; null while something else stands among them.
 const typed = (boxes) => {
   const parts = [...boxes].flatMap((box) => box.value.split(/[\s,;]+/)).filter((part) => part);
   return parts.every((part) => /^[0-9]{1,7}$/.test(part)) ? parts.map(Number) : null;
-};
-
-// The first total on a line decides, and is not taken back; later animals can only make it unclear.
-export const judged = (flies, plan) => {
-  let total = 0;
-  let side = 0;
-  flies.forEach((each, place) => {
-    total += each;
-    const row = plan.rows[place + 1 - plan.fewest];
-    if (side || !row) return;
-    if (row[0] !== null && total <= row[0]) side = -1;
-    else if (total >= row[1]) side = 1;
-  });
-  // Ten times 2.3 is 23, whatever floats make of it.
-  const over = total >= Math.ceil(Math.round(plan.level * flies.length * 1e6) / 1e6);
-  if (side < 0 && !over) return "enough_below";
-  if (side > 0 && over) return "enough_over";
-  return side || flies.length >= plan.fewest + plan.rows.length - 1 ? "not_clear" : "count_on";
 };
 
 const amount = (value, level) => {

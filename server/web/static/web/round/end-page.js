@@ -1,6 +1,6 @@
 // The end of a round on the spot, drawn from the facts: what server/web/templates/web/round_end.html says, without signal.
-import { judged } from "../leg-verdict.js";
 import { highestOf, resultsOf } from "./end.js";
+import { judged } from "./legs.js";
 import { amount, fill, forNumber } from "./numbers.js";
 
 const element = (name, className = "", ...inside) => {
