@@ -80,14 +80,14 @@ def _first_counted(seasons: Sequence[StationSeason]) -> int:
 
 
 def _station(season: StationSeason, weeks: Sequence[date], axis: StationAxis) -> StationShown:
-    told = [_told(value, bound) for value, bound in zip(season.rates, season.at_least, strict=True)]
-    last = next((at for at in range(len(told) - 1, -1, -1) if told[at]), None)
+    last = next((at for at in range(len(weeks) - 1, -1, -1) if season.rates[at] is not None), None)
+    in_table = zip(season.rates[-IN_TABLE:], season.at_least[-IN_TABLE:], strict=True)
     return StationShown(
         station=season.station,
         picture=mark_safe(station_chart(season.rates, axis)),  # noqa: S308 - drawn by us, numbers only
-        last="" if last is None else told[last],
+        last="" if last is None else _told(season.rates[last], season.at_least[last]),
         last_week=None if last is None else weeks[last],
-        last_weeks=tuple(told[-IN_TABLE:]),
+        last_weeks=tuple(_told(value, bound) for value, bound in in_table),
     )
 
 

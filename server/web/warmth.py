@@ -44,7 +44,7 @@ def warmth_figure(warmth: "Warmth | None") -> WarmthFigure | None:
     series, words = _series(warmth), _words(warmth)
     drawn = {shape: mark_safe(warmth_chart(series, words=words, shape=shape)) for shape in ("wide", "narrow")}  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
     kinds = tuple(flies_phrase(each.kind) for each in warmth.kinds)
-    rows = tuple(_rows(warmth))[: -IN_TABLE - 1 : -1]
+    rows = tuple(_rows(warmth))
     return WarmthFigure(drawn["wide"], drawn["narrow"], tuple(_told(warmth)), kinds, rows, unit_of_degrees())
 
 
@@ -124,13 +124,14 @@ def _sums(warmth: "Warmth") -> list[str]:
 def _rows(warmth: "Warmth") -> list[tuple[date, tuple[str, ...]]]:
     whose = {True: _("the farm's"), False: _("the region's")}
     rows = []
-    for at, day in enumerate(warmth.days):
+    days = warmth.days
+    for at in range(len(days) - 1, max(len(days) - 1 - IN_TABLE, -1), -1):
         low, high = warmth.lowest[at], warmth.highest[at]
         if low is None or high is None:
-            rows.append((day, ()))
+            rows.append((days[at], ()))
             continue
         sums = [
             number_format(round(in_degree_days(each.sums[at] or 0.0)), 0, force_grouping=True) for each in warmth.kinds
         ]
-        rows.append((day, (figure(low, 1), figure(high, 1), whose[warmth.is_own[at]], *sums)))
+        rows.append((days[at], (figure(low, 1), figure(high, 1), whose[warmth.is_own[at]], *sums)))
     return rows
