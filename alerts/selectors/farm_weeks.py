@@ -142,15 +142,30 @@ def share_of_level(row: Assessment) -> float:
 
 def weeks_of_farms(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
     """The week of each farm, seen from a day after it; sixteen queries at most, however many farms."""
-    developed = development_of_farms(farms, day)
-    return [replace(each, development=developed[each.farm.id]) for each in weeks_in_short(farms, week, day)]
+    farm_ids, developed = [farm.id for farm in farms], development_of_farms(farms, day)
+    results = assessments_of_farms(farm_ids, week, week)
+    means = means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week)
+    weeks = _weeks(farms, (week, day), results, means)
+    return [replace(each, development=developed[each.farm.id]) for each in weeks]
 
 
 def weeks_in_short(farms: Sequence["Farm"], week: date, day: date) -> list[FarmWeek]:
-    """The same without the flies' development, which no line of a list tells."""
+    """The same as far as a line of a list tells it: without the flies' development, and with the weeks before of whole
+    farms and of what is over its level only.
+    """
     farm_ids = [farm.id for farm in farms]
-    results = _by_farm(assessments_of_farms(farm_ids, week, week))
-    means = _by_farm(means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week))
+    results = assessments_of_farms(farm_ids, week, week)
+    over = {row.facility_id for row in results if row.facility_id and row.result == LevelWord.OVER}
+    means = means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week, over)
+    return _weeks(farms, (week, day), results, means)
+
+
+def _weeks(
+    farms: Sequence["Farm"], when: tuple[date, date], found: Iterable[Assessment], past: Iterable[WeekMean]
+) -> list[FarmWeek]:
+    """`when`: the week, and the day from which it is seen."""
+    (week, day), farm_ids = when, [farm.id for farm in farms]
+    results, means = _by_farm(found), _by_farm(past)
     open_ones = with_deeds(Alert.objects.filter(farm_id__any_of=array_of(farm_ids), closed_at__isnull=True))
     alerts, evidence = _by_farm(open_ones.order_by("opened_week", "id")), evidence_of_openings(farm_ids, week)
     facilities = _by_farm(facilities_of_farms(farm_ids))

@@ -4,11 +4,8 @@ from collections.abc import Collection, Iterator
 from datetime import date, timedelta
 from uuid import UUID
 
-from django.db.models import OuterRef, Subquery
-
 from alerts.models import AlertEvent, Assessment
 from alerts.models.alert import EventKind
-from alerts.selectors.alerts import open_alerts_of_farms
 from alerts.selectors.told import farms_without_mail, told_of_farms
 from farms.clock import monday_of
 from farms.ledger import actors_of_entries
@@ -29,14 +26,12 @@ def _planned(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator
 
 
 def put_off_by(user_id: UUID, farm_ids: Collection[UUID], today: date) -> Iterator[Promise]:
-    """Open matters whose last putting off was theirs: the entry of the chain says whose it was."""
+    """Open matters whose last putting off was theirs: the entry of the chain says whose it was. Two queries."""
     put_off = AlertEvent.objects.filter(
-        farm_id=OuterRef("farm_id"), alert_id=OuterRef("id"), kind=EventKind.SNOOZED
-    ).order_by("-at", "-id")
-    alerts = open_alerts_of_farms(farm_ids).annotate(
-        put_off_entry=Subquery(put_off.values("entry")[:1]), until=Subquery(put_off.values("evidence__until")[:1])
+        farm_id__any_of=array_of(farm_ids), kind=EventKind.SNOOZED, alert__closed_at__isnull=True
     )
-    found = list(alerts.filter(until__isnull=False).values_list("farm_id", "put_off_entry", "until"))
+    last = put_off.order_by("farm_id", "alert_id", "-at", "-id").distinct("farm_id", "alert_id")
+    found = list(last.values_list("farm_id", "entry", "evidence__until"))
     actors = actors_of_entries((farm_id, entry) for farm_id, entry, _until in found)
     for farm_id, entry, until in found:
         if actors.get((farm_id, entry)) == user_id and date.fromisoformat(until) >= today:

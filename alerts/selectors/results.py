@@ -5,7 +5,7 @@ from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 from uuid import UUID
 
-from django.db.models import F, Max, QuerySet
+from django.db.models import F, Max, Q, QuerySet
 
 from alerts.models import Assessment, CheckRun
 from farms.lookups import array_of
@@ -50,10 +50,14 @@ def assessments_of_farms(farm_ids: Collection[UUID], since: date, until: date) -
     return list(latest(Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week__range=(since, until))))
 
 
-def means_of_farms(farm_ids: Collection[UUID], since: date, until: date) -> list[WeekMean]:
-    """The same results, with their figures alone."""
-    rows = latest(Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week__range=(since, until)))
-    return [WeekMean(*row) for row in rows.values_list(*WeekMean._fields)]
+def means_of_farms(
+    farm_ids: Collection[UUID], since: date, until: date, facilities: Collection[UUID] | None = None
+) -> list[WeekMean]:
+    """The same results, with their figures alone; with `facilities`, those of whole farms and of these."""
+    found = Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week__range=(since, until))
+    if facilities is not None:
+        found = found.filter(Q(facility_id__isnull=True) | Q(facility_id__any_of=array_of(facilities)))
+    return [WeekMean(*row) for row in latest(found).values_list(*WeekMean._fields)]
 
 
 def week_result(farm: "Farm", week: date) -> list[Assessment]:

@@ -7,7 +7,11 @@ from functools import cache
 from typing import Any
 from uuid import UUID
 
+from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils.html import escape
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
 from alerts.selectors import MondayRow, by_verdict, in_parts
 from alerts.selectors.monday import Verdict
@@ -31,16 +35,35 @@ PAGES = {
 
 @dataclass(frozen=True)
 class Line:
-    """One farm: each reason's words with the address of its evidence ("" where it has none), what was promised it by
-    which day, the last note of a call. `verdict`: the heading it would stand under, where the list is sorted otherwise.
+    """One farm, its own page, that of its notes, and its reasons, each with a link to its evidence; what was promised
+    it by which day, the last note of a call. `verdict`: its heading, where the list is sorted otherwise.
     """
 
     row: MondayRow
-    reasons: tuple[tuple[str, str], ...]
+    address: str
+    notes: str
+    reasons: SafeString
     promised: tuple[Promised, ...] = ()
     note: Any = None
     step: Any = None
     verdict: str = ""
+
+    @property
+    def has_a_form(self) -> bool:
+        """Whether something can be sent from the line itself."""
+        return self.step is not None or (self.row.judged and not self.row.gets_mail)
+
+    @property
+    def content(self) -> "Content":
+        """Everything that a line without a form is written from."""
+        row, note = self.row, self.note
+        noted = (note.noted_on, str(note.by), note.text) if note else None
+        name, last = row.farm.name, row.last_round if row.has_not_sent else None
+        told = (row.farm.id, name, row.numbers, row.level_word, row.weeks, row.has_not_sent, last)
+        return told, self.reasons, self.promised, noted, self.verdict
+
+
+Content = tuple[Any, ...]
 
 
 @dataclass(frozen=True)
@@ -60,12 +83,39 @@ class Listed:
         farm_id = row.farm.id
         return Line(
             row,
-            tuple((str(reason), _address(farm_id, reason)) for reason in row.reasons),
+            _address_of("farm", farm_id),
+            _address_of("call_notes", farm_id),
+            mark_safe(" · ".join(_linked(farm_id, reason) for reason in row.reasons)),  # noqa: S308 - escaped in there
             tuple(self.promised.get(farm_id, ())),
             self.notes.last.get(farm_id),
             self.notes.steps.get(farm_id),
             verdict,
         )
+
+
+def written(line: Line, shared: Mapping[str, Any]) -> SafeString:
+    """The line in HTML. `shared`: what all lines are written from, such as today.
+
+    The same content gives the same line, so one without a form is written once and kept: a template takes longer for
+    300 lines than all else that the page does. One with a form has the request's own token in it.
+    """
+    if line.has_a_form:
+        return mark_safe(render_to_string(LINE, {**shared, "line": line, "row": line.row}))  # noqa: S308 - a template's
+    key = (get_language(), line.content, *(shared[name] for name in KNOWN_BY))
+    found = _written.get(key)
+    if found is None:
+        if len(_written) >= MOST_WRITTEN:
+            _written.clear()
+        found = _written[key] = mark_safe(  # noqa: S308 - a template's
+            render_to_string(LINE, {**shared, "line": line, "row": line.row})
+        )
+    return found
+
+
+LINE = "web/includes/monday_line.html"
+KNOWN_BY = ("today", "week", "query")
+MOST_WRITTEN = 5_000  # about 8 MB a process
+_written: dict[Content, SafeString] = {}
 
 
 def regions_in(rows: Sequence[MondayRow]) -> list[tuple[str, str]]:
@@ -109,13 +159,21 @@ ORDERS: Mapping[str, Callable[[MondayRow], Any]] = {
 }
 
 
-def _address(farm_id: UUID, reason: Reason) -> str:
+def _linked(farm_id: UUID, reason: Reason) -> str:
+    """A reason in HTML, as a link where it has evidence. Written here: a template takes ten times as long for 300."""
     if reason.proof is None:
-        return ""
+        return escape(reason)
     page, part = PAGES[reason.proof]
-    about = reason.about if part.endswith("-") else ""
-    address = _pattern(page).replace(str(NOBODY), str(farm_id), 1)
-    return (address.replace(str(NOBODY), reason.about) if reason.proof == Proof.MATTER else address) + part + about
+    address = _address_of(page, farm_id) + part
+    if reason.proof == Proof.MATTER:
+        address = address.replace(str(NOBODY), reason.about)
+    elif reason.proof == Proof.SEASON:
+        address += reason.about
+    return f'<a class="why" href="{escape(address)}">{escape(reason)}</a>'
+
+
+def _address_of(page: str, farm_id: UUID) -> str:
+    return _pattern(page).replace(str(NOBODY), str(farm_id), 1)
 
 
 @cache

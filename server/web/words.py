@@ -1,6 +1,7 @@
 """How numbers, days and weeks are written on a page, in the reader's language. Templates: {% load words %}."""
 
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
@@ -15,6 +16,7 @@ from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
 from alerts.wording.matters import TELLERS, matter_phrase
 from alerts.wording.numbers import day_label, day_phrase, weekday_phrase
+from alerts.wording.numbers import day_label
 from alerts.wording.regions import NOT_TOLD
 from alerts.wording.regions import ratio as ratio_in_figures
 from alerts.wording.results import heading
@@ -98,7 +100,13 @@ def days_up(days: int | None) -> str:
 @register.filter
 def line_of_weeks(weeks: Any, level: str | None = None) -> SafeString:
     """The small line beside a sentence; the sentence says what it shows."""
-    return mark_safe(weeks_line(weeks, level=level)) if len(weeks) else mark_safe("")  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
+    return _line_of_weeks(tuple(weeks), level) if len(weeks) else mark_safe("")
+
+
+@lru_cache(maxsize=2_000)
+def _line_of_weeks(weeks: tuple[float | None, ...], level: str | None) -> SafeString:
+    """The same weeks give the same line, so it is drawn once: a Monday list has 300, and is looked at again."""
+    return mark_safe(weeks_line(weeks, level=level))  # type: ignore[arg-type]  # noqa: S308 - drawn by us, texts escaped
 
 
 @register.filter

@@ -3,9 +3,12 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import quote
 
 from django.http import HttpRequest, HttpResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import render
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -22,7 +25,7 @@ from farms.visits import VisitTold, visit_rules_of, visits_of_adviser
 from server.web.doors import signed_in
 from server.web.forms.monday import ListForm, kept_query
 from server.web.forms.told import TellingForm
-from server.web.monday_lines import Listed, regions_in, sections
+from server.web.monday_lines import Line, Listed, regions_in, sections, written
 
 WEEK = timedelta(weeks=1)
 AHEAD = 2 * WEEK
@@ -49,11 +52,9 @@ def monday(request: HttpRequest) -> HttpResponse:
         "late": late_week(role.group_id, now),
         "rows": rows,
         "form": form,
-        "sections": sections(listed, form),
-        "query": kept_query(request.GET),
+        "sections": _written(request, sections(listed, form), week, today),
         "counts": _counts(rows),
         "letters": sum(row.judged and not row.gets_mail for row in rows),
-        "telling": TellingForm(initial={"told_on": today, "week": week}),
         "promise": list_promise(),
         "planned": [told for told in visits if told.visit.day >= today],
         "rules": visit_rules_of(role.group),
@@ -64,6 +65,22 @@ def monday(request: HttpRequest) -> HttpResponse:
         "later": week + WEEK if week < newest else None,
     }
     return render(request, "web/monday.html", context)
+
+
+def _written(
+    request: HttpRequest, parts: Sequence[tuple[str, str, Sequence[Line]]], week: date, today: date
+) -> list[tuple[str, str, list[SafeString]]]:
+    query = kept_query(request.GET)
+    shared = {
+        "week": week,
+        "today": today,
+        "query": query,
+        "kept": quote(query, safe=""),
+        "telling": TellingForm(initial={"told_on": today, "week": week}),
+        "note_a_call": _("Note a call"),
+        "csrf_token": get_token(request),
+    }
+    return [(part, heading, [written(line, shared) for line in lines]) for part, heading, lines in parts]
 
 
 def _listed(user: Any, rows: Sequence[MondayRow], visits: Sequence[VisitTold], today: date) -> Listed:
