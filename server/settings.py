@@ -79,6 +79,7 @@ MIDDLEWARE = [
     "server.secret_addresses.secret_addresses",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "server.compression.CompressedPages",
     "csp.middleware.CSPMiddleware",
     "server.after_answer.acts_when_answered",
     "server.api.problems.problem_pages",
