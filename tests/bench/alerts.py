@@ -26,12 +26,14 @@ from uuid import UUID
 import django
 from django.db import connection, transaction
 
-from tests.bench.weekly_check import NEWEST, fill, judge
+from tests.bench.weekly_check import NEWEST, WEEKS, fill, judge
 
 ROOT = Path(__file__).resolve().parents[2]
 FARMS, WARMING, MONDAYS, WRITERS = 4_400, 200, 9, 2
 MEBIBYTE = 1024  # kibibytes, in which Linux tells the peak
 LARGE_GROUP, THOUSAND = 20_000, 1_000
+# Which Mondays a process judges, by how many weeks they lie back.
+JUDGED = {"judge": range(MONDAYS), "judge before": range(1, MONDAYS), "judge every": range(WEEKS)}
 
 OWNERS = """
 CREATE TEMPORARY TABLE owned ON COMMIT DROP AS
@@ -166,8 +168,8 @@ def main(group: str, what: str) -> None:
     """Judge the last Mondays, or write a part of the newest one's mails and print what that took."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "server.settings")
     django.setup()
-    if what in ("judge", "judge before"):
-        for back in reversed(range(int(what != "judge"), MONDAYS)):
+    if what in JUDGED:
+        for back in reversed(JUDGED[what]):
             judge(UUID(group), NEWEST - timedelta(weeks=back))
         print("{}")
     elif what == "whole monday":
