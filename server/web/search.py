@@ -89,7 +89,13 @@ def _of(
 
 def _has_all(words: Sequence[str], text: str) -> bool:
     there = folded(text)
-    return all(word in there for word in words)
+    tokens = set(there.split())
+    return all(_is_in(word, there, tokens) for word in words)
+
+
+def _is_in(word: str, text: str, tokens: Collection[str]) -> bool:
+    """Some letters of it; a number as a whole, so that 4 isn't found in 14."""
+    return word in tokens if word.isdecimal() else word in text
 
 
 def _facilities(known: Known, words: Sequence[str]) -> Iterator[Found]:
@@ -108,7 +114,6 @@ def _stations(known: Known, words: Sequence[str], today: date) -> Iterator[Found
     """By their number, so that "north 4" is Card 4 of Northfield; a word alone would find every one."""
     numbers = [int(word) for word in words if word.isdecimal() and len(word) < 5]
     rows = stations_of_farms(list(known.farms), numbers, today)
-    rest = [word for word in words if not word.isdecimal()]
     manages = set(known.where(Need.MANAGE))
 
     def told(row: Any) -> "tuple[str, str, Farm, dict[str, Any]]":
@@ -117,7 +122,7 @@ def _stations(known: Known, words: Sequence[str], today: date) -> Iterator[Found
             return row.label, "siting", farm, {"station_id": row.id}
         return row.label, "farm", farm, {}
 
-    return _of(rows, told, rest)
+    return _of(rows, told, words)
 
 
 def _matters(known: Known, words: Sequence[str]) -> Iterator[Found]:
@@ -149,18 +154,25 @@ def _pages(known: Known, roles: Sequence[Any], words: Sequence[str]) -> Iterator
         pages = (*OF_A_GROUP, *(OF_A_COORDINATOR if role.role == "coordinator" else ()))
         for page in fitting(pages, asked):
             yield Found(str(page.title), reverse(page.name, args=[role.group_id]), role.group.name)
-    named = {word for word in asked if any(word in folded(farm.name) for farm in known.farms.values())}
+    names = [folded(farm.name) for farm in known.farms.values()]
+    named = [word for word in asked if any(_is_in(word, name, name.split()) for name in names)]
     pages_of_farm = fitting(OF_A_FARM, [word for word in asked if word not in named])
     for page in pages_of_farm or fitting(OF_A_FARM, asked):
         yield from _of_farms(page, known, named)
 
 
 def _of_farms(page: Page, known: Known, named: Collection[str]) -> Iterator[Found]:
-    """A farm's page for each farm that is named, or for each of a few."""
-    open_to = [known.farms[farm_id] for farm_id in known.where(page.needs or Need.READ)]
-    meant = [farm for farm in open_to if any(word in folded(farm.name) for word in named)] or open_to
+    """A farm's page for each farm that most of the words name, or for each of a few."""
+    counts = {farm_id: _words_in(known.farms[farm_id].name, named) for farm_id in known.where(page.needs or Need.READ)}
+    most = max(counts.values(), default=0)
+    meant = [known.farms[farm_id] for farm_id, count in counts.items() if count == most]
     if len(meant) > FEW_FARMS:
         yield Found(str(page.title), "", _("of which farm? Type its name, too"))
         return
     for farm in meant:
         yield Found(str(page.title), reverse(page.name, kwargs={"farm_id": farm.id}), farm.name)
+
+
+def _words_in(name: str, words: Collection[str]) -> int:
+    text = folded(name)
+    return sum(_is_in(word, text, text.split()) for word in words)

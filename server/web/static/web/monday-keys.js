@@ -64,5 +64,13 @@ document.addEventListener("htmx:after:swap", () => {
   for (const place of document.querySelectorAll(".note-here")) place.toggleAttribute("data-seen", place.hasChildNodes());
 });
 
+// The address says what is shown, so that a list can be kept, and come back to.
+document.addEventListener("htmx:after:swap", (event) => {
+  const form = event.target instanceof Element ? event.target.closest(".list-form") : null;
+  if (!form) return;
+  const asked = new URLSearchParams([...new FormData(form)].filter(([, value]) => value));
+  history.replaceState(null, "", asked.size ? `?${asked}` : location.pathname);
+});
+
 // A script that works: its keys are shown.
 document.querySelector("#list-keys")?.removeAttribute("hidden");
