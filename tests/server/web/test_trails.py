@@ -15,7 +15,7 @@ TEMPLATES = Path(settings.BASE_DIR) / "server" / "web" / "templates"
 FIRST_PAGES = {"home", "choose", "farm", "monday", "search", "feeds", "your_mails", "mails", "phone"}
 # Of somebody who came by an address alone, and may not be signed in.
 BY_ADDRESS = {"mail_choice", "mail_choice_unknown", "sign_in_link"}
-WITHOUT = FIRST_PAGES | BY_ADDRESS | {"base"}
+WITHOUT = FIRST_PAGES | BY_ADDRESS
 
 
 def test_every_template_of_a_page_has_a_trail():
@@ -23,7 +23,7 @@ def test_every_template_of_a_page_has_a_trail():
     assert {name for name, text in pages.items() if "block trail" not in text} == WITHOUT
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True, databases="__all__")
 def test_every_page_of_a_farm_a_group_and_a_region_shows_it(browser, anna, dana, erik, northfield):
     values = {"farm_id": northfield.id, "group_id": northfield.group_id, "region_id": northfield.region_id}
     shown: dict[str, bool] = {}
