@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from monitoring.charts.svg import element, number, points, text_width, worded
 
 # Radius of a mark at its action level, and the least and the most, in units of the drawing (a pixel at its width).
-AT_LEVEL = {"wide": 15.0, "narrow": 8.0}
+AT_LEVEL = {"wide": 15.0, "narrow": 11.0}
 LEAST, MOST = 0.4, 1.9
-WIDTHS = {"wide": 900.0, "narrow": 360.0}
+WIDTHS = {"wide": 900.0, "narrow": 560.0}
 # A sheet taller than this beside its width is drawn this wide, not over the whole page; a long strip narrower still.
 TALL, TALL_WIDTH, TALLEST = 1.1, 600.0, 1.6
-LETTERS = {"wide": 14.0, "narrow": 11.0}
+LETTERS = {"wide": 14.0, "narrow": 12.0}
 # Shares of the action level at which the shade changes.
 STEPS = (1 / 3, 2 / 3, 1.0, 2.0)
 HATCH = "plan-hatch"

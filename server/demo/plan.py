@@ -11,7 +11,7 @@ from monitoring.services import Drawn, draw_plan
 from server.demo.scenario import Building
 
 # Left, top, width, height of the first, second and third barn on the sheet.
-PLOTS = ((0.05, 0.12, 0.30, 0.42), (0.47, 0.10, 0.48, 0.34), (0.52, 0.60, 0.40, 0.28))
+PLOTS = ((0.05, 0.10, 0.30, 0.50), (0.47, 0.10, 0.48, 0.34), (0.52, 0.60, 0.40, 0.28))
 # What stands on every yard and holds no station: corners from the left upper one.
 MILK_HOUSE = [[0.37, 0.14], [0.45, 0.14], [0.45, 0.30], [0.37, 0.30]]
 FEED = [[0.08, 0.66], [0.30, 0.66], [0.30, 0.74], [0.40, 0.74], [0.40, 0.90], [0.08, 0.90]]
@@ -45,8 +45,8 @@ def _spot(plot: tuple[float, float, float, float], place: int, many: int) -> tup
     rows = -(-many // ACROSS)
     row, column = divmod(place, ACROSS)
     in_row = min(ACROSS, many - row * ACROSS)
-    uneven = ((place * 7) % 5 - 2) / 100
+    uneven = ((place * 7) % 5 - 2) / 200
     return (
         round(left + width * (column + 0.5) / in_row + uneven, 3),
-        round(top + height * (row + 0.62) / (rows + 0.15) + uneven / 2, 3),
+        round(top + height * (row + 0.8) / (rows + 0.25) + uneven / 2, 3),
     )
