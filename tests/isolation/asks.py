@@ -37,7 +37,10 @@ PLAIN = {
 # Secret keys in addresses, by what the address begins with.
 KEYS = {"sign-in/link/": "link_key", "invitation/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
 # What an address has to have in its query string.
-NEEDED_QUERIES = {"get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80"}
+NEEDED_QUERIES = {
+    "get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80",
+    "get /farms/{farm_id}/print/file/": "kind=backs&size=3x5in&paper=letter&language=en&copies=1",
+}
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"region": "region_id"}}
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "q"}

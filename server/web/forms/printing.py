@@ -13,11 +13,12 @@ from server.reports.cards import BACKS, LABELS, TAGS, Cards
 from server.web.choices import choices_of
 
 MOST_CARDS = 600
+HOW_MANY = _("Type a whole number from 1 to 600.")
 PAPERS = [("letter", _("Letter")), ("a4", "A4")]
 CARD_PAPERS = [
-    ("letter", _("many on a sheet of Letter, with cut marks")),
-    ("a4", _("many on a sheet of A4, with cut marks")),
-    ("single", _("one a page, for a label printer or a tray for cards")),
+    ("letter", _("many on Letter, with cut marks")),
+    ("a4", _("many on A4, with cut marks")),
+    ("single", _("one a page, as for a label printer")),
 ]
 INDEX, METRIC = ("3x5in", _("3 x 5 inch (76.2 x 127 mm)")), ("76x127mm", _("76 x 127 mm"))
 BANK, A7 = ("id1", _("bank card (85.6 x 54 mm)")), ("a7", _("A7 (105 x 74 mm)"))
@@ -40,7 +41,7 @@ class CardsForm(forms.Form):
     copies = forms.IntegerField(
         label=_("How many of each"), min_value=1, max_value=MOST_CARDS,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
-        error_messages={"invalid": _("Type a whole number, such as 4.")},
+        error_messages=dict.fromkeys(("invalid", "min_value", "max_value", "required"), HOW_MANY),
     )  # fmt: skip
     language = forms.ChoiceField(label=_("Language"))
 

@@ -235,7 +235,7 @@ def test_some_of_them_are_chosen_by_building_and_number(browser, anna, northfiel
     ("asked", "said"),
     [
         ({"copies": "121"}, "That makes 605, and a file holds 600 at most."),
-        ({"copies": "x"}, "Type a whole number, such as 4."),
+        ({"copies": "x"}, "Type a whole number from 1 to 600."),
         ({"numbers": "1 to 5"}, "Type numbers with commas between them, such as 1-5, 8."),
         ({"numbers": "4, 77"}, "Nothing in use there has the number 77."),
         ({"kind": "poster"}, "Print cards and sheets"),
