@@ -15,7 +15,7 @@ RUNS = 5
 
 def figures() -> dict[str, dict[str, Any]]:
     """Name, value, unit and number of runs of every figure; the median of the runs."""
-    place, client = ranch(), Client()
+    place, client = ranch(), Client(SERVER_NAME="localhost")
     with as_factory():
         client.force_login(User.objects.get(id=place.user_id))
     address = reverse("print_file", kwargs={"farm_id": place.farm.id})
