@@ -28,6 +28,7 @@ let begunAt = null;
 let dayIsTyped = goesOn || isRefused;
 let busy = false;
 let leaving = false;
+let written = () => Promise.resolve();
 
 // By the server's clock, as far as this phone was ever told it.
 const dayOf = async (moment) => dayIn(say.zone, moment - ((await noted("ahead")) ?? 0));
@@ -94,6 +95,8 @@ const finish = async (outcome) => {
 };
 
 const send = async () => {
+  // A write still on its way would bring the draft back after the round went into the queue.
+  await written();
   await setClock();
   await queueRound(roundHere(), isRefused ? null : draftKey);
   const late = new Promise((give) => { setTimeout(() => give("late"), PATIENCE); });
@@ -117,6 +120,7 @@ const isFull = () => reveal("no-room");
 
 const keepDraft = () => {
   const draft = keeper(draftKey, form, isFull);
+  written = () => draft.save();
   const save = (event) => {
     if (busy) return;
     if (event?.target === field("walked_on")) dayIsTyped = true;

@@ -17,7 +17,8 @@ const reason = (say, { rounds, photos }) => {
   const oldest = Math.min(...[...rounds, ...photos].map((item) => item.submitted_at ?? Date.parse(item.taken_at)));
   if (daysSince(oldest) >= LONG) return filled(say.old, { n: daysSince(oldest) });
   if (has("refused")) return say.refused;
-  if (has("signed_out") && !holder) return say.signedOut;
+  // Also a phone that was switched off, whose pages still carry a holder.
+  if (has("signed_out")) return say.signedOut;
   return "";
 };
 

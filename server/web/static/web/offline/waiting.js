@@ -25,7 +25,7 @@ const rightsOn = async () => {
 
 const stateText = (item, rights) => {
   if (item.state === "refused") return say.refused;
-  if (!holder) return rights.switchedOff ? say.switchedOff : say.signedOut;
+  if (!holder || item.state === "signed_out") return rights.switchedOff ? say.switchedOff : say.signedOut;
   if (item.state === "not_yours") return say.notYours;
   return navigator.onLine ? say.soon : say.noSignal;
 };
@@ -65,7 +65,7 @@ const ownRound = (round, photos, rights) => {
   item.dataset.round = round.id;
   put(item, "farm", round.farm_name);
   const who = round.initials ? filled(say.by, { who: round.initials }) : "";
-  const much = [counted(round.stations, say.oneStation, say.manyStations), its.length && counted(its.length, say.onePhoto, say.manyPhotos)];
+  const much = [counted(round.stations ?? 0, say.oneStation, say.manyStations), its.length && counted(its.length, say.onePhoto, say.manyPhotos)];
   put(item, "about", [filled(say.since, { when: whenText(round.submitted_at, language) }), who, ...much].filter((text) => text).join(" · "));
   put(item, "state", stateText(round, rights));
   const list = item.querySelector("[data-reasons]");
