@@ -66,7 +66,7 @@ def days_of(begins_at: datetime, until: datetime, zone: str) -> Iterator[date]:
 
 
 def after_kept_out(due: date, today: date, kept_out: Collection[date]) -> date:
-    """When a round is due whose day, or today, lies in a re-entry time over the whole farm: the first day after it."""
+    """When a round is due whose day, or today, is one on which nobody goes in: on the first day after it."""
     if today in kept_out:
         due = max(due, today)
     while due in kept_out:

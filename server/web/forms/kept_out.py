@@ -6,9 +6,10 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from monitoring.rules.reentry import NO_SUCH_HOUR, on_the_clock
+from monitoring.rules.reentry import NO_SUCH_HOUR, TOO_FAR, on_the_clock
 from server.web.forms.farm import day_field
 
+YEARS = range(1900, 2200)
 CLOCK = _("Type the time as hours and minutes, such as 18:30.")
 
 
@@ -51,6 +52,9 @@ class KeptOutForm(forms.Form):
     def _moment(self, which: str, *, later: bool) -> datetime | None:
         day, clock = self.cleaned_data.get(f"{which}_on"), self.cleaned_data.get(f"{which}_clock")
         if day is None or clock is None:
+            return None
+        if day.year not in YEARS:  # beyond them a clock has no moment
+            self.add_error(f"{which}_on", TOO_FAR)
             return None
         moment = on_the_clock(datetime.combine(day, clock), self.zone, later=later)
         if moment is None:
