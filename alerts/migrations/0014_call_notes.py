@@ -72,8 +72,8 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            models.Q(("done", True), ("text", ""), ("step", "")),
-                            models.Q(("done", False), models.Q(("text", ""), ("step", ""), _negated=True)),
+                            models.Q(("done", True), ("step", ""), ("text", "")),
+                            models.Q(("done", False), models.Q(("step", ""), ("text", ""), _negated=True)),
                             _connector="OR",
                         ),
                         name="call_note_says_something_or_ends_a_step",

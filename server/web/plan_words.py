@@ -10,7 +10,9 @@ def board_words() -> dict[str, str]:
 
 def _of_stations() -> dict[str, str]:
     return {
-        "moved": _("{label}: {left} percent from the left, {top} percent from the top. Enter puts it down, Escape takes it back."),
+        "moved": _(
+            "{label}: {left} percent from the left, {top} percent from the top. Enter puts it down, Escape takes back."
+        ),
         "put_down": _("{label} is put down, {left} percent from the left, {top} percent from the top."),
         "taken_back": _("{label} is back where it was."),
         "back_in_tray": _("{label} is not on the plan."),

@@ -16,7 +16,6 @@ from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
 from alerts.wording.matters import TELLERS, matter_phrase
 from alerts.wording.numbers import day_label, day_phrase, weekday_phrase
-from alerts.wording.numbers import day_label
 from alerts.wording.regions import NOT_TOLD
 from alerts.wording.regions import ratio as ratio_in_figures
 from alerts.wording.results import heading
