@@ -65,17 +65,43 @@ def by_drag(page, label, across, down):
     page.mouse.up()
 
 
+def to_the_board(page, url, key, farm):
+    """Sign in, see that there is no plan yet, and go where it is drawn."""
+    page.goto(url + reverse("sign_in_link", args=[key]))
+    page.get_by_role("main").get_by_role("button").click()
+    page.goto(url + at("plan", farm))
+    page.get_by_role("link", name="Draw the plan").click()
+    page.wait_for_url("**/plan/edit/")
+
+
+def undone(page, label):
+    """How many of a station are in the tray again after "Undo"."""
+    press(page, page.get_by_role("button", name="Undo"))
+    return page.locator("[data-tray]").get_by_role("button", name=label, exact=True).count()
+
+
+def taken_back(page, label):
+    """What is said when a station is moved and Escape pressed."""
+    tab_to(page, page.get_by_role("button", name=label, exact=True))
+    keys(page, "Shift+ArrowLeft", "Escape")
+    return said(page)
+
+
+def triangle(page):
+    """An outline by keyboard: a corner in the middle, one to the right, one below."""
+    page.get_by_label("What it is").first.select_option(label="Calf barn")
+    press(page, page.get_by_role("button", name="Draw its outline"))
+    keys(page, "Enter", *["Shift+ArrowRight"] * 4, "Enter", *["Shift+ArrowDown"] * 4, "Enter")
+    press(page, page.get_by_role("button", name="Close the outline"))
+    return said(page)
+
+
 def test_a_plan_is_drawn_by_keyboard_and_by_drag_and_shows_the_week(live_server, anna, northfield, calf_barn, cards):
     key = make_sign_in_link(user=anna, now=timezone.now(), valid_for=timedelta(hours=1))
     with chromium() as browser:
         page = browser.new_context(**OFFICE).new_page()
         complaints = watched(page)
-        page.goto(live_server.url + reverse("sign_in_link", args=[key]))
-        page.get_by_role("main").get_by_role("button").click()
-        page.goto(live_server.url + at("plan", northfield))
-        page.get_by_role("link", name="Draw the plan").click()
-        page.wait_for_url("**/plan/edit/")
-
+        to_the_board(page, live_server.url, key, northfield)
         refused = laid(page, "yard.png", b"PK\x03\x04" + bytes(99), "image/png")
         complaints.clear()  # 422 is an answer that the console names
         page.goto(live_server.url + at("plan_edit", northfield))
@@ -85,21 +111,13 @@ def test_a_plan_is_drawn_by_keyboard_and_by_drag_and_shows_the_week(live_server,
         by_keyboard(page, "Card 1", "Enter", "ArrowLeft", "ArrowLeft", "Shift+ArrowUp")
         first = said(page)
         by_keyboard(page, "Card 2", "ArrowRight", "ArrowRight", "Shift+ArrowDown")
-        tab_to(page, page.get_by_role("button", name="Card 2", exact=True))
-        keys(page, "Shift+ArrowLeft", "Escape")
-        back = said(page)
+        back = taken_back(page, "Card 2")
         by_drag(page, "Card 3", 0.25, 0.75)
         by_drag(page, "Card 4", 0.6, 0.6)
-        press(page, page.get_by_role("button", name="Undo"))
-        in_tray = page.locator("[data-tray]").get_by_role("button", name="Card 4", exact=True).count()
+        in_tray = undone(page, "Card 4")
         by_drag(page, "Card 4", 0.6, 0.2)
 
-        # A triangle by keyboard: a corner in the middle, one to the right, one below.
-        page.get_by_label("What it is").first.select_option(label="Calf barn")
-        press(page, page.get_by_role("button", name="Draw its outline"))
-        keys(page, "Enter", *["Shift+ArrowRight"] * 4, "Enter", *["Shift+ArrowDown"] * 4, "Enter")
-        press(page, page.get_by_role("button", name="Close the outline"))
-        drawn = said(page)
+        drawn = triangle(page)
         press(page, page.get_by_role("button", name="Save the plan"))
         page.wait_for_url("**/plan/")
         seen = page.inner_text("main")
