@@ -46,7 +46,7 @@ def test_a_farm_without_anything_shows_the_guide(browser, anna, bare):
     assert "Next: The farm" in words(found) and "Setting up" in words(found)
 
 
-def test_from_nothing_to_numbered_cards(browser, anna, bare):
+def with_buildings(browser: Any, anna: Any, bare: Farm) -> Any:
     client = browser(anna)
     kept = {"name": "Bare Hill", "language": "es", "time_zone": "America/Denver", "opens_on": "2026-05-25"}
     assert "Next: Barns and lots" in words(step(client, bare, "start_farm", kept))
@@ -65,6 +65,11 @@ def test_from_nothing_to_numbered_cards(browser, anna, bare):
         "name-3": "",
     }
     assert "3 buildings are added." in words(step(client, bare, "start_buildings", names))
+    return client
+
+
+def test_five_cards_are_proposed_for_each_building_and_numbered_on(browser, anna, bare):
+    client = with_buildings(browser, anna, bare)
     asked = client.get(reverse("start_stations", args=[bare.id])).content.decode()
     assert asked.count('value="5"') == 3 and "Out of reach of animals and children" in asked and "label" in asked
     with as_factory():
