@@ -9,7 +9,8 @@ const ageOf = (news) => (Date.now() - Date.parse(news.dataset.served)) / 1000;
 const tell = (news) => {
   const age = ageOf(news);
   // A clock that was put back makes a page younger than it can be: then nobody knows how old it is.
-  news.querySelector("[data-old]").hidden = navigator.onLine && age >= -OLD && age < OLD;
+  const kept = "keptAt" in document.documentElement.dataset; // the page came from the phone (offline/keep.js)
+  news.querySelector("[data-old]").hidden = !kept && navigator.onLine && age >= -OLD && age < OLD;
   for (const notice of news.querySelectorAll("[data-ends-in]")) {
     const ended = age >= Number(notice.dataset.endsIn);
     for (const line of notice.querySelectorAll("[data-while]")) line.hidden = ended;

@@ -29,10 +29,12 @@ export const queueRound = async (round, draftKey) => {
   tell("added", { round: round.id });
 };
 
-// The server has it: out of the queue, and its photos may follow.
-export const roundIsSent = async (id, end) => {
+// The server has it: out of the queue, and its photos may follow. What was added to the round while it was on its way
+// stays and goes after it, under the same id.
+export const roundIsSent = async ({ id, submitted_at: sent }, end) => {
   await within(["rounds", "photos"], "readwrite", async (ask) => {
-    await ask("rounds", "delete", id);
+    const there = await ask("rounds", "get", id);
+    if (there?.submitted_at === sent) await ask("rounds", "delete", id);
     for (const photo of await ask("photos", "getAll")) {
       if (photo.round === id) await ask("photos", "put", { ...photo, state: "waiting", may_go: true });
     }

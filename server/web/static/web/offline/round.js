@@ -26,8 +26,10 @@ const reveal = (name, text) => {
 };
 let begunAt = null;
 let dayIsTyped = goesOn || isRefused;
-let busy = false;
+let busy = false; // on its way into the queue, or out of it
+let isPutBy = false; // this page has put the round into the queue
 let leaving = false;
+let goesFurther = false;
 let written = () => Promise.resolve();
 
 // By the server's clock, as far as this phone was ever told it.
@@ -73,7 +75,11 @@ const mend = async () => {
   return true;
 };
 
+// The form can be gone on with: what is added then goes under the same id, after what waits.
 const waits = (why = "") => {
+  busy = false;
+  goesFurther = false;
+  form.addEventListener("input", () => { goesFurther = true; }, { once: true });
   if (!tellForm("waits", { round_id: roundIdOf(form), why })) return;
   const place = part("offline-round");
   for (const child of [...form.children, ...place.children]) child.hidden = child !== place;
@@ -104,13 +110,13 @@ const send = async () => {
   const first = await Promise.race([sent, late]);
   if (first !== "late") return finish(first);
   waits();
-  return sent.then((outcome) => { if (outcome?.kind === "sent") arrived(outcome.end); });
+  return sent.then((outcome) => { if (outcome?.kind === "sent" && !goesFurther) arrived(outcome.end); });
 };
 
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   if (busy) return;
-  busy = true;
+  busy = isPutBy = true;
   // Where this browser can't store it, the form goes as it would without scripts.
   send().catch(() => HTMLFormElement.prototype.submit.call(form));
 });
@@ -150,9 +156,9 @@ const begin = async () => {
   listen(({ what, key, values, round, end }) => {
     if (what === "typed" && key === draftKey && !busy) draft.take(values);
     if (round !== roundIdOf(form)) return;
-    if (what === "sent" && busy) arrived(end);
+    if (what === "sent" && isPutBy && !goesFurther) arrived(end);
     // Another tab has given this round up for sending.
-    if (what === "added" && !busy) location.reload();
+    if (what === "added" && !isPutBy) location.reload();
   });
   return draft;
 };
@@ -182,5 +188,7 @@ const start = async () => {
   const other = rounds.find((round) => round.farm === say.farm && round.holder === holder && round.id !== roundIdOf(form));
   if (other) reveal("one-waits");
   form.dataset.round = "ready";
+  // What is typed is kept, so that leaving the page needs no question (round/steps.js).
+  if (draft) form.dataset.kept = "";
 };
 start().catch(isFull);

@@ -108,7 +108,7 @@ const sendAll = async (urgent) => {
     const outcome = await judge(round, session, sendRound);
     outcomes.set(round.id, outcome);
     if (outcome.kind === "no_signal") return outcomes;
-    await (outcome.kind === "sent" ? roundIsSent(round.id, outcome.end) : keep("rounds", round, outcome));
+    await (outcome.kind === "sent" ? roundIsSent(round, outcome.end) : keep("rounds", round, outcome));
   }
   await sendPhotos(session, urgent);
   return outcomes;

@@ -348,7 +348,8 @@ form.addEventListener("round:restored", () => {
   if (untouched && !stepOf(window.location.hash)) show(first(), { quiet: true });
   else draw();
 });
-form.addEventListener("round:waits", () => {
+form.addEventListener("round:waits", (event) => {
+  event.preventDefault(); // the end is shown here
   const entries = places
     .map((place) => ({ place, ...read(place) }))
     .filter((entry) => (entry.count === null ? entry.reason : entry.exposure > 0));
