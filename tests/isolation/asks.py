@@ -4,7 +4,6 @@ A new name in an address or a body is filled from the table of the same name (`a
 has to be told here; the matrix fails until it is.
 """
 
-import base64
 import json
 import re
 from collections.abc import Iterator
@@ -19,6 +18,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from server.api.documentation import DOCUMENT
 from tests.isolation.forms import Fields, forms_in
+from tests.isolation.later_records import PNG
 from tests.isolation.routes import Route, routes
 from tests.isolation.scene import FarmScene, Scene
 from tests.monitoring.pictures import jpeg

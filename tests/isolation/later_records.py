@@ -1,5 +1,6 @@
 """What comes into the isolation scene beside a season's records: a file on its way, webhooks, the office's notes."""
 
+import base64
 import json
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
@@ -36,6 +37,10 @@ if TYPE_CHECKING:
 
 AUTUMN = date(2026, 9, 1)  # closed to visits from then on
 LONG_AGO = date(2026, 5, 1)
+# White, 16 by 16 points: what comes behind its end is no part of the picture.
+PNG = base64.b64decode(
+    b"iVBORw0KGgoAAAANSUhEUgAAABAAAAAQCAAAAAA6mKC9AAAAEUlEQVR4nGP8z4AKmBhGtAAAIBABH5AWUzYAAAAASUVORK5CYII="
+)
 HAPPENINGS = tuple(Happening.values)
 
 
@@ -94,7 +99,7 @@ def plan_of(scene: "FarmScene") -> None:
     corners = [[0.1, 0.1], [0.4, 0.1], [0.4, 0.5]]
     with acting(scene.owner):
         card = Station.objects.filter(farm_id=farm.id).order_by("id").first()
-        picture = Picture("png", b"\x89PNG\r\n\x1a\n" + f"{word} {scene.number}".encode(), 300, 200)
+        picture = Picture("png", PNG + f"{word} {scene.number}".encode(), 300, 200)
         lay_picture(farm=farm, picture=picture, by=scene.owner, now=NOW)
         drawn = Drawn([{"name": f"{word} silo", "points": corners}], {card.id: (0.2, 0.2)} if card else {})
         draw_plan(farm=farm, drawn=drawn, by=scene.owner, now=NOW)
