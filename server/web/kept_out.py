@@ -10,7 +10,6 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.utils import timezone
 from django.utils.dateformat import format as dated
 from django.utils.formats import date_format
 from django.utils.timesince import timeuntil
@@ -55,7 +54,7 @@ class Notice:
 class KeptOut:
     """What a page tells: the notices, and for a page that was kept, when that was known, a sentence a language.
 
-    `served` is the real clock's: a page's age is counted by it, also where the farm's day is a demo's.
+    `served` is that moment, by which a script counts the page's age; not told where the clock is a demo's.
     """
 
     notices: list[Notice]
@@ -71,7 +70,7 @@ def kept_out_told(visit: Visit, *, languages: Sequence[str] = ()) -> KeptOut:
     names = typed_by_names(visit, [*rows, *(old for before in earlier.values() for old in before)])
     spoken = languages or page_first()
     notices = [_notice(visit, row, earlier[row.id], names, spoken) for row in rows]
-    return KeptOut(notices, timezone.now(), in_each(spoken, lambda: _known(visit)), in_each(spoken, _law))
+    return KeptOut(notices, visit.now, in_each(spoken, lambda: _known(visit)), in_each(spoken, _law))
 
 
 def places_kept_out(visit: Visit) -> set[UUID | None]:

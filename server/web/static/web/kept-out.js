@@ -3,14 +3,15 @@
 
 const OLD = 5 * 60; // seconds
 
-// Seconds since the service wrote the page, by this phone's clock.
+// Seconds since the service wrote the page, by this phone's clock; not a number where its clock stands (the demo).
 const ageOf = (news) => (Date.now() - Date.parse(news.dataset.served)) / 1000;
 
 const tell = (news) => {
   const age = ageOf(news);
   // A clock that was put back makes a page younger than it can be: then nobody knows how old it is.
   const kept = "keptAt" in document.documentElement.dataset; // the page came from the phone (offline/keep.js)
-  news.querySelector("[data-old]").hidden = !kept && navigator.onLine && age >= -OLD && age < OLD;
+  news.querySelector("[data-old]").hidden = !kept && navigator.onLine && !(Math.abs(age) >= OLD);
+  if (Number.isNaN(age)) return;
   for (const notice of news.querySelectorAll("[data-ends-in]")) {
     const ended = age >= Number(notice.dataset.endsIn);
     for (const line of notice.querySelectorAll("[data-while]")) line.hidden = ended;
