@@ -6,21 +6,24 @@ from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet
 
-from farms.models import Farm
-from monitoring.models import Photo, PhotoPicture
+from farms.models import Facility, Farm
+from monitoring.models import Photo, PhotoPicture, Station
 from monitoring.models.photo import PhotoKind
 
 
 @dataclass(frozen=True)
 class HatchingPlace:
-    """A place on the plan where flies hatch, with the photo that says so. x and y from 0 (left, top) to 1."""
+    """A place where flies hatch, with the photo that says so.
+
+    `spot` is its place on the plan (x, y from 0, left and top, to 1) where one was said; else it is near the station.
+    """
 
     photo_id: UUID
     round_id: UUID
-    facility_id: UUID | None
+    station: Station | None
+    facility: Facility | None
     seen_at: datetime
-    x: float
-    y: float
+    spot: tuple[float, float] | None
 
 
 def photos_of(farm: Farm) -> QuerySet[Photo]:
@@ -43,12 +46,16 @@ def picture_of(photo: Photo, *, small: bool = False) -> bytes | None:
 
 
 def hatching_places(farm: Farm, since: date) -> list[HatchingPlace]:
-    """Where flies hatch, as photos from a day (UTC) on say it that were put on the plan, newest first; none erased."""
-    photos = photos_of(farm).filter(_there(), kind=PhotoKind.HATCHING, x__isnull=False, taken_at__date__gte=since)
+    """Where flies hatch, as photos from a day (UTC) on say it, newest first; none erased."""
+    photos = photos_of(farm).filter(_there(), kind=PhotoKind.HATCHING, taken_at__date__gte=since)
     return [
-        HatchingPlace(each.id, each.round_id, each.facility_id, each.taken_at, each.x, each.y)  # type: ignore[arg-type]
+        HatchingPlace(each.id, each.round_id, each.station, each.facility, each.taken_at, _spot(each))
         for each in photos
     ]
+
+
+def _spot(photo: Photo) -> tuple[float, float] | None:
+    return None if photo.x is None or photo.y is None else (photo.x, photo.y)
 
 
 def _there() -> Exists:

@@ -15,22 +15,30 @@ from alerts.selectors import week_result
 from alerts.selectors.station_effects import by_station, effects_of_stations
 from alerts.selectors.stations_in_week import StationWeek, stations_in_week
 from alerts.wording import question_text
-from farms.clock import monday_of
+from farms.clock import local_date, monday_of
 from farms.selectors import facilities_of, season_on
-from monitoring.charts.plan import PlanWords, Sheet, StationMark, plan_drawing
+from monitoring.charts.plan import HatchingMark, PlanWords, Sheet, StationMark, plan_drawing
 from monitoring.methods import METHODS
 from monitoring.rules.cells import FIRST_DAY
-from monitoring.selectors import outlines_of, plan_of, spots_of, stations_of, summaries_of
+from monitoring.selectors import (
+    HatchingPlace,
+    hatching_places,
+    outlines_of,
+    plan_of,
+    spots_of,
+    stations_of,
+    summaries_of,
+)
 from server.web.choices import label_of
-from server.web.words import level_name, method_name, rate, unit, week_of
+from server.web.words import level_name, method_name, rate, short_day, unit, week_of
 from server.web.worst import Worst, worst_of
 
 if TYPE_CHECKING:
     from farms.models import Facility, Farm
-    from monitoring.charts.plan import HatchingMark
-    from monitoring.models import Plan
+    from monitoring.models import Plan, Station
 
 SIX_DAYS = timedelta(days=6)
+SEASON = timedelta(weeks=26)  # where no season holds the week
 PLAIN_SHEET = (1400, 1000)
 Spot = tuple[float, float]
 
@@ -113,6 +121,20 @@ class PlanLine:
 
 
 @dataclass(frozen=True)
+class Hatching:
+    """A place where flies hatch, as a photo of a round says it; its spot on the plan, None where nobody knows it."""
+
+    told: str
+    round_id: UUID
+    spot: tuple[float, float] | None
+
+    @property
+    def mark(self) -> HatchingMark:
+        x, y = self.spot or (0.0, 0.0)
+        return HatchingMark(x, y, self.told)
+
+
+@dataclass(frozen=True)
 class PlanSeen:
     """The plan with one method's stations in one week (its Monday)."""
 
@@ -121,7 +143,7 @@ class PlanSeen:
     week: date
     counted: Mapping[str, Sequence[date]]
     lines: Sequence[PlanLine]
-    hatching: "Sequence[HatchingMark]" = ()
+    hatching: Sequence[Hatching]
 
     @property
     def placed(self) -> list[PlanLine]:
@@ -159,11 +181,16 @@ class PlanSeen:
                 counted=counted, shown=len(self.placed)
             ),
         )
-        return drawn(self.ground.sheet, [line.mark for line in self.placed], words, self.hatching)
+        return drawn(
+            self.ground.sheet,
+            [line.mark for line in self.placed],
+            words,
+            [each.mark for each in self.hatching if each.spot],
+        )
 
 
 def drawn(
-    sheet: Sheet, marks: Sequence[StationMark], words: PlanWords, hatching: "Sequence[HatchingMark]" = ()
+    sheet: Sheet, marks: Sequence[StationMark], words: PlanWords, hatching: Sequence[HatchingMark] = ()
 ) -> dict[str, SafeString]:
     """The plan for a page's width and a phone's."""
     shapes = ("wide", "narrow")
@@ -189,7 +216,28 @@ def plan_seen(farm: "Farm", asked: Mapping[str, str], today: date) -> PlanSeen:
     season = season_on(farm, week + SIX_DAYS)
     # A season that is over is seen on the plan of its time.
     ground = ground_of(farm, season.closes_on if season is not None else None)
-    return PlanSeen(ground, method, week, counted, _lines(ground, method, week))
+    since = season.opens_on if season is not None else week - SEASON
+    return PlanSeen(ground, method, week, counted, _lines(ground, method, week), _hatching(ground, since))
+
+
+def _hatching(ground: Ground, since: date) -> list[Hatching]:
+    """This season's, each at its own spot or at that of the station it was taken at."""
+    return [
+        Hatching(_told_of(ground.farm, place), place.round_id, place.spot or _near(ground, place.station))
+        for place in hatching_places(ground.farm, since)
+    ]
+
+
+def _near(ground: Ground, station: "Station | None") -> tuple[float, float] | None:
+    return ground.spots.get(station.id) if station else None
+
+
+def _told_of(farm: "Farm", place: HatchingPlace) -> str:
+    where = [*([place.station.label] if place.station else []), *([place.facility.name] if place.facility else [])]
+    day = short_day(local_date(place.seen_at, farm.time_zone))
+    if not where:
+        return _("Flies hatch here: photo of {day}").format(day=day)
+    return _("Flies hatch here: photo of {day}, {where}").format(day=day, where=", ".join(where))
 
 
 def plates(ground: Ground, today: date) -> dict[str, SafeString]:

@@ -59,9 +59,6 @@ OTHER_DAYS = {
 # Whose record a client-made `id` is, by the list in which it stands in a body; "" at the top.
 OWN_IDS = {"readings": "reading_id", "hung": "placement_id", "notes": "note_id", "": "reading_id"}
 CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\n"
-PNG = base64.b64decode(
-    b"iVBORw0KGgoAAAANSUhEUgAAABAAAAAQCAAAAAA6mKC9AAAAEUlEQVR4nGP8z4AKmBhGtAAAIBABH5AWUzYAAAAASUVORK5CYII="
-)
 JPEG = jpeg()
 TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
 # What is sent from a page that has no such form for the scene: a season that has its last day, a feed that is there, a

@@ -11,13 +11,17 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
+from farms.ids import uuid7
 from farms.models import Season
 from farms.services import make_phone_code
 from monitoring.models import Plan, PlanPicture, Siting, WeeklySummary
-from monitoring.services import Drawn, draw_plan
+from monitoring.selectors import rounds_of
+from monitoring.services import Drawn, PhotoSent, add_photo, draw_plan
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_stations
+from tests.monitoring.pictures import jpeg
 from tests.monitoring.plan_files import bomb, file_of, pdf, sketch
+from tests.monitoring.sending import STAFF
 from tests.server.web.pages import at, hidden_fields, words
 
 pytestmark = pytest.mark.django_db
@@ -70,6 +74,15 @@ class TestSeeing:
         assert "Card 2, Calf barn: 84 % of the week's catch." in page
         assert re.search("Card 5 not on the plan \N{EN DASH} not counted not counted lost", page)
         assert "Calf barn" in page and "one card or trap beside it only says where to look" in page
+
+    def test_a_photo_of_where_flies_hatch_is_marked_at_the_station_it_was_taken_at(self, browser, anna, counted, cards):
+        with acting(anna):
+            taken = PhotoSent(id=uuid7(), kind="hatching", taken_at=NOW, content=jpeg(), station=cards[1])
+            walked = rounds_of(counted).latest("walked_on")
+            add_photo(walked=walked, sent=taken, actor=STAFF, now=NOW)
+        page = browser(anna).get(at("plan", counted))
+        assert "Flies hatch here: photo of June 1, Card 2" in words(page)
+        assert drawing(page).count('class="hatching"') == 1
 
     def test_method_and_week_are_links_and_an_earlier_week_its_own(self, browser, anna, counted):
         client = browser(anna)
