@@ -190,7 +190,7 @@ def send(page: Any) -> None:
     page.get_by_role("button", name="Send the round").click()
 
 
-def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_server, anna, northfield, tmp_path):
+def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_server, anna, northfield, cards, tmp_path):
     site, link, next_link = live_server.url, link_for(anna), link_for(anna)
     with phones(tmp_path) as phone:
         context = phone("one")
@@ -200,11 +200,12 @@ def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_ser
         type_counts(page, {1: 20, 2: 30})
         context.set_offline(True)
         type_counts(page, {3: 25})
-        # Shut in the middle, and opened again in the barn: the page comes from the phone and says so.
-        page.reload()
+        # Shut in the middle, and opened again in the barn by a tag: the page comes from the phone and says so.
+        page.goto(site + reverse("tag", args=[northfield.id, cards[2].id]))
         until(page, READY)
         assert "No signal: this page is from" in page.inner_text("body")
         assert "You are going on with the round" in page.inner_text("main")
+        assert page.get_by_label("Specks on Card 3").is_visible()
         assert page.get_by_label("Specks on Card 3").input_value() == "25"
         camera = {"name": "a.png", "mimeType": "image/png", "buffer": PICTURE}
         page.get_by_label("Take a photo of Card 4").set_input_files(camera)

@@ -12,6 +12,19 @@ export const pagesOf = (holder) => `pages-${holder || "nobody"}`;
 const holderIn = (text) => /<html[^>]*\sdata-holder="([^"]*)"/.exec(text)?.[1] ?? "";
 export const isKept = (path) => path === WAITING_PAGE || ROUND_PAGE.test(path);
 
+// What a tag opens without signal: the round of its farm, at its station. Its address has the bytes of both ids as
+// base64url (RFC 4648, section 5).
+const TAG = /^\/at\/([\w-]{22})\/([\w-]{22})\/$/;
+const idFrom = (letters) => {
+  const bytes = [...atob(letters.replaceAll("-", "+").replaceAll("_", "/"))];
+  const hex = bytes.map((byte) => byte.charCodeAt(0).toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+};
+export const roundOfTag = (path) => {
+  const [, farm, station] = TAG.exec(path) ?? [];
+  return farm ? { page: `/farms/${idFrom(farm)}/count/`, anchor: `#at-${idFrom(station)}` } : null;
+};
+
 // A page as it came, with the moment at which it came. Its policy stays with it; how it was packed doesn't.
 const dated = (answer, text) => {
   const headers = new Headers(answer.headers);

@@ -1,6 +1,6 @@
 // The service worker: pages of the round from the cache without signal, and sending when no page is open.
 import { flush } from "./send.js";
-import { OFFLINE_PAGE, forgetHolder, isKept, isLasting, keepAnswer, keepPage, keptPage, tidyShelf } from "./keep.js";
+import { OFFLINE_PAGE, forgetHolder, isKept, isLasting, keepAnswer, keepPage, keptPage, roundOfTag, tidyShelf } from "./keep.js";
 
 // A bar of signal that carries nothing is no signal.
 const SLOW = 3000;
@@ -35,6 +35,8 @@ const pageFor = async (event, path) => {
   try {
     return await (late ? Promise.race([coming, late]) : coming);
   } catch {
+    const tag = roundOfTag(path);
+    if (tag && (await keptPage(tag.page))) return Response.redirect(tag.page + tag.anchor);
     return kept ?? (await keptPage(OFFLINE_PAGE)) ?? Response.error();
   }
 };

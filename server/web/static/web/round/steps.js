@@ -59,7 +59,10 @@ for (const each of form.querySelectorAll(".count-field input")) each.enterKeyHin
 
 // --- Where we are ---------------------------------------------------------------------------------------------------
 const anchorOf = (step) => (step === "list" || step === "finish" ? `round-${step}` : step.id);
-const stepOf = (hash) => order.find((step) => `#${anchorOf(step)}` === hash);
+// By its own anchor, which names the card that hangs; or by the station's, which a tag without signal knows alone.
+const stationOf = (step) => step.querySelector?.('[name="line"]').value.split(".")[0];
+const stepOf = (hash) =>
+  order.find((step) => `#${anchorOf(step)}` === hash) ?? order.find((step) => `#at-${stationOf(step)}` === hash);
 
 // So that a switch of language comes back here.
 const remember = (step) => {
