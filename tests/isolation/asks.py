@@ -291,7 +291,7 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     if route.template.endswith("plan/edit/picture/"):
         given["picture"] = SimpleUploadedFile("yard.png", PNG, "image/png")
     if route.template.endswith("start/people/"):
-        given["name-0"] = ["Somebody"]  # no line of it has to be filled, but one of them
+        given = {"name-0": ["Somebody"], "email-0": ["somebody@example.org"]}  # six lines with one address are refused
     if route.template.endswith("file/table/"):
         given["table"] = SimpleUploadedFile("counts.csv", CSV, "text/csv")
     if route.template.endswith("photos/"):
