@@ -78,5 +78,5 @@ def test_everything_wrong_is_named_at_once(new_farm, other_group: Group, erik: U
     with acting(erik), pytest.raises(Invalid) as refused:
         services.register_farm(by=erik, farm=wrong, owner=anna, now=NOW)
     assert [each.pointer for each in refused.value.errors] == [
-        "/name", "/region", "/holding", "/time_zone", "/language",
+        "/name", "/time_zone", "/language", "/region", "/holding",
     ]  # fmt: skip

@@ -207,6 +207,7 @@ def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_ser
         assert "You are going on with the round" in page.inner_text("main")
         assert page.get_by_label("Specks on Card 3").is_visible()
         assert page.get_by_label("Specks on Card 3").input_value() == "25"
+        page.evaluate(GO_TO, "Card 4")
         camera = {"name": "a.png", "mimeType": "image/png", "buffer": PICTURE}
         page.get_by_label("Take a photo of Card 4").set_input_files(camera)
         page.get_by_role("img", name="Photo: Card 4").wait_for()

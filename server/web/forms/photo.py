@@ -31,6 +31,7 @@ class PhotoForm(forms.Form):
     station_id = forms.ChoiceField(label=_("Which card, trap or leg count"), required=False)
     facility_id = forms.ChoiceField(required=False)
     taken_at = forms.CharField(required=False)
+    sent_at = forms.CharField(required=False)
     x = forms.FloatField(required=False)
     y = forms.FloatField(required=False)
 
@@ -48,8 +49,15 @@ class PhotoForm(forms.Form):
         self.fields[name].choices = choices  # type: ignore[attr-defined]
 
     def clean_taken_at(self) -> datetime | None:
-        """A moment; without an offset it is one of UTC. None where it isn't said."""
-        text = self.cleaned_data["taken_at"]
+        return self._moment("taken_at")
+
+    def clean_sent_at(self) -> datetime | None:
+        """By the phone's clock: how far that is from ours, `taken_at` is moved by."""
+        return self._moment("sent_at")
+
+    def _moment(self, name: str) -> datetime | None:
+        """Without an offset it is one of UTC. None where it isn't said."""
+        text = self.cleaned_data[name]
         if not text:
             return None
         try:

@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from monitoring.charts import ChartWords, SeasonSeries, WorkMark, season_chart
+from server.web.forms.count import number_box
 from server.web.words import rate, short_day
 
 # An invented season of ten weeks, one of them not counted; the work is marked with its letter.
@@ -44,7 +45,9 @@ class Token:
 class ExampleForm(forms.Form):
     """One field of each kind."""
 
-    number = forms.IntegerField(label=gettext_lazy("A number"), help_text=gettext_lazy("Its hint stands here."))
+    number = forms.IntegerField(
+        label=gettext_lazy("A number"), help_text=gettext_lazy("Its hint stands here."), widget=number_box()
+    )
     choice = forms.ChoiceField(
         label=gettext_lazy("A choice"), widget=forms.RadioSelect,
         choices=[("one", gettext_lazy("one")), ("other", gettext_lazy("the other"))],

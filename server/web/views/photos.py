@@ -21,6 +21,7 @@ from monitoring.services import PhotoSent, add_photo, erase_photo
 from server.api.problems import refusal_of
 from server.web.doors import Visit, farm_page
 from server.web.forms.photo import PhotoForm
+from server.web.phone_clock import by_our_clock
 
 # Asked again each time, by its tag: what was erased is gone at once, and what was seen isn't sent twice.
 CACHED = "private, no-cache"
@@ -85,7 +86,7 @@ def _sent(request: HttpRequest, visit: Visit) -> PhotoSent:
         raise PhotoRefused(errors=form.details())
     found = form.cleaned_data
     return PhotoSent(
-        id=found["id"], kind=found["kind"], taken_at=found["taken_at"] or visit.now,
+        id=found["id"], kind=found["kind"], taken_at=by_our_clock(found["taken_at"], found["sent_at"], visit.now),
         # One byte more than is taken: enough to be refused, whatever its size.
         content=found["file"].read(MOST_BYTES + 1),
         station=form.stations.get(found["station_id"]), facility=form.facilities.get(found["facility_id"]),

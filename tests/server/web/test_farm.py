@@ -122,7 +122,7 @@ def test_an_adviser_sees_the_farm_and_a_recorder_no_settings(browser, ben, dana,
 
 def test_the_page_asks_the_database_a_bounded_number_of_times(browser, anna, season, django_assert_max_num_queries):
     client = browser(anna)
-    with django_assert_max_num_queries(60):
+    with django_assert_max_num_queries(61):
         client.get(at("farm", season))
 
 

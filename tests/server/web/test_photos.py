@@ -1,5 +1,6 @@
 """Photos on a round's page: by a form and by a script, shown small and large, erased after a question."""
 
+from datetime import timedelta
 from io import BytesIO
 
 import pytest
@@ -56,6 +57,15 @@ def test_a_script_sends_a_photo_as_often_as_it_likes(browser, ben, walked, cards
         photo = Photo.objects.get()
     assert (str(photo.id), photo.station_id, photo.sent_by) == (first["id"], cards[2].id, ben.id)
     assert photo.taken_at.isoformat() == "2026-06-01T12:40:00+00:00"
+
+
+def test_a_phone_whose_clock_is_wrong_has_its_photo_at_the_right_time(browser, ben, walked):
+    ahead = timezone.now() + timedelta(days=2)
+    phone = {"taken_at": (ahead - timedelta(minutes=5)).isoformat(), "sent_at": ahead.isoformat()}
+    assert send(browser(ben), walked, body(**phone)).status_code == 201
+    with as_factory():
+        taken = Photo.objects.get().taken_at
+    assert abs(timezone.now() - timedelta(minutes=5) - taken) < timedelta(minutes=1)
 
 
 def test_what_a_script_sends_wrongly_is_a_problem(browser, anna, walked):

@@ -81,7 +81,7 @@ class TestSeeing:
             walked = rounds_of(counted).latest("walked_on")
             add_photo(walked=walked, sent=taken, actor=STAFF, now=NOW)
         page = browser(anna).get(at("plan", counted))
-        assert "Flies hatch here: photo of June 1, Card 2" in words(page)
+        assert "Flies hatch here: photo of Jun 1, Card 2" in words(page)
         assert drawing(page).count('class="hatching"') == 1
 
     def test_method_and_week_are_links_and_an_earlier_week_its_own(self, browser, anna, counted):

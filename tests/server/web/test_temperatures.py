@@ -117,7 +117,7 @@ class TestTheRegions:
         with as_factory():
             assert DailyTemperature.objects.filter(region=region).count() == 2
         page = words(browser(anna).get(at("temperatures", northfield)))
-        assert "May 31 10.0 °C 50 °F 30.0 °C 86 °F the region's" in page
+        assert "May 31 50 °F 10.0 °C 86 °F 30.0 °C the region's" in page
 
 
 def test_the_page_is_reached_from_the_settings_and_by_a_recorder_from_the_farms_page(

@@ -113,9 +113,22 @@ const send = async () => {
   return sent.then((outcome) => { if (outcome?.kind === "sent" && !goesFurther) arrived(outcome.end); });
 };
 
+// As the server says it: a card that hangs for the first time is something, and so is a note; a photo alone is not.
+const isEmpty = (fields) => {
+  const hung = [...form.querySelectorAll(".station")].some((place) =>
+    place.querySelector('[name="line"]').value.split(".")[1] === "" && place.querySelector('[name$="-fresh"]')?.checked);
+  const noted = fields.some(([name, value]) => name === "walk-note" && value.trim());
+  return !stationsTyped(fields) && !hung && !noted;
+};
+
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   if (busy) return;
+  if (isEmpty(fieldsToSend())) {
+    reveal("nothing");
+    part("nothing").focus();
+    return;
+  }
   busy = isPutBy = true;
   // Where this browser can't store it, the form goes as it would without scripts.
   send().catch(() => HTMLFormElement.prototype.submit.call(form));

@@ -71,6 +71,7 @@ const sendPhoto = (photo, session) => {
   const body = new FormData();
   for (const [name, value] of [["id", photo.id], ["kind", photo.kind], ["taken_at", photo.taken_at]]) body.set(name, value);
   if (photo.station) body.set("station_id", photo.station);
+  body.set("sent_at", new Date().toISOString());
   body.set("file", new Blob([photo.bytes], { type: photo.type }), "photo.jpg");
   return post(`/farms/${photo.farm}/rounds/${photo.round}/photos/`, body, session);
 };
