@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -148,7 +149,7 @@ def _pages(known: Known, roles: Sequence[Any], words: Sequence[str]) -> Iterator
     """Pages that this person may open: their own, their groups', their farms'. A guest has none."""
     asked = telling(words)
     if known.farms or roles:
-        for page in fitting(OF_A_PERSON, asked):
+        for page in fitting([page for page in OF_A_PERSON if _is_there(page, known)], asked):
             yield Found(str(page.title), reverse(page.name))
     for role in roles:
         pages = (*OF_A_GROUP, *(OF_A_COORDINATOR if role.role == "coordinator" else ()))
@@ -159,6 +160,13 @@ def _pages(known: Known, roles: Sequence[Any], words: Sequence[str]) -> Iterator
     pages_of_farm = fitting(OF_A_FARM, [word for word in asked if word not in named])
     for page in pages_of_farm or fitting(OF_A_FARM, asked):
         yield from _of_farms(page, known, named)
+
+
+def _is_there(page: Page, known: Known) -> bool:
+    """Text messages are offered to owners, where whoever runs this has set where they go."""
+    if page.name != "text_messages":
+        return True
+    return bool(settings.TEXT_MESSAGE_URL) and any(role.name == "owner" for role in known.roles.values())
 
 
 def _of_farms(page: Page, known: Known, named: Collection[str]) -> Iterator[Found]:

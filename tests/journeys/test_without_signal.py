@@ -251,7 +251,12 @@ def test_two_tabs_of_one_round_store_it_once_and_a_refused_one_blocks_nothing(li
         until(page, SOMEWHERE, "30")
         context.set_offline(True)
         send(page)
+        waiting(page, 1)
+        # The other tab has nothing of it any more that it could send again: it begins a new round.
+        until(other, READY)
+        until(other, "() => !document.querySelector('[name$=-count]').value")
         send(other)
+        other.get_by_text("Nothing was typed.").wait_for()
         waiting(page, 1)
         # A round that the server will refuse goes before it.
         page.evaluate(WITH_A_WRONG_ONE)

@@ -13,9 +13,12 @@ from tests.server.web.test_strangers import ROUTES
 TEMPLATES = Path(settings.BASE_DIR) / "server" / "web" / "templates"
 # In the head of every page, or the first that somebody sees: the farm's own page is the first of what is the farm's.
 FIRST_PAGES = {"home", "choose", "farm", "monday", "search", "feeds", "your_mails", "mails", "phone"}
+FIRST_PAGES |= {"shown", "look", "waiting", "without_signal"}
 # Of somebody who came by an address alone, and may not be signed in.
-BY_ADDRESS = {"mail_choice", "mail_choice_unknown", "sign_in_link"}
-WITHOUT = FIRST_PAGES | BY_ADDRESS
+BY_ADDRESS = {"mail_choice", "mail_choice_unknown", "sign_in_link", "invitation", "tag", "tag_of_another_farm"}
+# A farm phone sees no page of the farm that one could go back to.
+ON_A_PHONE = {"plan_to_count"}
+WITHOUT = FIRST_PAGES | BY_ADDRESS | ON_A_PHONE
 
 
 def test_every_template_of_a_page_has_a_trail():

@@ -3,6 +3,8 @@ import { tell } from "./queue.js";
 import { change } from "./store.js";
 import { uuid7 } from "./ids.js";
 
+// A page hears what it says itself, too: this tells its own words from another tab's.
+export const TAB = uuid7();
 const DAY = 24 * 3600 * 1000;
 const ID = /^walk-(round|note)_id$|-(reading|hung)_id$/;
 const NOT_TYPED = /^csrfmiddlewaretoken$|^line$|^walk-(observed_at|submitted_at|sent_at|by_clock)$/;
@@ -108,7 +110,7 @@ export const keeper = (key, form, failed) => {
     if (!anyway && !Object.keys(changed).length) return writing;
     const lines = linesOf(form, whole, changed);
     writing = writing.then(() => change("drafts", key, (there) => written(there, changed, lines))).then(
-      () => tell("typed", { key, values: changed }), failed);
+      () => tell("typed", { key, values: changed, from: TAB }), failed);
     return writing;
   };
   // What another tab typed into the same round.

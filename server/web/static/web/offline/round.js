@@ -1,5 +1,5 @@
 // The round's page: drafts while it is typed, the queue when it is sent. Without this script the form works as it is.
-import { keeper, openDraft, putBack, roundIdOf } from "./draft.js";
+import { TAB, keeper, openDraft, putBack, roundIdOf } from "./draft.js";
 import { addPhotos } from "./photos.js";
 import { listen, mark, queueRound, whatWaits } from "./queue.js";
 import { askSession, flush } from "./send.js";
@@ -166,8 +166,9 @@ const begin = async () => {
     reveal("restored", filled(say.sayRestored, { when: whenText(begunAt, document.documentElement.lang) }));
     tellForm("restored", { round_id: roundIdOf(form) });
   }
-  listen(({ what, key, values, round, end }) => {
-    if (what === "typed" && key === draftKey && !busy) draft.take(values);
+  listen(({ what, key, values, from, round, end }) => {
+    // One's own words come back late, and would undo what was typed since.
+    if (what === "typed" && key === draftKey && from !== TAB && !busy) draft.take(values);
     if (round !== roundIdOf(form)) return;
     if (what === "sent" && isPutBy && !goesFurther) arrived(end);
     // Another tab has given this round up for sending.
