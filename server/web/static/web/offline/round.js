@@ -79,7 +79,9 @@ const mend = async () => {
 const waits = (why = "") => {
   busy = false;
   goesFurther = false;
-  form.addEventListener("input", () => { goesFurther = true; }, { once: true });
+  for (const happening of ["input", "round:goes-on"]) {
+    form.addEventListener(happening, () => { goesFurther = true; }, { once: true });
+  }
   if (!tellForm("waits", { round_id: roundIdOf(form), why })) return;
   const place = part("offline-round");
   for (const child of [...form.children, ...place.children]) child.hidden = child !== place;

@@ -365,6 +365,7 @@ form.addEventListener("round:waits", (event) => {
   const around = [form, help, document.querySelector("main > .page-head")].filter(Boolean);
   const goOn = () => {
     leaving = false;
+    form.dispatchEvent(new CustomEvent("round:goes-on", { bubbles: true }));
     page.remove();
     for (const each of around) each.hidden = false;
     show(open[0]);

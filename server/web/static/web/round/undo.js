@@ -1,6 +1,9 @@
 // Steps back through what was entered: a station's fields as they stood before each change, the newest last.
+// What somebody enters: ids in hidden fields are not theirs to take back.
 const fieldsOf = (place) =>
-  [...place.querySelectorAll("input[name], select[name], textarea[name]")].filter((each) => each.type !== "file");
+  [...place.querySelectorAll("input[name], select[name], textarea[name]")].filter(
+    (each) => !["file", "hidden"].includes(each.type),
+  );
 const stateOf = (place) =>
   fieldsOf(place).map((each) => (["checkbox", "radio"].includes(each.type) ? each.checked : each.value));
 const differ = (one, other) => one.length !== other.length || one.some((each, row) => each !== other[row]);
