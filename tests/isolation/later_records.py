@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
+from alerts.models import CallNote
 from alerts.models.webhook import Happening
 from alerts.services import NewWebhook, make_webhook
 from farms.agreement import IN_FORCE
@@ -106,7 +107,7 @@ def plan_of(scene: "FarmScene") -> None:
 
 
 def what_the_office_noted(scene: "FarmScene") -> None:
-    """A season's end, who takes over from an adviser, a promise, a closed region, a day's temperatures."""
+    """A season's end, who takes over from an adviser, a promise, a note on a call, a closed region, temperatures."""
     with as_factory():
         Season.objects.filter(farm=scene.farm).update(closes_on=date(2026, 10, 31))
         office = make_user(f"Office{uuid7().hex[-8:]}")
@@ -120,6 +121,10 @@ def what_the_office_noted(scene: "FarmScene") -> None:
             begins_on=AUTUMN,
         )
         OpenPromise.objects.create(farm=scene.farm, left=office, kind="call", day=AUTUMN, noted_at=NOW)
+        CallNote.objects.create(
+            farm=scene.farm, text=f"{scene.word} on the phone", step=f"{scene.word} again", step_on=AUTUMN, by=office,
+            salt=bytes(16), at=NOW, noted_on=NOW.date(), entry=0,
+        )  # fmt: skip
         RegionClosure.objects.create(region=scene.farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
         FarmTemperature.objects.create(farm=scene.farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
 

@@ -89,7 +89,8 @@ def test_a_round_goes_station_by_station_and_says_at_the_end_what_the_service_sa
         page.wait_for_url("**/end/")
         stored = sections(page)
     assert [each.replace(LEGS_TOLD, "") for each in stored] == on_the_phone
-    assert complaints == []
+    # Without signal whatever asks the service is refused by the browser, which says so.
+    assert [each for each in complaints if "ERR_INTERNET_DISCONNECTED" not in each] == []
     with as_factory():
         kept = Reading.objects.filter(farm=northfield, taken_on=NOW.date()).order_by("method", "station__number")
         found = [(each.method, each.count, each.reason, each.animals) for each in kept]

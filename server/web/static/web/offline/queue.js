@@ -39,7 +39,7 @@ export const roundIsSent = async ({ id, submitted_at: sent }, end) => {
       if (photo.round === id) await ask("photos", "put", { ...photo, state: "waiting", may_go: true });
     }
   });
-  tell("sent", { round: id, end });
+  tell("sent", { round: id, end, submitted_at: sent });
 };
 
 export const mark = (store, id, values) => change(store, id, (there) => there && { ...there, ...values });

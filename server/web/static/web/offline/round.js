@@ -27,7 +27,8 @@ const reveal = (name, text) => {
 let begunAt = null;
 let dayIsTyped = goesOn || isRefused;
 let busy = false; // on its way into the queue, or out of it
-let isPutBy = false; // this page has put the round into the queue
+let isPutBy = false; // this page has put the round into the queue,
+let putAt = 0; // last at this time
 let leaving = false;
 let goesFurther = false;
 let written = () => Promise.resolve();
@@ -106,7 +107,9 @@ const send = async () => {
   // A write still on its way would bring the draft back after the round went into the queue.
   await written();
   await setClock();
-  await queueRound(roundHere(), isRefused ? null : draftKey);
+  const round = roundHere();
+  putAt = round.submitted_at;
+  await queueRound(round, isRefused ? null : draftKey);
   const late = new Promise((give) => { setTimeout(() => give("late"), PATIENCE); });
   const sent = flush({ urgent: true }).then((outcomes) => outcomes.get(roundIdOf(form)));
   const first = await Promise.race([sent, late]);
@@ -132,6 +135,7 @@ form.addEventListener("submit", (event) => {
     return;
   }
   busy = isPutBy = true;
+  goesFurther = false;
   // Where this browser can't store it, the form goes as it would without scripts.
   send().catch(() => HTMLFormElement.prototype.submit.call(form));
 });
@@ -168,11 +172,12 @@ const begin = async () => {
     reveal("restored", filled(say.sayRestored, { when: whenText(begunAt, document.documentElement.lang) }));
     tellForm("restored", { round_id: roundIdOf(form) });
   }
-  listen(({ what, key, values, from, round, end }) => {
+  listen(({ what, key, values, from, round, end, submitted_at: sentAt }) => {
     // One's own words come back late, and would undo what was typed since.
     if (what === "typed" && key === draftKey && from !== TAB && !busy) draft.take(values);
     if (round !== roundIdOf(form)) return;
-    if (what === "sent" && isPutBy && !goesFurther) arrived(end);
+    // Sent by another tab, or by the worker.
+    if (what === "sent" && sentAt === putAt && !goesFurther) arrived(end);
     // Another tab has given this round up for sending.
     if (what === "added" && !isPutBy) location.reload();
   });
