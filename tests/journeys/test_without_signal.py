@@ -190,6 +190,32 @@ def send(page: Any) -> None:
     page.get_by_role("button", name="Send the round").click()
 
 
+def goes_on_at_card_3(page: Any) -> None:
+    until(page, READY)
+    assert "No signal: this page is from" in page.inner_text("body")
+    assert "You are going on with the round" in page.inner_text("main")
+    assert page.get_by_label("Specks on Card 3").is_visible()
+    assert page.get_by_label("Specks on Card 3").input_value() == "25"
+
+
+def photographs_card_4(page: Any) -> None:
+    page.evaluate(GO_TO, "Card 4")
+    camera = {"name": "a.png", "mimeType": "image/png", "buffer": PICTURE}
+    page.get_by_label("Take a photo of Card 4").set_input_files(camera)
+    page.get_by_role("img", name="Photo: Card 4").wait_for()
+
+
+def signs_out_with_a_file(page: Any, site: str) -> Any:
+    """The file in which the round that waits is saved."""
+    page.goto(site + reverse("account_logout"))
+    page.get_by_role("heading", name="1 round still waits on this phone").wait_for()
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save as a file").click()
+    page.get_by_role("main").get_by_role("button", name="Sign out").click()
+    page.wait_for_url(site + "/")
+    return saved.value.path()
+
+
 def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_server, anna, northfield, cards, tmp_path):
     site, link, next_link = live_server.url, link_for(anna), link_for(anna)
     with phones(tmp_path) as phone:
@@ -202,15 +228,8 @@ def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_ser
         type_counts(page, {3: 25})
         # Shut in the middle, and opened again in the barn by a tag: the page comes from the phone and says so.
         page.goto(site + reverse("tag", args=[northfield.id, cards[2].id]))
-        until(page, READY)
-        assert "No signal: this page is from" in page.inner_text("body")
-        assert "You are going on with the round" in page.inner_text("main")
-        assert page.get_by_label("Specks on Card 3").is_visible()
-        assert page.get_by_label("Specks on Card 3").input_value() == "25"
-        page.evaluate(GO_TO, "Card 4")
-        camera = {"name": "a.png", "mimeType": "image/png", "buffer": PICTURE}
-        page.get_by_label("Take a photo of Card 4").set_input_files(camera)
-        page.get_by_role("img", name="Photo: Card 4").wait_for()
+        goes_on_at_card_3(page)
+        photographs_card_4(page)
         type_counts(page, {4: 600})
         send(page)
         page.get_by_role("heading", name="The round waits on this phone").wait_for()
@@ -293,12 +312,7 @@ def test_signing_out_hides_what_waits_until_somebody_of_the_farm_signs_in(
         waiting(page, 1, "signed_out")
         context.add_cookies([session])
         context.route("**/waiting/session/", lambda route: route.abort())
-        page.goto(site + reverse("account_logout"))
-        page.get_by_role("heading", name="1 round still waits on this phone").wait_for()
-        with page.expect_download() as saved:
-            page.get_by_role("button", name="Save as a file").click()
-        page.get_by_role("main").get_by_role("button", name="Sign out").click()
-        page.wait_for_url(site + "/")
+        saved = signs_out_with_a_file(page, site)
         pages = page.evaluate(KEPT)
         context.unroute("**/waiting/session/")
         page.goto(site + reverse("waiting"))
@@ -312,7 +326,7 @@ def test_signing_out_hides_what_waits_until_somebody_of_the_farm_signs_in(
         waiting(page, 0)
         # The file is read again, and what is stored already is known.
         page.goto(site + reverse("waiting"))
-        page.get_by_label("Load a saved file").set_input_files(saved.value.path())
+        page.get_by_label("Load a saved file").set_input_files(saved)
         page.get_by_text("1 round was read from the file.").wait_for()
         waiting(page, 0)
         context.close()

@@ -77,9 +77,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),
         "closed": seen.closed,
-        "alerts": [
-            (alert, _history(alert), seen.waits(alert)) for alert in open_alerts(visit.farm).prefetch_related("events")
-        ],
+        "alerts": matters_of(seen),
         "works": work_lines(visit.farm, recent, visit.today),
         "stations": station_lines(visit, seen, stations),
         "stations_shown": small_multiples(stations, counts, seasons),
@@ -93,6 +91,12 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "rules": visit_rules_of(visit.farm.group),
     }
     return render(request, "web/farm.html", context)
+
+
+def matters_of(seen: FarmWeek) -> list[tuple[Any, list[Any], bool]]:
+    """What is open, each with its history and whether it waits."""
+    found = open_alerts(seen.farm).prefetch_related("events")
+    return [(alert, _history(alert), seen.waits(alert)) for alert in found]
 
 
 def closure_sentences(visit: Visit) -> list[str]:
