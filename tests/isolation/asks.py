@@ -308,7 +308,9 @@ def forms_of(scene: Scene, farm: FarmScene) -> dict[str, Fields]:
         owner = next(each for each in scene.askers.values() if each.user == farm.owner)
         coordinator = scene.askers["coordinator afar" if farm.name == "afar" else "coordinator"]
         for route in routes():
-            if route.method == "get" and not route.is_api and not route.template.startswith(WITHOUT_FORMS):
+            # A file has no form, and that it was taken is noted in the farm's log.
+            is_page = not route.is_api and not route.template.startswith(WITHOUT_FORMS) and ".csv" not in route.template
+            if route.method == "get" and is_page:
                 address = address_of(route, farm, farm)
                 answer = (owner if "farm_id" in route.names else coordinator).sender.get(address)
                 if answer.status_code == 200 and answer.headers["Content-Type"].startswith("text/html"):
