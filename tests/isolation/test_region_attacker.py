@@ -247,11 +247,15 @@ def queries_of(template: str) -> Iterator[str]:
             yield f"{each['name']}={values.get(each['name'], '1')}"
 
 
+PHONE_TOLD = rb'"(?:token|now)": "[^"]*"'
+
+
 def cleaned(answer: Any) -> bytes:
     # What is packed is compared unpacked: a PDF and an archive hold the moment at which they were made, and a page to
-    # count on has new ids for what is to be sent.
+    # count on has new ids for what is to be sent; a phone is told the time and a new token for its forms.
     content = CSRF.sub(rb"\1\2", readable(content_of(answer)).encode())
-    for changing in (rb"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", rb'nonce="[^"]*"', rb"<dcterms:\w+ [^<]*"):
+    ids, told = rb"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", rb"<dcterms:\w+ [^<]*"
+    for changing in (ids, rb'nonce="[^"]*"', told, PHONE_TOLD):
         content = re.sub(changing, b"", content)
     return str(answer.status_code).encode() + re.sub(rb'"request_id": ?"[^"]*"', b"", content)
 
