@@ -43,14 +43,11 @@ NEEDED_QUERIES = {
 }
 # Ids that a page takes from its query string, and what else pages read there.
 PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"region": "region_id"}}
-HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "q"}
-PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}}
-HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "method"}
+HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "method", "q"}
 PAGE_QUERIES = {
     "farms/{farm_id}/count/": {"round": "round_id"},
     "farms/{farm_id}/print/file/": {"building": "facility_id"},
 }
-HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language"}
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},

@@ -52,6 +52,7 @@ NOBODY_GETS_IN = {
     "post /text-messages/": "likewise",
     "post /text-messages/code/": "likewise",
     "get /mail/": "mails are shown in a demo only",
+    "get /look/": "the look is shown in a demo only",
     "get /metrics": "it takes the watcher's own token (tests/server/test_metrics.py)",
     "post /metrics": "it is only read",
     "get /running/": "it is the office's, and nobody of the scene is staff (tests/server/web/test_running.py)",
