@@ -76,6 +76,11 @@ def _advising(user: User) -> QuerySet[Consent]:
 
 def farm_for(who: Who, farm_id: UUID, *, needs: Need = Need.READ) -> Farm:
     """The farm with this id, if `who` may do there what is needed. Raises Missing or Forbidden."""
+    return let_in(who, farm_id, needs=needs)[0]
+
+
+def let_in(who: Who, farm_id: UUID, *, needs: Need = Need.READ) -> tuple[Farm, Role]:
+    """The same farm, and the role by which `who` was let in."""
     role = role_on(who, farm_id)
     if role is None:
         raise Missing()
@@ -84,7 +89,7 @@ def farm_for(who: Who, farm_id: UUID, *, needs: Need = Need.READ) -> Farm:
     farm = Farm.objects.select_related("group", "region", "holding").filter(id=farm_id).first()
     if farm is None:
         raise Missing()
-    return farm
+    return farm, role
 
 
 def may_locate(who: Who) -> bool:

@@ -27,6 +27,10 @@ class Closure:
     open_from: date | None
     whole_region: bool
 
+    def ends_after(self, day: date) -> bool:
+        """Whether it has not ended on a day."""
+        return self.open_from is None or self.open_from > day
+
 
 def closed_farms(farms: "Collection[Farm | UUID]", day: date) -> set[UUID]:
     """Those of these farms (or ids of farms) that are closed to visits on a day, by themselves or with their region.
@@ -66,13 +70,13 @@ def times_of_farms(farms: Collection[Farm]) -> dict[UUID, list[Closure]]:
 def closures_ahead(farm: Farm, day: date) -> list[Closure]:
     """The farm's own times without visits that have not ended on a day, in order."""
     times = times_closed(rows_of_farm(farm), whole_region=False)
-    return [each for each in times if each.open_from is None or each.open_from > day]
+    return [each for each in times if each.ends_after(day)]
 
 
 def closures_ahead_of_region(region_id: UUID, day: date) -> list[Closure]:
     """The region's times without visits that have not ended on a day, in order."""
     times = times_closed(rows_of_region(region_id), whole_region=True)
-    return [each for each in times if each.open_from is None or each.open_from > day]
+    return [each for each in times if each.ends_after(day)]
 
 
 def rows_of_farm(farm: Farm) -> QuerySet[FarmClosure]:

@@ -1,6 +1,6 @@
 """What is read on the ground floor. Ids given by somebody come through `farms.access` first."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import date, datetime
 from uuid import UUID
 
@@ -53,6 +53,11 @@ def season_on(farm: Farm, day: date) -> Season | None:
         Q(closes_on__isnull=True) | Q(closes_on__gte=day), farm_id=farm.id, opens_on__lte=day
     )
     return seasons.order_by("-opens_on").first()
+
+
+def season_holding(seasons: Iterable[Season], day: date) -> Season | None:
+    """The one of a farm's seasons, newest first, that holds a local day, or None; no query."""
+    return next((each for each in seasons if each.opens_on <= day <= (each.closes_on or date.max)), None)
 
 
 def seasons_of(farm: Farm) -> QuerySet[Season]:

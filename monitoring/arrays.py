@@ -115,6 +115,13 @@ class CheckArrays:
         numbered = (np.cumsum(which) - 1)[readings["station"]]
         return replace(self, **stations, **(readings | {"station": numbered}), station_id=ids)
 
+    def since(self, first_week: date) -> "CheckArrays":
+        """As if they had been read from a later week (its Monday) on."""
+        first = np.datetime64(first_week, "D")
+        some = self.of_stations(np.isnat(self.station_until) | (self.station_until >= first))
+        read = some.week >= first
+        return replace(some, **{name: getattr(some, name)[read] for name in READING_COLUMNS})
+
 
 # The columns of CheckArrays: two tables of ids, what there is once a station, and what there is once a reading.
 TABLES = ("farm_ids", "facility_ids")

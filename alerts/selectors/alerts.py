@@ -1,5 +1,6 @@
 """Open alerts, how each stands, and their history."""
 
+from collections import defaultdict
 from collections.abc import Collection
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -56,6 +57,25 @@ def with_deeds(alerts: QuerySet[Alert]) -> QuerySet[Any]:
     )
 
 
+def deeds_done(alerts: Collection[Any]) -> None:
+    """Put the same on alerts of some farms that were read already; one query, faster than `with_deeds` for hundreds."""
+    farms, ids = {alert.farm_id for alert in alerts}, {alert.id for alert in alerts}
+    done = AlertEvent.objects.filter(
+        farm_id__any_of=array_of(farms), alert_id__any_of=array_of(ids), kind__in=BY_SOMEBODY
+    )
+    until = Cast(KeyTextTransform("until", "evidence"), DateField())
+    found: dict[UUID, list[tuple[Any, ...]]] = defaultdict(list)
+    for alert_id, *deed in (
+        done.annotate(until=until).order_by("at", "id").values_list("alert_id", "at", "kind", "until")
+    ):
+        found[alert_id].append(tuple(deed))
+    for alert in alerts:
+        since = alert.reopened_at or alert.opened_at
+        deeds = [deed for deed in found[alert.id] if deed[0] >= since]
+        alert.seen_at = deeds[0][0] if deeds else None
+        alert.later_until = next((until for _at, kind, until in reversed(deeds) if kind == EventKind.SNOOZED), None)
+
+
 def evidence_of_openings(farm_ids: Collection[UUID], week: date) -> dict[UUID, dict[str, Any]]:
     """What the alerts rest on that opened, or opened again, with a week; by alert."""
     opened = AlertEvent.objects.filter(farm_id__any_of=array_of(farm_ids), week=week, kind__in=OPENINGS)
@@ -86,6 +106,17 @@ def not_counted_since(alert: Any) -> date | None:
 def alert_history(alert: Alert) -> QuerySet[AlertEvent]:
     """What happened to an alert, oldest first."""
     return AlertEvent.objects.filter(farm_id=alert.farm_id, alert_id=alert.id).order_by("at", "id")
+
+
+def histories_of(alerts: Collection[Alert]) -> dict[UUID, list[AlertEvent]]:
+    """The same of some alerts of one farm, by alert; one query, and none without alerts."""
+    found: dict[UUID, list[AlertEvent]] = {alert.id: [] for alert in alerts}
+    if found:
+        [farm_id] = {alert.farm_id for alert in alerts}
+        events = AlertEvent.objects.filter(farm_id=farm_id, alert_id__any_of=array_of(found)).order_by("at", "id")
+        for event in events:
+            found[event.alert_id].append(event)
+    return found
 
 
 def notes_of(alert: Alert) -> dict[UUID, str]:

@@ -1,6 +1,6 @@
 """What results borrow from a group's figures of a quarter, and how unevenly flies sit on its animals."""
 
-from collections.abc import Collection
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from monitoring.analysis.leg_scatter import INFERRED, K_OF_LEGS, OWN
 from monitoring.methods import LEG, METHODS
 
 if TYPE_CHECKING:
+    from alerts.models import Assessment
     from farms.models import Farm, Group
 
 
@@ -49,16 +50,31 @@ def figures_of_group(group_id: UUID, week: date) -> dict[str, BorrowedFigures | 
 
 def figures_of_results(farm: "Farm", week: date) -> list[Lent]:
     """What the farm's results of a week borrow, one a method that was judged and says what it rests on."""
-    names = {row.method: row.borrowed for row in week_result(farm, week) if row.facility_id is None and row.borrowed}
-    figures = figures_named(farm.group_id, names.values())
+    return figures_lent(farm, [row for row in week_result(farm, week) if row.facility_id is None])
+
+
+def figures_lent(
+    farm: "Farm", results: "Iterable[Assessment]", known: Iterable[BorrowedFigures | None] = ()
+) -> list[Lent]:
+    """The same of results of the whole farm that were read already; `known` as for `figures_named`."""
+    names = {row.method: row.borrowed for row in results if row.borrowed}
+    figures = figures_named(farm.group_id, names.items(), known)
     return [Lent(method, names[method], figures.get((method, names[method]))) for method in METHODS if method in names]
 
 
-def figures_named(group_id: UUID, names: Collection[str]) -> dict[tuple[str, str], BorrowedFigures]:
-    """The stored rows of a group that results name, by method and name. The printed figures have no row."""
-    quarters = {day for name in names if (day := _quarter_in(name)) is not None}
-    rows = BorrowedFigures.objects.filter(group_id=group_id, quarter__in=quarters)
-    return {(row.method, row.name): row for row in rows if row.scatter is not None}
+def figures_named(
+    group_id: UUID, names: Iterable[tuple[str, str]], known: Iterable[BorrowedFigures | None] = ()
+) -> dict[tuple[str, str], BorrowedFigures]:
+    """The stored rows of a group that results name, by method and name. The printed figures have no row.
+
+    `known`: rows that were read already; where all that are named are among them, nothing is asked.
+    """
+    found = {(row.method, row.name): row for row in known if row is not None}
+    quarters = {day for named in names if named not in found and (day := _quarter_in(named[1])) is not None}
+    if quarters:
+        rows = BorrowedFigures.objects.filter(group_id=group_id, quarter__in=quarters)
+        found |= {(row.method, row.name): row for row in rows}
+    return {named: row for named, row in found.items() if row.scatter is not None}
 
 
 def _quarter_in(name: str) -> date | None:

@@ -5,12 +5,13 @@ Read as whoever asks may read: row security holds.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 import numpy as np
 
+from alerts.models import BorrowedFigures
 from alerts.selectors.borrowed import figures_of_group
 from monitoring.analysis.correlated_weeks import PRINTED, WeekScatter
 from monitoring.analysis.rates import StationWeeks
@@ -50,12 +51,16 @@ class MethodCounts:
 
 @dataclass(frozen=True)
 class FarmCounts:
-    """The counts of some farms of one group, from a week (its Monday) to another."""
+    """The counts of some farms of one group, from a week (its Monday) to another.
+
+    `lent` is what the group lends in the last week's quarter, by method, None where nothing was fitted yet.
+    """
 
     arrays: CheckArrays
     weeks: StationWeeks
     first: date
     methods: tuple[MethodCounts, ...]
+    lent: Mapping[str, BorrowedFigures | None]
 
     @property
     def mondays(self) -> list[date]:
@@ -64,21 +69,26 @@ class FarmCounts:
         number = self.weeks.rate.shape[1]
         return [day.item() for day in first + DAYS_A_WEEK * np.arange(number)]
 
+    def of_last(self, n_weeks: int) -> "FarmCounts":
+        """The same in the last so many weeks only, as if it had been read so; no query."""
+        last = self.mondays[-1]
+        first = last - (n_weeks - 1) * timedelta(days=DAYS_A_WEEK)
+        return _counts(self.arrays.since(first), first, last, self.lent)
+
 
 def counts_of_farms(farms: "Sequence[Farm]", first: date, last: date) -> FarmCounts:
     """Read farms of one group from the week `first` to the week `last`; one query, and one for the group's figures."""
     arrays = readings_for_check([farm.id for farm in farms], first, last)
+    return _counts(arrays, first, last, figures_of_group(farms[0].group_id, last))
+
+
+def _counts(arrays: CheckArrays, first: date, last: date, lent: Mapping[str, BorrowedFigures | None]) -> FarmCounts:
     n_weeks = (last - first).days // DAYS_A_WEEK + 1
     weeks = station_grid(arrays, last, n_weeks)
-    lent = figures_of_group(farms[0].group_id, last)
     scatter = {method: row.scatter if row is not None else None for method, row in lent.items()}
     used = set(arrays.station_method.tolist())
-    return FarmCounts(
-        arrays,
-        weeks,
-        first,
-        tuple(_of_method(arrays, weeks, method, scatter) for method in METHODS if method in used),
-    )
+    methods = tuple(_of_method(arrays, weeks, method, scatter) for method in METHODS if method in used)
+    return FarmCounts(arrays, weeks, first, methods, lent)
 
 
 def _of_method(

@@ -12,7 +12,7 @@ from alerts.models import Alert, Assessment, CheckFailure
 from alerts.models.alert import WAITS_FOR_VISITS, Rule
 from alerts.models.assessment import LevelWord, TrendWord
 from alerts.rounds import Walks, days_without, due_on
-from alerts.selectors.alerts import evidence_of_openings, with_deeds
+from alerts.selectors.alerts import deeds_done, evidence_of_openings
 from alerts.selectors.results import WeekMean, assessments_of_farms, means_of_farms
 from alerts.selectors.rounds import seasons_by_farm, walks_of_farms
 from farms.closures import closed_farms
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 Place = tuple[UUID | None, str]
 WEEKS_TOLD = 8
+OLDEST = ("opened_week", "id")
 WEEK = timedelta(days=7)
 
 
@@ -41,7 +42,7 @@ class FarmWeek:
     `farm_rows` maps a method to this week's result; `facility_rows` are the facilities' in walking order; `series` maps
     a place (facility or None for the farm, method) to its figures of the last eight weeks, None where there is none.
     `listed` are the methods in which the group's list names the farm as rising; only an adviser's list has it.
-    `alerts` are the open ones, each with what somebody did about it (`with_deeds`); `evidence` is what those rest on
+    `alerts` are the open ones, each with what somebody did about it (`deeds_done`); `evidence` is what those rest on
     that opened with this week. `work` is the last one noted; `work_effect`, what became of the counts since, and
     `stations`, how each stands beside the farm's others, are there where somebody asked for them; so is `since`, a
     round that the check has not seen. `closed`: to visits, on that day.
@@ -154,7 +155,7 @@ def weeks_in_short(farms: Sequence["Farm"], week: date, day: date) -> list[FarmW
     farms and of what is over its level only.
     """
     farm_ids = [farm.id for farm in farms]
-    results = assessments_of_farms(farm_ids, week, week)
+    results = assessments_of_farms(farm_ids, week, week, in_short=True)
     over = {row.facility_id for row in results if row.facility_id and row.result == LevelWord.OVER}
     means = means_of_farms(farm_ids, week - (WEEKS_TOLD - 1) * WEEK, week, over)
     return _weeks(farms, (week, day), results, means)
@@ -166,8 +167,9 @@ def _weeks(
     """`when`: the week, and the day from which it is seen."""
     (week, day), farm_ids = when, [farm.id for farm in farms]
     results, means = _by_farm(found), _by_farm(past)
-    open_ones = with_deeds(Alert.objects.filter(farm_id__any_of=array_of(farm_ids), closed_at__isnull=True))
-    alerts, evidence = _by_farm(open_ones.order_by("opened_week", "id")), evidence_of_openings(farm_ids, week)
+    open_ones = list(Alert.objects.filter(farm_id__any_of=array_of(farm_ids), closed_at__isnull=True).order_by(*OLDEST))
+    deeds_done(open_ones)
+    alerts, evidence = _by_farm(open_ones), evidence_of_openings(farm_ids, week)
     facilities = _by_farm(facilities_of_farms(farm_ids))
     works, walks = last_works(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=week, solved_at__isnull=True)

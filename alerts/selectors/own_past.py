@@ -1,12 +1,15 @@
 """A farm's weeks between the limits of its own past, from its own readings; see `monitoring.analysis.own_past`."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from alerts.selectors.farm_counts import FarmCounts, MethodCounts, counts_of_farms
+from farms.kept import content_of, kept
 from monitoring.analysis.own_past import BELOW, OwnPast, own_past
 from monitoring.analysis.season_level import SeasonLevel, season_from, weeks_to_same_week
 from monitoring.analysis.week_scores import WEEKS_BEFORE, score_newest, windows_from
@@ -18,6 +21,7 @@ WEEK = timedelta(weeks=1)
 SHOWN = 30
 # The line begins so many weeks before the first that is shown, and what is expected by so many earlier years.
 BEFORE, EARLIER_YEARS, LONGEST_YEAR = 20, 3, 53
+LINE = SHOWN + BEFORE
 DOUBTFUL = "sprayed_or_cold"
 
 
@@ -58,7 +62,7 @@ class MethodPast:
 
 def counts_with_past(farm: "Farm", week: date) -> FarmCounts:
     """The counts that the weeks up to one (its Monday) are held against: about four years of them."""
-    first = week - (SHOWN - 1 + BEFORE + WEEKS_BEFORE + EARLIER_YEARS * LONGEST_YEAR + 1) * WEEK
+    first = week - (LINE - 1 + WEEKS_BEFORE + EARLIER_YEARS * LONGEST_YEAR + 1) * WEEK
     return counts_of_farms([farm], first, week)
 
 
@@ -71,22 +75,29 @@ def own_past_of(farm: "Farm", week: date, seen: FarmCounts | None = None) -> lis
     seen = seen or counts_with_past(farm, week)
     mondays = np.array(seen.mondays, "M8[D]")
     counted = [method for method in seen.methods if (~np.isnan(method.counts[:, :, -SHOWN:])).any()]
-    return [_past(method, mondays) for method in counted]
+    return [kept(("own past", *_content(method), seen.first), partial(_past, method, mondays)) for method in counted]
+
+
+def _content(method: MethodCounts) -> tuple[Hashable, ...]:
+    arrays = (method.counts, method.days, method.k, method.dates, method.doubtful)
+    return method.method, method.scatter, content_of(*arrays)
 
 
 def _past(method: MethodCounts, mondays: np.ndarray) -> MethodPast:
     counts, days, k, dates = method.counts[:1], method.days[:1], method.k[:1], method.dates[:1]
-    windows = windows_from(counts, days, dates, k)
-    found = own_past(score_newest(windows, method.scatter, _season(method, mondays)), len(mondays))
-    shown = range(len(mondays) - SHOWN, len(mondays))
-    weeks = [_week(found, mondays[at].item(), at, doubtful=bool(method.doubtful[0, at])) for at in shown]
+    drawn = mondays[-LINE:]
+    windows = windows_from(counts, days, dates, k, back=np.zeros(len(drawn), np.int64))
+    found = own_past(score_newest(windows, method.scatter, _season(method, drawn)), len(drawn))
+    doubtful = method.doubtful[0, -LINE:]
+    shown = range(len(drawn) - SHOWN, len(drawn))
+    weeks = [_week(found, drawn[at].item(), at, doubtful=bool(doubtful[at])) for at in shown]
     started = next((at for at, one in enumerate(weeks) if one.reason != "not_counted"), 0)
     lent = method.scatter is not None and method.scatter.borrowed
     return MethodPast(method.method, tuple(weeks[started:]), found.run_length, lent)
 
 
 def _season(method: MethodCounts, mondays: np.ndarray) -> SeasonLevel | None:
-    """What the farm's own earlier years say of each week; None where nothing was counted so long ago."""
+    """What the farm's own earlier years say of these last weeks; None where nothing was counted so long ago."""
     counts, days, k, dates = method.counts[:1], method.days[:1], method.k[:1], method.dates[:1]
     if np.isnan(counts[:, :, : -(LONGEST_YEAR - WEEKS_BEFORE)]).all():
         return None

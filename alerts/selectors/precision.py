@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from alerts.models import BorrowedFigures
-from alerts.selectors.borrowed import KOfLegs, figures_of_group, k_of_legs
+from alerts.selectors.borrowed import KOfLegs, k_of_legs
 from alerts.selectors.farm_counts import FarmCounts, counts_of_farms
 from monitoring.analysis.counting_plan import (
     DEGREES_FOR_OWN,
@@ -97,12 +97,15 @@ class Precision:
         return self.for_a_quarter - self.devices
 
 
-def precision_of_farm(farm: "Farm", week: date) -> list[Precision]:
-    """Each method that is in use on the farm in a week (its Monday), from the readings of the last twelve."""
+def precision_of_farm(farm: "Farm", week: date, counts: FarmCounts | None = None) -> list[Precision]:
+    """Each method that is in use on the farm in a week (its Monday), from the readings of the last twelve.
+
+    `counts`: the farm's, of twelve weeks or more up to that week, for whoever has read them already.
+    """
     first = week - (WINDOW_WEEKS - 1) * WEEK
-    seen = _Seen(counts_of_farms([farm], first, week))
+    read = counts_of_farms([farm], first, week) if counts is None else counts.of_last(WINDOW_WEEKS)
+    seen, figures = _Seen(read), read.lent
     in_use = seen.in_use_since(week)
-    figures = figures_of_group(farm.group_id, week)
     found = [_of_devices(seen, method, figures[method]) for method in METHODS if method in in_use - {LEG.code}]
     if LEG.code in in_use:
         flies = tuple(flies_on_animals([farm.id], since, week) for since in (first, week))

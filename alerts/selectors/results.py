@@ -30,6 +30,9 @@ class WeekMean(NamedTuple):
     trend: str
 
 
+UNTOLD_IN_LISTS = ("evidence", "judged_at", "p_value", "p_rise", "p_fall", "code_version")
+
+
 def latest(rows: QuerySet[Assessment]) -> QuerySet[Assessment]:
     """The latest revision of each farm, facility, method and week among these rows, oldest week first.
 
@@ -45,9 +48,12 @@ def assessments_of(farm: "Farm", since: date) -> list[Assessment]:
     return list(latest(rows))
 
 
-def assessments_of_farms(farm_ids: Collection[UUID], since: date, until: date) -> list[Assessment]:
-    """The results of many farms from one week to another, both included."""
-    return list(latest(Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week__range=(since, until))))
+def assessments_of_farms(
+    farm_ids: Collection[UUID], since: date, until: date, *, in_short: bool = False
+) -> list[Assessment]:
+    """The results of many farms from one week to another, both included; `in_short`, without what no list tells."""
+    rows = Assessment.objects.filter(farm_id__any_of=array_of(farm_ids), week__range=(since, until))
+    return list(latest(rows.defer(*UNTOLD_IN_LISTS) if in_short else rows))
 
 
 def means_of_farms(

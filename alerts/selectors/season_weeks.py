@@ -12,8 +12,9 @@ from farms.selectors import seasons_of
 from monitoring.analysis.correlated_weeks import PRINTED
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
+    from alerts.models import BorrowedFigures
     from farms.models import Farm
 
 WEEK = timedelta(weeks=1)
@@ -77,15 +78,18 @@ def season_starts(farm: "Farm") -> list[date]:
     return list(seasons_of(farm).values_list("opens_on", flat=True))
 
 
-def fans_of(farm: "Farm", results: "Mapping[str, Assessment]") -> "dict[str, tuple[FanWeek, ...]]":
+def fans_of(
+    farm: "Farm", results: "Mapping[str, Assessment]", known: "Iterable[BorrowedFigures | None]" = ()
+) -> "dict[str, tuple[FanWeek, ...]]":
     """By method the weeks ahead as the week's results have them; a method of which nothing can be said is not in it.
 
     What is stored is the median and the ends of the band that holds eight weeks in ten, of a t distribution of the log.
     The narrower band is the same distribution's: its degrees are those of the farm's own weeks and of what it borrows.
+    `known`: figures of the group that were read already.
     """
     told = {method: row for method, row in results.items() if row.outlook.get("ahead")}
-    names = {row.borrowed for row in told.values() if row.borrowed}
-    lent = figures_named(farm.group_id, names)
+    names = [(method, row.borrowed) for method, row in told.items() if row.borrowed]
+    lent = figures_named(farm.group_id, names, known)
     return {method: _fan(row, lent.get((method, row.borrowed))) for method, row in told.items()}
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from alerts.selectors.farm_counts import FarmCounts, MethodCounts, counts_of_farms
 from alerts.selectors.farm_weeks import FarmWeek
+from farms.kept import content_of, kept
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
 from monitoring.analysis.hot_station import hot_stations, question_on_the_spot
 from monitoring.analysis.shapes import Ints, Words
@@ -55,17 +56,19 @@ def effects_of_stations(farms: "Sequence[Farm]", week: date) -> dict[UUID, list[
     """The stations of farms of one group that stood in a week (its Monday), by farm; one read for all."""
     if not farms:
         return {}
-    seen = counts_of_farms(farms, week - (WINDOW_WEEKS - 1) * WEEK, week)
-    found: dict[UUID, list[StationEffect]] = {farm.id: [] for farm in farms}
+    return effects_in(counts_of_farms(farms, week - (WINDOW_WEEKS - 1) * WEEK, week), week)
+
+
+def effects_in(counts: FarmCounts, week: date) -> dict[UUID, list[StationEffect]]:
+    """The same from counts that were read already, of twelve weeks or more up to that week."""
+    seen = counts.of_last(WINDOW_WEEKS) if len(counts.mondays) > WINDOW_WEEKS else counts
+    found: dict[UUID, list[StationEffect]] = {farm_id: [] for farm_id in seen.arrays.farm_ids}
     until = seen.arrays.station_until
     stands = np.isnat(until) | (until >= np.datetime64(week, "D"))
     questions = question_on_the_spot(seen.arrays.station_windy, seen.arrays.station_near)
     for method in seen.methods:
         at_top = _weeks_at_top(seen, method)
-        last = slice(-WEEKS, None)
-        effects = station_effects(
-            method.counts[:, :, last], method.days[:, :, last], method.k[:, :, last], method.at_least[:, :, last]
-        )
+        effects = _effects(method)
         for row, farm_id in enumerate(method.farms):
             for place, station in enumerate(method.station[row].tolist()):
                 if station >= 0 and stands[station]:
@@ -74,6 +77,17 @@ def effects_of_stations(farms: "Sequence[Farm]", week: date) -> dict[UUID, list[
                         _with_question(replace(told, weeks_at_top=int(at_top[station])), questions, station)
                     )
     return found
+
+
+def _effects(method: MethodCounts) -> StationEffects:
+    last = slice(-WEEKS, None)
+    counts, days, k, at_least = (
+        method.counts[:, :, last], method.days[:, :, last], method.k[:, :, last], method.at_least[:, :, last],
+    )  # fmt: skip
+    if len(method.farms) > 1:  # a whole group's, once a week
+        return station_effects(counts, days, k, at_least)
+    content = content_of(counts, days, k, at_least)
+    return kept(("station effects", content), lambda: station_effects(counts, days, k, at_least))
 
 
 def with_station_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:

@@ -20,8 +20,8 @@ def stop_of(user: "User") -> StoppedAddress | None:
 
 def farms_not_reached(farm_ids: Collection[UUID]) -> dict[UUID, bool]:
     """The farms of which an owner gets no mail, since it doesn't arrive; True where no owner gets any. Two queries."""
-    owners = list(owners_of_farms(farm_ids))
-    stopped = StoppedAddress.objects.filter(user_id__in={each.user_id for each in owners}, ended_at__isnull=True)
+    owners = list(owners_of_farms(farm_ids).values_list("farm_id", "user_id"))
+    stopped = StoppedAddress.objects.filter(user_id__in={user_id for _farm, user_id in owners}, ended_at__isnull=True)
     stopped_ids = set(stopped.filter(address=F("user__email")).values_list("user_id", flat=True))
-    reached = {each.farm_id for each in owners if each.user_id not in stopped_ids}
-    return {each.farm_id: each.farm_id not in reached for each in owners if each.user_id in stopped_ids}
+    reached = {farm_id for farm_id, user_id in owners if user_id not in stopped_ids}
+    return {farm_id: farm_id not in reached for farm_id, user_id in owners if user_id in stopped_ids}

@@ -1,10 +1,11 @@
 """One result in words: the mean and how sure it is, where it stands against its level, where it is going."""
 
 from collections.abc import Iterable
+from functools import cache
 from typing import Protocol
 
+from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from alerts.models import Assessment
 from alerts.models.assessment import LevelWord
@@ -38,7 +39,13 @@ HEADINGS = {"card": gettext_lazy("Cards"), "trap": gettext_lazy("Traps"), "leg":
 
 def heading(method: str) -> str:
     """Cards, Traps, Legs: the farm's words."""
-    return str(HEADINGS[method])
+    return _headings(get_language())[method]
+
+
+@cache
+def _headings(_language: str | None) -> dict[str, str]:
+    """In the active language; a list of 300 farms asks a thousand times."""
+    return {method: str(words) for method, words in HEADINGS.items()}
 
 
 def methods_phrase(rows: Iterable[Assessment]) -> str:

@@ -98,29 +98,35 @@ def windows_from(
     ----------
     counts, days, dates, k : as in `farm_weeks.farm_weeks_from`, (n_farms, n_stations, n_weeks), every week of the
         calendar in its place.
-    back : int or (n_weeks,) int -- how many weeks before each week its window ends: 0 for `score_newest`; for an
-        earlier year one less than `season_level.weeks_to_same_week`, so that it ends a week after the same week.
+    back : int or (n_windows,) int -- how many weeks before each week its window ends: 0 for `score_newest`; for an
+        earlier year one less than `season_level.weeks_to_same_week`, so that it ends a week after the same week. Where
+        there are fewer than weeks, they are of the last weeks, and only these have a window.
     length : int -- weeks of a window: 13, or 15 for an earlier year, which `season_from` smooths by three.
 
     Returns
     -------
-    FarmWeeks -- (n_farms x n_weeks, length), farm by farm. Weeks before the first are missing, never zero.
+    FarmWeeks -- (n_farms x n_windows, length), farm by farm; an only number in `back` stands for all weeks. Weeks
+    before the first are missing, never zero.
     """
     counts, days = np.asarray(counts, np.float64), np.asarray(days, np.float64)
     if counts.ndim != 3:
         raise ValueError("counts must have three axes: farms, stations, weeks.")
     refuse_unlike(days, counts.shape, "days")
     n_farms, _, n_weeks = counts.shape
-    each_back = np.broadcast_to(np.asarray(back, np.int64), (n_weeks,))
+    each_back = np.asarray(back, np.int64)
+    each_back = each_back if each_back.ndim else np.full(n_weeks, each_back)
     refuse(each_back < 0, "back", "must be 0 or more weeks")
+    n_windows = len(each_back)
+    if n_windows > n_weeks:
+        raise ValueError("back must not have more entries than there are weeks.")
     if length < 2:
         raise ValueError("length must be 2 or more weeks.")
     each_date = np.broadcast_to(np.asarray(dates, np.float64), (n_farms, n_weeks))
-    columns = (np.arange(n_weeks) - each_back)[:, None] + np.arange(1 - length, 1)[None, :]
+    columns = (np.arange(n_weeks - n_windows, n_weeks) - each_back)[:, None] + np.arange(1 - length, 1)[None, :]
 
     def rolled(values: Floats) -> Floats:
         found = np.where(columns >= 0, values[..., np.maximum(columns, 0)], np.nan)
-        return np.moveaxis(found, -2, 1).reshape(n_farms * n_weeks, *values.shape[1:-1], length)
+        return np.moveaxis(found, -2, 1).reshape(n_farms * n_windows, *values.shape[1:-1], length)
 
     each_k = rolled(np.broadcast_to(np.asarray(k, np.float64), counts.shape))
     return farm_weeks_from(rolled(counts), rolled(days), rolled(each_date), np.where(np.isnan(each_k), 1.0, each_k))

@@ -1,6 +1,9 @@
 """How a season's picture is divided: two shapes, the axes, and the margins that its labels need."""
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import repeat
 from typing import Literal
 
 from monitoring.charts.palette import Palette
@@ -14,6 +17,7 @@ Shape = Literal["wide", "narrow"]
 # lies beyond is shown as going on.
 _INTERVAL_ROOM = 1.6
 _LEVEL_ROOM = 1.18
+NOWHERE = (math.inf, -math.inf)
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,24 @@ class Plot:
     weeks: WeekAxis
     values: ValueAxis
 
-    @property
+    @cached_property
+    def places(self) -> tuple[tuple[float, float, float, float], ...]:
+        """Of each counted week the middle, the height of its mean, and those of its interval's upper and lower end.
+
+        A week without an interval has it nowhere.
+        """
+        ends = (self.series.highs or repeat(None), self.series.lows or repeat(None))
+        told = zip(self.series.means, *ends, strict=False)
+        return tuple(
+            (self.weeks.x(index), self.values.y(mean), *self._ends(high, low))
+            for index, (mean, high, low) in enumerate(told)
+            if mean is not None
+        )
+
+    def _ends(self, high: float | None, low: float | None) -> tuple[float, float]:
+        return NOWHERE if high is None or low is None else (self.values.y(high), self.values.y(low))
+
+    @cached_property
     def radius(self) -> float:
         """Of the rings: smaller where the weeks stand close."""
         return max(2.2, min(4.6, self.weeks.slot * 0.36))

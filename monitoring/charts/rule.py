@@ -65,17 +65,10 @@ def _places(plot: Plot, run: range, level: float, label: str) -> list[Place]:
 
 def covered(plot: Plot, box: Place) -> float:
     """How much of the data a label would cover: a week's interval and, counted more, its mean."""
-    return sum(_covered_week(plot, box, index) for index in range(plot.series.n_weeks))
-
-
-def _covered_week(plot: Plot, box: Place, index: int) -> float:
-    x, mean, reach = plot.weeks.x(index), plot.series.means[index], plot.weeks.slot / 2 + plot.radius
-    if mean is None or x + reach < box.left or x - reach > box.right:
-        return 0.0
-    y, near = plot.values.y(mean), plot.radius + 2
-    on_mean = 3.0 if box.top - near < y < box.bottom + near else 0.0
-    high = plot.series.highs[index] if plot.series.highs else None
-    low = plot.series.lows[index] if plot.series.lows else None
-    if high is None or low is None:
-        return on_mean
-    return on_mean + float(plot.values.y(high) < box.bottom and plot.values.y(low) > box.top)
+    reach, near = plot.weeks.slot / 2 + plot.radius, plot.radius + 2
+    left, right, top, bottom = box.left - reach, box.right + reach, box.top, box.bottom
+    found = 0.0
+    for x, mean, high, low in plot.places:
+        if left <= x <= right:
+            found += 3.0 * (top - near < mean < bottom + near) + (high < bottom and low > top)
+    return found

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cached_property, wraps
+from functools import wraps
 from typing import Any
 from uuid import UUID
 
@@ -16,7 +16,7 @@ from django.views.decorators.vary import vary_on_cookie
 
 from alerts.selectors.stopped_addresses import stop_of
 from farms import clock
-from farms.access import Need, Role, Who, actor_on, farm_for, role_on
+from farms.access import Need, Role, Who, let_in
 from farms.errors import Forbidden, Missing
 from farms.ledger import Actor
 from farms.showing import showing
@@ -28,18 +28,12 @@ View = Callable[..., HttpResponse]
 
 @dataclass(frozen=True)
 class Visit:
-    """One request to one farm: who asks, already let in, and when. `now` is the clock's, read once."""
+    """One request to one farm: who asks, let in by which role, and when. `now` is the clock's, read once."""
 
     who: Who
     farm: Any
+    role: Role
     now: datetime
-
-    @cached_property
-    def role(self) -> Role:
-        role = role_on(self.who, self.farm.id)
-        if role is None:  # withdrawn since the door
-            raise Missing()
-        return role
 
     @property
     def today(self) -> date:
@@ -48,7 +42,8 @@ class Visit:
 
     @property
     def actor(self) -> Actor:
-        return actor_on(self.who, self.farm.id)
+        """How who asks is named in the farm's log."""
+        return Actor(self.role.actor_kind, self.who.id)
 
     @property
     def is_phone(self) -> bool:
@@ -72,9 +67,9 @@ def farm_page(needs: Need = Need.READ) -> Callable[[View], View]:
                 return redirect_to_login(request.get_full_path())
             note_stop(request)
             with refusals():
-                farm = farm_for(who, farm_id, needs=needs)
+                farm, role = let_in(who, farm_id, needs=needs)
                 with showing(shown_here(request, farm.time_zone)):
-                    response = view(request, Visit(who, farm, clock.now()), **kwargs)
+                    response = view(request, Visit(who, farm, role, clock.now()), **kwargs)
             # A picture says for itself that a browser may keep it.
             if not response.has_header("Cache-Control"):
                 add_never_cache_headers(response)

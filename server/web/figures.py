@@ -4,13 +4,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
+from uuid import UUID
 
+from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
 from alerts.models.alert import Rule
 from alerts.selectors.season_weeks import FanWeek, SeasonWeek
 from monitoring.charts import ChartWords, SeasonSeries, WeekAhead, WorkMark, season_chart
+from server.web.kept_in_words import kept_in_words
 from server.web.season import Mark, MethodSeasons, ends_of
 from server.web.words import method_name, rate, short_day, unit, week_of
 
@@ -48,9 +51,20 @@ class Figure:
         return f"season-data-{self.method}"
 
 
-def season_figures(seasons: Iterable[MethodSeasons]) -> list[Figure]:
-    """A figure for each method that was counted in the weeks shown."""
-    return [_figure(each) for each in seasons if each.is_counted]
+def season_sections(farm_id: UUID, seasons: Iterable[MethodSeasons]) -> list[tuple[str, SafeString]]:
+    """For each method that was counted in the weeks shown its code and its part of the page; the first explains."""
+    counted = [each for each in seasons if each.is_counted]
+    return [(each.method, _section(farm_id, each, is_first=each is counted[0])) for each in counted]
+
+
+def _section(farm_id: UUID, seasons: MethodSeasons, *, is_first: bool) -> SafeString:
+    content = (seasons.method, seasons.until, tuple(seasons.rows.values()), seasons.fan, seasons.marks, seasons.began)
+
+    def made() -> SafeString:
+        shown = {"farm_id": farm_id, "figure": _figure(seasons), "first": is_first}
+        return mark_safe(render_to_string("web/includes/season.html", shown))  # noqa: S308 - a template's
+
+    return kept_in_words(("season", farm_id, is_first, *content), made)
 
 
 def _figure(seasons: MethodSeasons) -> Figure:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from django.template.loader import render_to_string
 from django.utils.functional import Promise
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
@@ -13,6 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from alerts.models.assessment import TrendWord
 from alerts.selectors.own_past import DOUBTFUL, own_past_of
 from monitoring.charts import ChartWords, SeasonSeries, own_past_chart
+from server.web.kept_in_words import kept_in_words
 from server.web.words import method_name, rate, short_day, unit
 
 if TYPE_CHECKING:
@@ -49,17 +51,29 @@ class OwnPastFigure:
     how: tuple[str, ...]
 
 
-def own_past_figures(
+def own_past_sections(
     farm: "Farm", week: date, results: "Mapping[str, Assessment]", seen: "FarmCounts"
-) -> dict[str, OwnPastFigure]:
-    """By method, for those counted in the weeks shown; `results` are the week's, of the whole farm."""
-    return {past.method: _figure(past, results.get(past.method)) for past in own_past_of(farm, week, seen)}
+) -> dict[str, SafeString]:
+    """By method its part of the page, for those counted in the weeks shown; `results` are the week's, of the whole
+    farm.
+    """
+    return {past.method: _section(past, results.get(past.method)) for past in own_past_of(farm, week, seen)}
 
 
-def _figure(past: "MethodPast", result: "Assessment | None") -> OwnPastFigure:
+def _section(past: "MethodPast", result: "Assessment | None") -> SafeString:
+    trend = result.trend if result is not None else None
+
+    def made() -> SafeString:
+        shown = {"past": _figure(past, trend)}
+        return mark_safe(render_to_string("web/includes/own_past.html", shown))  # noqa: S308 - a template's
+
+    return kept_in_words(("own past", past, trend), made)
+
+
+def _figure(past: "MethodPast", trend: str | None) -> OwnPastFigure:
     last = past.weeks[-1]
     title = _("%(what)s against this farm's own weeks") % {"what": method_name(past.method).capitalize()}
-    told = " ".join(filter(None, (told_of_week(last), while_within(last, result))))
+    told = " ".join(filter(None, (told_of_week(last), while_within(last, trend))))
     shown = _from_first_told(past.weeks)
     drawn = {shape: _drawn(past.method, shown, title, told, shape) for shape in ("wide", "narrow")}
     return OwnPastFigure(
@@ -97,13 +111,13 @@ def told_of_week(week: "PastWeek") -> str:
     return told.format(weeks=week.weeks_outside)
 
 
-def while_within(week: "PastWeek", result: "Assessment | None") -> str:
+def while_within(week: "PastWeek", trend: str | None) -> str:
     """Why a farm whose level is within the band is called rising (or falling) all the same."""
-    if week.word != "within" or result is None:
+    if week.word != "within":
         return ""
-    if result.trend == TrendWord.RISING:
+    if trend == TrendWord.RISING:
         return _("It is the last weeks alone that rise: the level over many weeks does not stand out yet.")
-    if result.trend == TrendWord.FALLING:
+    if trend == TrendWord.FALLING:
         return _("It is the last weeks alone that fall: the level over many weeks does not stand out yet.")
     return ""
 

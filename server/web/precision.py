@@ -13,7 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from alerts.selectors.borrowed import figures_of_results
+from alerts.selectors.borrowed import figures_lent
 from alerts.selectors.precision import TO_15_PERCENT, precision_of_farm
 from alerts.wording import amount
 from alerts.wording.numbers import day_phrase
@@ -22,6 +22,8 @@ from alerts.wording.results import heading
 
 if TYPE_CHECKING:
     from alerts.selectors.borrowed import Lent
+    from alerts.selectors.farm_counts import FarmCounts
+    from alerts.selectors.farm_weeks import FarmWeek
     from alerts.selectors.precision import Precision
 
 # A standard error as a share of the mean, in words; above the last of them the mean is hardly known.
@@ -59,12 +61,12 @@ class Known:
     weeks: list[str]
 
 
-def known_of(farm: Any, week: date) -> Known:
+def known_of(seen: "FarmWeek", counts: "FarmCounts") -> Known:
     """How well the means of a judged week are known, and what its results borrow."""
-    rows = precision_of_farm(farm, week)
+    rows = precision_of_farm(seen.farm, seen.week, counts)
     told = {row.method: [_per_leg(row), known_sentence(row), _zeros(row), unevenly_sentence(row)] for row in rows}
     by_method = {method: [said for said in sentences if said] for method, sentences in told.items()}
-    return Known(by_method, weeks_sentences(figures_of_results(farm, week)))
+    return Known(by_method, weeks_sentences(figures_lent(seen.farm, seen.farm_rows.values(), counts.lent.values())))
 
 
 def known_sentence(row: "Precision") -> str:

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, QuerySet
 
-from farms.selectors import seasons_of
 from monitoring.selectors import arrivals_of, rounds_of, works_of
 
 if TYPE_CHECKING:
@@ -30,32 +29,31 @@ class SeasonOnRecord:
     mails: int | None
 
 
-def seasons_on_record(farm: "Farm", mails: "QuerySet[Digest] | None") -> list[SeasonOnRecord]:
-    """The newest seasons first; six queries, however many there are. `mails`: those that the reader may see."""
-    seasons = list(seasons_of(farm)[:MOST])
-    if not seasons:
-        return []
+def seasons_on_record(
+    farm: "Farm", seasons: "Sequence[Season]", mails: "QuerySet[Digest] | None"
+) -> list[SeasonOnRecord]:
+    """The newest of these seasons (newest first); five queries at most. `mails`: those that the reader may see."""
+    rounds, works = _by_day(rounds_of(farm), "walked_on"), _by_day(works_of(farm), "done_on")
     readings = arrivals_of(farm).order_by()
-    counted = (
-        _counts(rounds_of(farm), "walked_on", seasons),
-        _counts(readings.filter(corrects_id__isnull=True), "taken_on", seasons),
-        _counts(readings.filter(corrects_id__isnull=False), "taken_on", seasons),
-        _counts(works_of(farm), "done_on", seasons),
-        [None] * len(seasons) if mails is None else _counts(mails, "queued_at__date", seasons),
-    )
+    counts, corrections = (_by_day(readings.filter(corrects_id__isnull=firsts), "taken_on") for firsts in (True, False))
+    sent = None if mails is None else _by_day(mails, "queued_at__date")
+    counted = (rounds, counts, corrections, works)
     return [
-        SeasonOnRecord(season.opens_on, season.closes_on, *numbers)
-        for season, *numbers in zip(seasons, *counted, strict=True)
+        SeasonOnRecord(
+            season.opens_on,
+            season.closes_on,
+            *(_within(season, days) for days in counted),
+            mails=None if sent is None else _within(season, sent),
+        )
+        for season in seasons[:MOST]
     ]
 
 
-def _counts(rows: QuerySet[Any], day: str, seasons: "Sequence[Season]") -> list[int]:
-    """How many rows each season holds, by the rows' day; one query."""
-    told = {f"of_{at}": Count("id", filter=_within(day, season)) for at, season in enumerate(seasons)}
-    found = rows.order_by().aggregate(**told)
-    return [found[f"of_{at}"] for at in range(len(seasons))]
+def _by_day(rows: QuerySet[Any], day: str) -> list[tuple[date, int]]:
+    """How many rows each day has; one query."""
+    return list(rows.order_by().values_list(day).annotate(Count("id")))
 
 
-def _within(day: str, season: "Season") -> Q:
-    since = Q(**{f"{day}__gte": season.opens_on})
-    return since if season.closes_on is None else since & Q(**{f"{day}__lte": season.closes_on})
+def _within(season: "Season", days: list[tuple[date, int]]) -> int:
+    """How many of these lie in a season."""
+    return sum(number for day, number in days if season.opens_on <= day <= (season.closes_on or date.max))

@@ -1,6 +1,6 @@
 """A farm's seasons of one method: one object from which its picture, table, file and moving chart are made."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
@@ -20,7 +20,7 @@ from monitoring.analysis.season_level import weeks_to_same_week
 from monitoring.methods import METHODS
 
 if TYPE_CHECKING:
-    from alerts.models import Assessment
+    from alerts.models import Assessment, BorrowedFigures
     from farms.models import Farm
     from monitoring.models import Work
 
@@ -95,12 +95,16 @@ class MethodSeasons:
 
 
 def seasons_of_methods(
-    farm: "Farm", until: date, results: "Mapping[str, Assessment]", works: "Sequence[Work]"
+    farm: "Farm",
+    until: date,
+    results: "Mapping[str, Assessment]",
+    works: "Sequence[Work]",
+    known: "Iterable[BorrowedFigures | None]" = (),
 ) -> list[MethodSeasons]:
-    """Each method that was ever judged; three queries, however many seasons."""
+    """Each method that was ever judged; three queries, however many seasons. `known`: the group's figures, as read."""
     since = until - KEPT
     by_method = season_weeks_of(farm, since, until)
-    fans, began = fans_of(farm, results), matters_begun(farm, since, until)
+    fans, began = fans_of(farm, results, known), matters_begun(farm, since, until)
     kept = [work for work in works if work.done_on >= since]
     marks = tuple(Mark(work.done_on, letter_of_work(work), str(work.get_kind_display())) for work in kept)
     return [

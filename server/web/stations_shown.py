@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
 from alerts.selectors.station_weeks import StationSeason
+from farms.kept import kept
 from monitoring.charts import StationAxis, station_chart
 from monitoring.methods import METHODS
 from server.web.words import method_name, rate, unit, week_of
@@ -84,7 +85,7 @@ def _station(season: StationSeason, weeks: Sequence[date], axis: StationAxis) ->
     in_table = zip(season.rates[-IN_TABLE:], season.at_least[-IN_TABLE:], strict=True)
     return StationShown(
         station=season.station,
-        picture=mark_safe(station_chart(season.rates, axis)),  # noqa: S308 - drawn by us, numbers only
+        picture=mark_safe(kept(("station", season.rates, axis), lambda: station_chart(season.rates, axis))),  # noqa: S308 - drawn by us, numbers only
         last="" if last is None else _told(season.rates[last], season.at_least[last]),
         last_week=None if last is None else weeks[last],
         last_weeks=tuple(_told(value, bound) for value, bound in in_table),

@@ -1,6 +1,6 @@
 """Work done as pages list it: what became of the counts after each, in words, and from what it is told."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
@@ -30,15 +30,17 @@ class WorkLine:
     told_from: str = ""
 
 
-def work_lines(farm: Any, works: Sequence["Work"], today: date) -> list[WorkLine]:
-    """The works in their order, each with its effect as it can be told today."""
+def work_lines(
+    farm: Any, works: Sequence["Work"], today: date, facilities: Mapping[UUID, Any] | None = None
+) -> list[WorkLine]:
+    """The works in their order, each with its effect as it can be told today. `facilities`: the farm's, where read."""
     effects = effects_of_works(works, [farm], today)
-    facilities = {place.id: place for place in facilities_of(farm)}
+    facilities = {place.id: place for place in facilities_of(farm)} if facilities is None else facilities
     growth = _growth_before(farm, works)
     return [_line(work, effects[work.id], facilities, growth) for work in works]
 
 
-def _line(work: "Work", effect: WorkEffect, facilities: dict[UUID, Any], growth: dict[Any, float]) -> WorkLine:
+def _line(work: "Work", effect: WorkEffect, facilities: Mapping[UUID, Any], growth: dict[Any, float]) -> WorkLine:
     back = _back(effect, growth.get((work.id, effect.method)))
     return WorkLine(work, (*since_then(effect, facilities), *back), how_told(effect))
 

@@ -4,7 +4,9 @@ from datetime import date
 
 import pytest
 
-from alerts.selectors.station_effects import effects_of_stations
+from alerts.selectors.own_past import counts_with_past
+from alerts.selectors.precision import precision_of_farm
+from alerts.selectors.station_effects import effects_in, effects_of_stations
 from farms.models import Farm, User
 from monitoring.models import Siting, Station
 from tests.alerts.scene import count_week, monday
@@ -36,6 +38,16 @@ def test_the_worst_is_told_with_its_row_of_weeks(northfield: Farm, cards: list[S
     assert found[2].low is not None and found[2].low > 1.5
     assert [one.question for number, one in found.items() if number != 2] == [""] * 4
     assert {one.worst for one in found.values()} == {1}
+
+
+def test_they_are_the_same_from_what_was_read_for_more(northfield: Farm, cards: list[Station], anna: User):
+    for number in range(14):
+        count_week(cards, monday(number), [20, 90, 24, 18 + number, 22])
+    with acting(anna):
+        read = counts_with_past(northfield, monday(13))
+        for _again in range(2):
+            assert effects_in(read, monday(13)) == effects_of_stations([northfield], monday(13))
+        assert precision_of_farm(northfield, monday(13), read) == precision_of_farm(northfield, monday(13))
 
 
 def test_one_not_counted_is_no_average_one(northfield: Farm, cards: list[Station], anna: User):

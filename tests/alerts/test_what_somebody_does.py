@@ -20,6 +20,7 @@ from alerts.selectors import (
     with_state,
     works_linked_to,
 )
+from alerts.selectors.alerts import deeds_done
 from alerts.services.alert import alert_note_hash, event_hash
 from farms.ledger import Actor, row_hash, row_values, verify_links
 from farms.models import Facility, Farm, Group, LedgerEntry, Season, User
@@ -59,7 +60,12 @@ def make_work(farm: Farm, day: date) -> Work:
 
 
 def standing(alert: Alert) -> Any:
-    return with_state(alerts_of(alert.farm)).get(id=alert.id)
+    found = with_state(alerts_of(alert.farm)).get(id=alert.id)
+    many = list(alerts_of(alert.farm))
+    deeds_done(many)
+    [same] = [each for each in many if each.id == alert.id]
+    assert (same.seen_at, same.later_until) == (found.seen_at, found.later_until)
+    return found
 
 
 class TestNotes:

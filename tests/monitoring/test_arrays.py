@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from farms.ids import uuid7
-from monitoring.arrays import READING_COLUMNS, days_of_last_rounds, readings_for_check, skips_of
+from monitoring.arrays import READING_COLUMNS, STATION_COLUMNS, days_of_last_rounds, readings_for_check, skips_of
 from monitoring.models import Reading, Station
 from monitoring.rules.temperatures import table_of_days
 from monitoring.services import (
@@ -154,6 +154,23 @@ def test_farms_keep_apart_though_a_client_gave_one_id_twice(northfield, southmea
     found = arrays_of(northfield, southmead)
     of_farm = [found.farm_ids[farm] for farm in found.station_farm[found.station]]
     assert dict(zip(of_farm, found.count.tolist(), strict=True)) == {northfield.id: 3, southmead.id: 2}
+
+
+def test_a_part_of_what_was_read_is_what_is_read_of_it(northfield, anna, cards, traps, leg_station):
+    with acting(anna):
+        hang(northfield, [*cards, *traps])
+        send(northfield, reading(cards[0], 61), reading(traps[0], 250), reading(leg_station, animals=[3, 0, 5]))
+    with as_factory():
+        Station.objects.filter(id=cards[1].id).update(until=date(2026, 5, 29))
+    later = date(2026, 6, 1)
+    with as_role("worker"):
+        part, read = (
+            readings_for_check([northfield.id], FIRST, LAST).since(later),
+            readings_for_check([northfield.id], later, LAST),
+        )
+    assert (len(part.station_id), len(part.count)) == (7, 1)
+    for name in (*STATION_COLUMNS, *READING_COLUMNS):
+        np.testing.assert_array_equal(getattr(part, name), getattr(read, name), err_msg=name)
 
 
 def test_since_the_year_388(northfield, anna, cards):

@@ -11,29 +11,29 @@ from django.shortcuts import redirect, render
 from django.utils.translation import get_language
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import open_alerts
+from alerts.selectors import histories_of
 from alerts.selectors.farm_counts import FarmCounts
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
 from alerts.selectors.own_past import SHOWN as WEEKS_SHOWN
 from alerts.selectors.own_past import counts_with_past
 from alerts.selectors.running import late_week
 from alerts.selectors.sent_mails import digests_shown
-from alerts.selectors.station_effects import by_station, effects_of_stations
+from alerts.selectors.station_effects import by_station, effects_in
 from alerts.selectors.station_weeks import seasons_of_stations
 from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.closures import closure_sentence
 from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
-from farms.closures import closure_of, closures_ahead
+from farms.closures import holding, times_of_farms
 from farms.offers import standing_offers
-from farms.selectors import season_on
+from farms.selectors import season_holding, seasons_of
 from farms.visits import visit_rules_of, visits_ahead
 from monitoring.selectors import has_stations, last_round, readings_of, stations_of, warmth_of_farm, works_of
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
-from server.web.figures import season_figures
+from server.web.figures import season_sections
 from server.web.kept_out import kept_out_told
-from server.web.own_past import own_past_figures
+from server.web.own_past import own_past_sections
 from server.web.precision import known_of, own_test_sentences
 from server.web.records import seasons_on_record
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
@@ -57,11 +57,12 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     # Where a week was judged, something hangs; else it is asked.
     if visit.may["manage"] and not seen.farm_rows and not has_stations(visit.farm):
         return redirect("start", farm_id=visit.farm.id)
-    seen = replace(seen, stations=by_station(effects_of_stations([visit.farm], week)[visit.farm.id]))
+    counts, stations = counts_with_past(visit.farm, week), stations_of(visit.farm, visit.today)
+    seen = replace(seen, stations=by_station(effects_in(counts, week)[visit.farm.id]))
     works = list(works_of(visit.farm, week - KEPT))
     recent = [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
-    seasons = seasons_of_methods(visit.farm, week, seen.farm_rows, works)
-    counts, stations = counts_with_past(visit.farm, week), stations_of(visit.farm, visit.today)
+    seasons = seasons_of_methods(visit.farm, week, seen.farm_rows, works, counts.lent.values())
+    on_record = list(seasons_of(visit.farm))
     context = {
         "visit": visit,
         "kept_out": kept_out_told(visit, languages=[get_language() or "en"]),
@@ -69,22 +70,22 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "week": week,
         "judged": bool(seen.farm_rows),
         "told": told_of(seen),
-        **how_got(seen),
+        **how_got(seen, counts),
         "buildings": building_lines(seen),
-        "figures": season_figures(seasons),
-        "own_past": own_past_figures(visit.farm, week, seen.farm_rows, counts),
+        "seasons": season_sections(visit.farm.id, seasons),
+        "own_past": own_past_sections(visit.farm, week, seen.farm_rows, counts),
         "ahead": ahead_lines(seen),
         "development": development_shown(seen.development),
         "no_temperatures": no_temperatures_sentence(),
         "closed": seen.closed,
         "alerts": matters_of(seen),
-        "works": work_lines(visit.farm, recent, visit.today),
+        "works": work_lines(visit.farm, recent, visit.today, seen.facilities),
         "stations": station_lines(visit, seen, stations),
         "stations_shown": small_multiples(stations, counts, seasons),
         "warmth": warmth_figure(warmth_of_farm(visit.farm, visit.today - DAYS, visit.today)),
-        "records": seasons_on_record(visit.farm, mails_of(visit)),
+        "records": seasons_on_record(visit.farm, on_record, mails_of(visit)),
         "last": last_round(visit.farm),
-        "season": season_on(visit.farm, visit.today),
+        "season": season_holding(on_record, visit.today),
         "closures": closure_sentences(visit),
         "offers": standing_offers([visit.farm.id]),
         "planned": visits_ahead(visit.farm, visit.today, request.user),
@@ -95,24 +96,37 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
 
 def matters_of(seen: FarmWeek) -> list[tuple[Any, list[Any], bool]]:
     """What is open, each with its history and whether it waits."""
-    found = open_alerts(seen.farm).prefetch_related("events")
-    return [(alert, _history(alert), seen.waits(alert)) for alert in found]
+    history = histories_of(seen.alerts)
+    return [(alert, history[alert.id], seen.waits(alert)) for alert in in_walking_order(seen)]
+
+
+def in_walking_order(seen: FarmWeek) -> list[Any]:
+    """The open alerts, the whole farm's first, then by facility in walking order; each with its facility."""
+    order = {place: at for at, place in enumerate(seen.facilities)}
+    for alert in seen.alerts:
+        if alert.facility_id:
+            alert.facility = seen.facilities[alert.facility_id]
+    return sorted(
+        seen.alerts,
+        key=lambda alert: (order.get(alert.facility_id, -1), alert.method, alert.rule, alert.opened_week),
+    )
 
 
 def closure_sentences(visit: Visit) -> list[str]:
     """When the farm is closed to visits, now or ahead, and its region now."""
-    times = closures_ahead(visit.farm, visit.today)
-    now = closure_of(visit.farm, visit.today)
-    times += [now] if now is not None and now.whole_region else []
-    return [closure_sentence(each, visit.today) for each in times]
+    times = times_of_farms([visit.farm])[visit.farm.id]
+    ahead = [each for each in times if not each.whole_region and each.ends_after(visit.today)]
+    now = holding(times, visit.today)
+    ahead += [now] if now is not None and now.whole_region else []
+    return [closure_sentence(each, visit.today) for each in ahead]
 
 
-def how_got(seen: FarmWeek) -> dict[str, Any]:
+def how_got(seen: FarmWeek, counts: FarmCounts) -> dict[str, Any]:
     """How the figure of each method was got that was counted this week, and what is said of weeks and of rising."""
     rows = [row for row in seen.farm_rows.values() if row.mean is not None]
     if not rows:
         return {"got": [], "got_weeks": []}
-    known = known_of(seen.farm, seen.week)
+    known = known_of(seen, counts)
     return {
         "got": [how_it_was_got(row, known.by_method.get(row.method, ())) for row in rows],
         "got_weeks": [*known.weeks, *own_test_sentences()],
@@ -132,11 +146,6 @@ def small_multiples(
 def mails_of(visit: Visit) -> Any:
     """The weekly mails that the reader may see, as their own page lists them; None for who has no such page."""
     return digests_shown(visit.farm, visit.who, visit.role) if visit.may["manage"] else None  # type: ignore[arg-type]
-
-
-def _history(alert: Any) -> list[Any]:
-    """What happened to an alert whose events were read with it, oldest first."""
-    return sorted(alert.events.all(), key=lambda event: (event.at, event.id))
 
 
 def station_lines(visit: Visit, seen: FarmWeek, stations: Sequence[Any]) -> list[dict[str, Any]]:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from django.views.decorators.vary import vary_on_cookie
 
 from farms import clock
-from farms.access import Need, farm_for
+from farms.access import Need, let_in
 from farms.errors import Missing
 from farms.selectors import people_of
 from monitoring.selectors import last_farm_counted, rounds_of, stations_of
@@ -59,7 +59,7 @@ def _on_a_phone_of(phone: Any, request: HttpRequest, farm_id: UUID, station_id: 
     if other is None:
         return render(request, "web/tag_of_another_farm.html", {"phone": phone}, status=404)
     with refusals():
-        visit = Visit(other, farm_for(other, farm_id, needs=Need.COUNT), clock.now())
+        visit = Visit(other, *let_in(other, farm_id, needs=Need.COUNT), clock.now())
         station = _station(visit, station_id)
     if request.method != "POST":
         return _ask(request, visit, station, phone.farm)

@@ -57,6 +57,15 @@ def weeks_to_first_signal(found: OwnPast) -> float:
     return float(waited / max(out.any(axis=1).sum(), 1))
 
 
+def test_only_the_last_weeks_may_be_fitted():
+    counts = farm([40.0, 44, 37, 41, 38, 45, 40, 60, 90, 130])
+    every, last = windows(counts), windows(counts, back=np.zeros(4, np.int64))
+    np.testing.assert_array_equal(last.effects, every.effects[-4:])
+    np.testing.assert_array_equal(last.dates, every.dates[-4:])
+    with pytest.raises(ValueError, match="back must not have more entries"):
+        windows(counts, back=np.zeros(11, np.int64))
+
+
 class TestWhatItSays:
     def test_a_doubling_after_a_level_past_is_above(self):
         found = chart(farm([*LEVEL[:8], 60, 80, 110]))

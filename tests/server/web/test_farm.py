@@ -4,7 +4,7 @@ from dataclasses import replace
 import pytest
 from django.urls import reverse
 
-from alerts.models import AlertEvent, Assessment
+from alerts.models import AlertEvent
 from alerts.selectors.own_past import PastWeek
 from monitoring.models import Siting, Work
 from server.web.own_past import while_within
@@ -122,7 +122,7 @@ def test_an_adviser_sees_the_farm_and_a_recorder_no_settings(browser, ben, dana,
 
 def test_the_page_asks_the_database_a_bounded_number_of_times(browser, anna, season, django_assert_max_num_queries):
     client = browser(anna)
-    with django_assert_max_num_queries(61):
+    with django_assert_max_num_queries(55):
         client.get(at("farm", season))
 
 
@@ -174,7 +174,7 @@ WITHIN = PastWeek(monday(7), 30.0, 20.0, 60.0, 28.0, "within", 0, "weeks", "")
     ],
 )
 def test_a_rise_that_its_own_past_does_not_show_yet_is_explained(week, trend, told):
-    assert while_within(week, Assessment(trend=trend)) == told
+    assert while_within(week, trend) == told
 
 
 @pytest.mark.parametrize(
