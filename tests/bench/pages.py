@@ -33,6 +33,8 @@ from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_K
 from django.db import connection, connections, transaction
 
 from farms.models import Farm, User
+from monitoring.methods import METHODS
+from monitoring.models import Placement, Station
 from server.demo.processes import free_port, running, start_site
 from server.sessions import SessionStore
 from tests.bench.alerts import fill_with_owners, moment, started, told_by
@@ -111,6 +113,7 @@ def office(farms: int = FARMS) -> Office:
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SET LOCAL ROLE flyround_factory")
         earlier_seasons(cursor, old)
+        hang(old)
     with connections["owner"].cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
     return Office(group, user, old)
@@ -126,6 +129,14 @@ def earlier_seasons(cursor: Any, farm: Farm) -> None:
     for year in range(1, SEASONS):
         opens = FIRST - timedelta(weeks=52 * year + WEEKS)
         cursor.execute(OLD_SEASON, asked | {"opens": opens})
+
+
+def hang(farm: Farm) -> None:
+    """What a round on that Monday walks: a card or a trap at every numbered place, since a week."""
+    stations = Station.objects.filter(farm=farm, method__in=[code for code, method in METHODS.items() if method.hangs])
+    Placement.objects.bulk_create(
+        Placement(farm=farm, station_id=each.id, hung_on=NEWEST, zone="America/Chicago", entry=0) for each in stations
+    )
 
 
 @contextmanager
