@@ -99,7 +99,8 @@ def blank_round(
 ) -> RoundForm:
     """A round's form as it is first shown, with the ids it will be stored under; `round_id` goes on with a round.
 
-    `kept_out` are the buildings into which nobody goes now, None for all: their stations say so unless it is changed.
+    `kept_out` are the buildings into which nobody goes now, None for all: their stations say so unless it is changed or
+    a number is typed there.
     """
     done = stations_read(farm, round_id) if round_id else set()
     first = {"round_id": round_id or uuid7(), "note_id": uuid7(), "walked_on": day, "counted_by": counted_by or ""}

@@ -66,7 +66,8 @@ class Line:
 
     def kept_out_values(self, kept_out: Collection[UUID | None]) -> dict[str, str]:
         """What stands in the form where a label keeps people out of its building, or (None) of the whole farm."""
-        return {"reason": "kept_out"} if None in kept_out or self.station.facility_id in kept_out else {}
+        keeps_out = None in kept_out or self.station.facility_id in kept_out
+        return {"reason": "kept_out", "preset": "kept_out"} if keeps_out else {}
 
     @property
     def first(self) -> bool:
@@ -93,6 +94,8 @@ class LineForm(forms.Form):
     )  # fmt: skip
     animals = AnimalsField(required=False)
     reason = forms.ChoiceField(required=False, widget=forms.RadioSelect, label=_("What happened to it?"))
+    # The reason that the page itself chose when it was shown.
+    preset = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
     fresh = forms.BooleanField(required=False, label=_("a fresh one hangs here now"))
     hung_on = forms.DateField(
         required=False, label=_("Hung on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
@@ -117,6 +120,7 @@ class LineForm(forms.Form):
         self.leg_plan: Any = None
         if compact:
             self.fields["reason"].widget = forms.Select()
+            del self.fields["preset"]
         reasons = choices_of("monitoring.Reading", "reason", first="" if compact else _("counted"))
         self.fields["reason"].choices = reasons  # type: ignore[attr-defined]
         for name in self._not_for_this_method():
@@ -152,6 +156,13 @@ class LineForm(forms.Form):
             return True
         return filled or self.data.get(self.add_prefix("part"), "1") != "1" or wrong
 
+    def clean(self) -> dict[str, Any]:
+        """A number takes away the reason that nobody but the page chose; fields.js does so while it is typed."""
+        found = super().clean() or self.cleaned_data
+        if found.get("preset") and found.get("reason") == found["preset"] and self._has_number():
+            found["reason"] = ""
+        return found
+
     def sent_reading(self) -> ReadingSent | None:
         """The reading; None where the station was left alone, which stores nothing: empty is not zero."""
         found = self.cleaned_data
@@ -181,8 +192,10 @@ class LineForm(forms.Form):
         )  # fmt: skip
 
     def _has_something(self) -> bool:
-        found = self.cleaned_data
-        return bool(found.get("reason")) or any(found.get(name) is not None for name in ("count", "cups", "animals"))
+        return bool(self.cleaned_data.get("reason")) or self._has_number()
+
+    def _has_number(self) -> bool:
+        return any(self.cleaned_data.get(name) is not None for name in ("count", "cups", "animals"))
 
     def sent_hung(self, day: date) -> HungSent | None:
         """The fresh card, where the old one came down or nothing hung; never where the old one was left up."""

@@ -1,5 +1,6 @@
 """Kept out, on pages: typed by who may record, told above a round in both languages, and never judged."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -13,7 +14,7 @@ from monitoring.services import ReentryTyped, record_reentry
 from server.web.kept_out import long_clock
 from tests.cast import NOW, acting, as_factory
 from tests.monitoring.sending import hang
-from tests.server.web.pages import at, words
+from tests.server.web.pages import at, hidden_fields, words
 from tests.server.web.rounds import Sheet
 
 pytestmark = pytest.mark.django_db
@@ -148,6 +149,39 @@ class TestARound:
             found = list(Reading.objects.filter(farm=northfield))
         assert {(each.reason, each.count) for each in found} == {("kept_out", None)} and len(found) == 5
 
+    def test_a_count_takes_the_reason_away_that_only_the_page_chose(self, browser, anna, northfield, cards, calf_barn):
+        with acting(anna):
+            hang(northfield, cards)
+        record(northfield, anna, barn=calf_barn)
+        sheet = Sheet(browser(anna), northfield)
+        # As without scripts: what stands there is sent, and a number was typed beside it.
+        for card in cards:
+            sheet.type(card, reason="kept_out")
+        sheet.type(cards[0], count="4o").type(cards[1], count="0", part="0.5").type(cards[2], reason="lost", count="7")
+        wrong = sheet.send()
+        assert wrong.status_code == 422 and links_to_wrong(wrong) == ["Card 1"]
+        # The page that came back still knows what it chose itself.
+        shown = hidden_fields(wrong)
+        assert {shown[f"{sheet.prefix_of(card)}-preset"] for card in cards} == {"kept_out"}
+        # A reason that somebody chose does not give way.
+        assert links_to_wrong(sheet.type(cards[0], count="41").send()) == ["Card 3"]
+        assert sheet.type(cards[2], count="").send().status_code == 302
+        with as_factory():
+            found = Reading.objects.filter(farm=northfield).order_by("station__number")
+            read = [(each.count, each.reason, each.placement_id is not None) for each in found]
+        assert read == [
+            (41, "", True), (0, "", True), (None, "lost", True), (None, "kept_out", True), (None, "kept_out", True),
+        ]  # fmt: skip
+
+    def test_kept_out_that_a_person_chose_beside_a_count_is_asked_about(self, browser, anna, northfield, cards):
+        with acting(anna):
+            hang(northfield, cards)
+        sheet = Sheet(browser(anna), northfield).type(cards[0], reason="kept_out", count="41")
+        refused = sheet.send()
+        assert refused.status_code == 422 and links_to_wrong(refused) == ["Card 1"]
+        with as_factory():
+            assert not Reading.objects.exists()
+
     def test_before_and_after_it_is_told_and_nothing_is_preset(self, browser, anna, northfield, calf_barn):
         record(northfield, anna, NOW + 2 * HOUR, NOW + 6 * HOUR, calf_barn)
         record(northfield, anna, NOW - 6 * HOUR, NOW - 2 * HOUR)
@@ -168,6 +202,11 @@ class TestARound:
     def test_another_farms_is_not_told(self, browser, anna, carla, northfield, southmead):
         record(northfield, anna)
         assert LAW not in words(browser(carla).get(at("count", southmead)))
+
+
+def links_to_wrong(page):
+    """The stations that a refused round names at its top."""
+    return re.findall(r'<a href="#at-[^"]*">([^<]*)</a>', page.content.decode())
 
 
 def kept_out_stations(client, farm):

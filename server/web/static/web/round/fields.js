@@ -17,6 +17,16 @@ export const animalsOf = (place) => {
   return parts.every((part) => /^[0-9]{1,7}$/.test(part)) ? parts.map(Number) : null;
 };
 
+// The page chose a reason itself where a label keeps people out. A number that stands there all the same, whoever put
+// it there and when, takes it away, as server/web/forms/count.py does for a page without scripts.
+export const presetGivesWay = (place) => {
+  const boxes = [field(place, "count"), field(place, "cups"), ...animalBoxes(place)];
+  const preset = value(place, "preset");
+  const none = place.querySelector('[name$="-reason"][value=""]');
+  const untouched = preset && reasonOf(place)?.value === preset;
+  if (none && untouched && boxes.some((box) => box?.value.trim())) none.checked = true;
+};
+
 // "station.placement.hung on", as the page wrote it.
 const lineOf = (place) => place.querySelector('[name="line"]').value.split(".");
 export const stationOf = (place) => lineOf(place)[0];

@@ -5,7 +5,7 @@
 import { animalByAnimal } from "./animals.js";
 import { arrange } from "./arrange.js";
 import { endPage } from "./end-page.js";
-import { animalBoxes, field, readStation, reasonOf } from "./fields.js";
+import { animalBoxes, field, presetGivesWay, readStation, reasonOf } from "./fields.js";
 import { isBigJump, lastTold, nowTold } from "./jump.js";
 import { fill, forNumber } from "./numbers.js";
 import { showReading } from "./read-aloud.js";
@@ -53,6 +53,8 @@ places.forEach((place, number) => arrange(place, number, { facts, stations, all:
 const animals = new Map(
   places.filter((place) => animalBoxes(place).length).map((place) => [place, animalByAnimal(place, words)]),
 );
+// What was typed before this script came, or was put back by the browser.
+places.forEach(presetGivesWay);
 const undo = undoOf(places);
 form.dataset.steps = "";
 for (const each of form.querySelectorAll(".count-field input")) each.enterKeyHint = "next";
@@ -346,6 +348,7 @@ form.addEventListener("submit", () => {
   window.history.replaceState(window.history.state, "", window.location.pathname + window.location.search);
 });
 form.addEventListener("round:restored", () => {
+  places.forEach(presetGivesWay);
   undo.forget();
   for (const each of animals.values()) each.restart();
   if (untouched && !stepOf(window.location.hash)) show(first(), { quiet: true });
