@@ -182,7 +182,7 @@ WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.exists()
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        "BACKEND": "server.static_files.NamedByContent"
         if STATIC_ROOT.exists()
         else "django.contrib.staticfiles.storage.StaticFilesStorage"
     },

@@ -1,61 +1,36 @@
 """A round without signal: cut off, killed with its browser, and stored exactly once when there is signal again."""
 
 import os
-import shutil
+import re
 import signal
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import RequestFactory
 from django.urls import reverse
-from django.utils import timezone
 
-from farms.services import make_sign_in_link
 from monitoring.models import Photo, Placement, Reading, Round
 from server.web.holder import holder_of
 from tests.cast import NOW, as_factory
-from tests.journeys.chromium import PHONE
-from tests.patience import wait_until
+from tests.collected import HASHED, collect, needed_by
+from tests.journeys.barn_phone import (
+    KEPT,
+    READY,
+    STORE,
+    link_for,
+    phones,
+    photographs_card_4,
+    round_page,
+    send,
+    sign_in,
+    type_counts,
+    until,
+    waiting,
+)
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
-# One grey point: a PNG, made by hand for this test.
-PICTURE = bytes.fromhex(
-    "89504e470d0a1a0a0000000d49484452000000010000000108000000003a7e9b550000"
-    "000a49444154789c636800000082008177cd72b60000000049454e44ae426082"
-)
-READY = "() => document.querySelector('form[data-round]')?.dataset.round === 'ready'"
 SOMEWHERE = "(count) => [...document.querySelectorAll('[name$=-count]')].some((box) => box.value === count)"
-# Paths of the pages kept on the phone.
-KEPT = """async () => (await Promise.all((await caches.keys()).map(async (name) =>
-    (await (await caches.open(name)).keys()).map((each) => new URL(each.url).pathname)))).flat()"""
-READY_FOR_THE_BARN = f"""async (path) => {{
-    const kept = await ({KEPT})();
-    return kept.includes(path) && kept.includes("/without-signal/") && kept.some((each) => each.endsWith("round.js"))
-        && Boolean((await navigator.serviceWorker.getRegistration())?.active);
-}}"""
-GO_TO = """(name) => {
-    const named = (place) => place.querySelector("h3").textContent.trim().startsWith(name);
-    location.hash = [...document.querySelectorAll(".station")].find(named).id;
-}"""
-STORE = """new Promise((done) => {
-    const asked = indexedDB.open("flyround");
-    asked.onsuccess = () => done(asked.result);
-})"""
-WAITING = f"""async () => {{
-    const base = await {STORE};
-    const asked = base.transaction("rounds").objectStore("rounds").getAll();
-    await new Promise((done) => {{ asked.onsuccess = done; }});
-    base.close();
-    return asked.result.map(({{ id, state, initials }}) => ({{ id, state, initials }}));
-}}"""
-# What waits is so many, all in one state where one is named.
-SO_MANY = f"""async ([number, state]) => {{
-    const all = await ({WAITING})();
-    return all.length === number && all.every((each) => !state || each.state === state);
-}}"""
 # A second round before the first in the queue: its ids its own, its first count not a number.
 WITH_A_WRONG_ONE = f"""async () => {{
     const base = await {STORE};
@@ -103,65 +78,16 @@ def scene(standing_clock, monkeypatch, northfield, cards):
         )
 
 
-@contextmanager
-def phones(folder: Any) -> Iterator[Any]:
-    """Phones with a memory of their own: each opening of the same name finds what the one before left."""
-    found = shutil.which("chromium")
-    if found is None:
-        pytest.skip("Chromium is not installed here: journeys in a browser are left out.")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        yield lambda name: play.chromium.launch_persistent_context(
-            str(folder / name), executable_path=found, args=["--no-sandbox"], **PHONE
-        )
-
-
 def kill(folder: Any) -> None:
     """End a browser as a dead battery does. Its lock names its process: host-pid."""
     pid = int(os.readlink(folder / "SingletonLock").rpartition("-")[2])
     os.kill(pid, signal.SIGKILL)
 
 
-def link_for(user: Any) -> str:
-    key = make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1))
-    return reverse("sign_in_link", args=[key])
-
-
-def until(page: Any, condition: str, arg: Any = None) -> None:
-    """Playwright's own waiting would evaluate text inside the page, which the site's policy refuses."""
-    from playwright.sync_api import Error
-
-    def holds() -> bool:
-        try:
-            return bool(page.evaluate(condition, arg))
-        except Error as error:
-            # The page went on to another while it was asked.
-            if "context was destroyed" in str(error) or "navigation" in str(error):
-                return False
-            raise
-
-    wait_until(holds, condition, seconds=20)
-
-
 def opaque_holder(user: Any) -> str:
     request = RequestFactory().get("/")
     request.user = user
     return holder_of(request)
-
-
-def sign_in(page: Any, site: str, link: str) -> None:
-    page.goto(site + link)
-    page.get_by_role("main").get_by_role("button").click()
-    page.wait_for_load_state()
-
-
-def round_page(page: Any, site: str, farm: Any) -> Any:
-    """The round's page, with everything it needs kept on the phone."""
-    page.goto(site + reverse("count", args=[farm.id]))
-    until(page, READY)
-    until(page, READY_FOR_THE_BARN, reverse("count", args=[farm.id]))
-    return page
 
 
 def stored(farm: Any) -> list[tuple[int, int | None]]:
@@ -172,37 +98,12 @@ def stored(farm: Any) -> list[tuple[int, int | None]]:
         ]
 
 
-def type_counts(page: Any, counts: dict[int, int]) -> None:
-    """Go to each card as its tag does, and type."""
-    for number, count in counts.items():
-        page.evaluate(GO_TO, f"Card {number}")
-        page.get_by_label(f"Specks on Card {number}").fill(str(count))
-
-
-def waiting(page: Any, number: int, state: str | None = None) -> list[dict[str, Any]]:
-    """What waits on this phone, once it is so many (in a state)."""
-    until(page, SO_MANY, [number, state])
-    return page.evaluate(WAITING)
-
-
-def send(page: Any) -> None:
-    page.get_by_role("button", name="Finish", exact=True).click()
-    page.get_by_role("button", name="Send the round").click()
-
-
 def goes_on_at_card_3(page: Any) -> None:
     until(page, READY)
     assert "No signal: this page is from" in page.inner_text("body")
     assert "You are going on with the round" in page.inner_text("main")
     assert page.get_by_label("Specks on Card 3").is_visible()
     assert page.get_by_label("Specks on Card 3").input_value() == "25"
-
-
-def photographs_card_4(page: Any) -> None:
-    page.evaluate(GO_TO, "Card 4")
-    camera = {"name": "a.png", "mimeType": "image/png", "buffer": PICTURE}
-    page.get_by_label("Take a photo of Card 4").set_input_files(camera)
-    page.get_by_role("img", name="Photo: Card 4").wait_for()
 
 
 def signs_out_with_a_file(page: Any, site: str) -> Any:
@@ -216,7 +117,20 @@ def signs_out_with_a_file(page: Any, site: str) -> Any:
     return saved.value.path()
 
 
-def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_server, anna, northfield, cards, tmp_path):
+def all_of_the_round_is_kept(paths: list[str], tree: Any) -> None:
+    """Each script by its content's name, and with it all that it imports: no version is mixed with another."""
+    scripts = {path.removeprefix("/static/") for path in paths if path.endswith(".js")}
+    assert [name for name in scripts if not re.search(HASHED, name)] == []
+    there = {(tree / name).resolve() for name in scripts}
+    assert all(needed_by(path) <= there for path in there)
+    assert {path.name.partition(".")[0] for path in there} >= {"steps", "fields", "round", "draft", "store", "site"}
+
+
+def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(
+    live_server, anna, northfield, cards, tmp_path, settings
+):
+    """With the files as in production, where each is named by its content."""
+    tree = collect(settings, tmp_path / "static")
     site, link, next_link = live_server.url, link_for(anna), link_for(anna)
     with phones(tmp_path) as phone:
         context = phone("one")
@@ -224,6 +138,7 @@ def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_ser
         sign_in(page, site, link)
         round_page(page, site, northfield)
         type_counts(page, {1: 20, 2: 30})
+        paths = page.evaluate(KEPT)
         context.set_offline(True)
         type_counts(page, {3: 25})
         # Shut in the middle, and opened again in the barn by a tag: the page comes from the phone and says so.
@@ -247,6 +162,7 @@ def test_a_round_outlives_the_signal_and_the_browser_and_is_stored_once(live_ser
         page.evaluate("dispatchEvent(new Event('online'))")
         page.locator("#waits").wait_for(state="hidden")
         context.close()
+    all_of_the_round_is_kept(paths, tree)
     assert [each["state"] for each in waits] == ["waiting"] and waits[0]["initials"] == "A"
     assert stored(northfield) == [(1, 20), (2, 30), (3, 25), (4, 600)]
     with as_factory():

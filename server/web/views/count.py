@@ -32,9 +32,13 @@ if TYPE_CHECKING:
 
 NOTHING_TYPED = _("Nothing was typed. Type at least one number, say why there is none, or say what hangs now.")
 
-# What steps.js imports, asked for with the page: found one after the other they would cost a slow line a wait each. By
-# their plain names, as the scripts themselves name each other.
-MODULES = ("animals", "arrange", "cups", "end", "end-page", "fields", "jump", "legs", "numbers", "read-aloud", "undo")
+# What steps.js imports, asked for with the page: found one after the other they would cost a slow line a wait each.
+MODULES = tuple(
+    f"web/round/{name}.js"
+    for name in (
+        "animals", "arrange", "cups", "end", "end-page", "fields", "jump", "legs", "numbers", "read-aloud", "undo",
+    )
+)  # fmt: skip
 
 
 @farm_page(Need.COUNT)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from django.db import connection
+from django.templatetags.static import static
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
@@ -13,6 +14,7 @@ from monitoring.models import Note, Placement, Reading, Round, Station
 from server import web
 from tests.alerts.scene import count_week, monday
 from tests.cast import NOW, acting, as_factory, make_stations
+from tests.collected import collect, needed_by
 from tests.server.web.pages import at, words
 from tests.server.web.rounds import Sheet
 
@@ -303,6 +305,17 @@ def test_help_stands_in_pictures_beside_the_words(browser, anna, northfield):
 
 def test_every_module_of_the_round_is_asked_for_with_the_page(browser, anna, northfield):
     page = Sheet(browser(anna), northfield).page.content.decode()
-    asked = set(re.findall(r'rel="modulepreload" href="[^"]*/web/round/([^"]*)\.js"', page))
+    asked = re.findall(r'rel="modulepreload" href="([^"]*)"', page)
     files = (Path(web.__file__).parent / "static" / "web" / "round").glob("*.js")
-    assert asked == {path.stem for path in files} - {"steps"}
+    assert set(asked) == {static(f"web/round/{path.name}") for path in files} - {static("web/round/steps.js")}
+
+
+def test_as_collected_the_page_asks_ahead_for_the_very_files_that_its_scripts_import(
+    settings, tmp_path, browser, anna, northfield, cards
+):
+    tree = collect(settings, tmp_path / "static")
+    page = browser(anna).get(at("count", northfield)).content.decode()
+    ahead = re.findall(r'rel="modulepreload" href="/static/([^"]*)"', page)
+    [steps] = re.findall(r'src="/static/(web/round/steps\.[^"]*)"', page)
+    assert {(tree / each).resolve() for each in ahead} == needed_by(tree / steps)
+    assert all((tree / each).is_file() for each in re.findall(r'(?:href|src)="/static/([^"]*)"', page))
