@@ -26,6 +26,7 @@ from server.web.phone_clock import day_counted
 from server.web.round_end import end_of
 from server.web.round_facts import facts_of
 from server.web.round_form import RoundForm, blank_round, typed_round
+from server.web.views.photos import photo_form
 
 if TYPE_CHECKING:
     from monitoring.models import Round
@@ -86,7 +87,8 @@ def take(form: RoundForm, visit: Visit, *, source: str, **typed: object) -> "Rou
 def round_end(request: HttpRequest, visit: Visit, round_id: UUID) -> HttpResponse:
     """What the round says, for whoever walked it: each building's mean, its action level, and one place to look."""
     found = one_of(rounds_of(visit.farm), round_id)
-    return render(request, "web/round_end.html", {"visit": visit, "round": found, **end_of(visit.farm, found)})
+    context = {"visit": visit, "round": found, "photo_form": photo_form(visit), **end_of(visit.farm, found)}
+    return render(request, "web/round_end.html", context)
 
 
 def _begin(request: HttpRequest, visit: Visit) -> RoundForm:

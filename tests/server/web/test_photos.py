@@ -40,6 +40,14 @@ def send(client, walked, sent, *, script=True):
     return client.post(at("photos", walked.farm, round_id=walked.id), sent, headers={"Accept": accept})
 
 
+def phone_of(browser, owner, farm):
+    with acting(owner):
+        code = make_phone_code(farm=farm, by=owner, now=timezone.now())[1]
+    phone = browser()
+    phone.post(reverse("phone"), {"code": code})
+    return phone
+
+
 def stored():
     with as_factory():
         return Photo.objects.count(), PhotoPicture.objects.count()
@@ -103,6 +111,36 @@ def test_without_scripts_the_rounds_page_has_a_form_and_shows_what_came(browser,
     assert refused.status_code == 302 and "Set the camera to JPEG" in words(client.get(page))
 
 
+def test_a_farm_phone_without_scripts_adds_a_photo_where_its_round_ends(browser, anna, carla, walked, cards):
+    phone, page = phone_of(browser, anna, walked.farm), at("round_end", walked.farm, round_id=walked.id)
+    shown = phone.get(page)
+    html = shown.content.decode()
+    assert f'action="{at("photos", walked.farm, round_id=walked.id)}" enctype="multipart/form-data"' in html
+    typed = {"id": hidden_fields(shown)["id"], "kind": "card", "station_id": str(cards[0].id)}
+    sent = send(phone, walked, typed | {"file": body()["file"]}, script=False)
+    assert (sent.status_code, sent.url) == (302, page)
+    kept = phone.get(page)
+    # It may add, and see none: neither its own nor another's.
+    assert "The photo is kept." in words(kept) and at("photo", walked.farm, photo_id=typed["id"]) not in str(
+        kept.content
+    )
+    refused = send(phone, walked, {"id": hidden_fields(kept)["id"], "kind": "card"}, script=False)
+    assert refused.url == page and "Choose a photo." in words(phone.get(page))
+    assert browser(carla).get(page).status_code == 404
+    assert send(browser(carla), walked, typed | {"file": body()["file"]}, script=False).status_code == 404
+    with as_factory():
+        photo = Photo.objects.get()
+    assert (photo.station_id, photo.round_id) == (cards[0].id, walked.id)
+
+
+def test_a_phone_of_another_farm_finds_neither_the_end_nor_its_form(browser, anna, carla, walked, southmead):
+    foreign = phone_of(browser, carla, southmead)
+    for farm in (walked.farm, southmead):
+        assert foreign.get(at("round_end", farm, round_id=walked.id)).status_code == 404
+        assert foreign.post(at("photos", farm, round_id=walked.id), body()).status_code == 404
+    assert stored() == (0, 0)
+
+
 def test_a_picture_is_served_to_be_looked_at_and_kept_by_nobody_on_the_way(browser, ben, walked):
     client, sent = browser(ben), body()
     send(client, walked, sent)
@@ -140,10 +178,7 @@ def test_strangers_find_no_photo_and_a_phone_sends_without_seeing(browser, anna,
     # Under her own farm's address Carla finds nothing of Northfield's either.
     assert browser(carla).get(at("photo", southmead, photo_id=sent["id"])).status_code == 404
     assert send(browser(carla), walked, body()).status_code == 404
-    with acting(anna):
-        code = make_phone_code(farm=walked.farm, by=anna, now=timezone.now())[1]
-    phone = browser()
-    phone.post(reverse("phone"), {"code": code})
+    phone = phone_of(browser, anna, walked.farm)
     assert send(phone, walked, body()).status_code == 201
     assert send(phone, walked, body(), script=False).url == at("round_end", walked.farm, round_id=walked.id)
     assert {phone.get(look).status_code for look in looks} == {403}
