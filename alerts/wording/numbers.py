@@ -1,8 +1,10 @@
 """Numbers and days as people say them."""
 
 import math
+import re
 from datetime import date
 from functools import lru_cache
+from typing import NamedTuple
 
 from django.utils.formats import date_format, number_format
 from django.utils.translation import get_language, pgettext
@@ -10,12 +12,24 @@ from django.utils.translation import gettext as _
 
 from farms.showing import DaysForm, shown
 
-# How a day is written where its reader chose a form: as "a day", in few letters, and with its weekday.
-FORMS: dict[str, tuple[str, str, str]] = {
-    DaysForm.DAY_FIRST: ("j F", "j M", "l j F"),
-    DaysForm.MONTH_FIRST: ("F j", "M j", "l, F j"),
-    DaysForm.ISO: ("Y-m-d", "Y-m-d", "l, Y-m-d"),
+
+class Form(NamedTuple):
+    """How a day is written: by itself, in few letters, with its weekday; the last two with the year as well."""
+
+    day: str
+    label: str
+    weekday: str
+    label_year: str
+    weekday_year: str
+
+
+# Where its reader chose a form; else as the language has it.
+FORMS: dict[str, Form] = {
+    DaysForm.DAY_FIRST: Form("j F", "j M", "l j F", "j M Y", "l j F Y"),
+    DaysForm.MONTH_FIRST: Form("F j", "M j", "l, F j", "M j, Y", "l, F j, Y"),
+    DaysForm.ISO: Form("Y-m-d", "Y-m-d", "l, Y-m-d", "Y-m-d", "l, Y-m-d"),
 }
+_DAY_OR_MONTH = re.compile("[jFMb]")
 
 
 def amount(value: float, *, beside: float | None = None) -> str:
@@ -41,19 +55,49 @@ def day_label(day: date) -> str:
 
 def weekday_phrase(day: date) -> str:
     """Sunday, July 12; domingo 12 de julio."""
-    form = FORMS.get(shown().days)
-    return date_format(day, form[2] if form else pgettext("a day with its weekday", "l, F j"))
+    return _written(day, "weekday", pgettext("a day with its weekday", "l, F j"), shown().days)
+
+
+def dated_label(day: date) -> str:
+    """Jun 29, 2026; 29 jun 2026."""
+    return _dated_label(day, get_language(), shown().days)
+
+
+def dated_weekday_phrase(day: date) -> str:
+    """Sunday, July 12, 2026; domingo, 12 de julio de 2026."""
+    usual = pgettext("a day with its weekday and year", "l, F j, Y")
+    return _written(day, "weekday_year", usual, shown().days)
 
 
 # The same few days are written many hundred times in a group's mails, in the language that is active.
 @lru_cache(maxsize=512)
 def _day_phrase(day: date, _language: str | None, days: str) -> str:
-    return date_format(day, FORMS[days][0] if days in FORMS else pgettext("a day", "F j"))
+    return _written(day, "day", pgettext("a day", "F j"), days)
 
 
 @lru_cache(maxsize=512)
 def _day_label(day: date, _language: str | None, days: str) -> str:
-    return date_format(day, FORMS[days][1] if days in FORMS else pgettext("a day in few letters", "M j"))
+    return _written(day, "label", pgettext("a day in few letters", "M j"), days)
+
+
+@lru_cache(maxsize=512)
+def _dated_label(day: date, _language: str | None, days: str) -> str:
+    return _written(day, "label_year", pgettext("a day in few letters with its year", "M j, Y"), days)
+
+
+def _written(day: date, how: str, usual: str, days: str) -> str:
+    """In the chosen form; where the language has that order anyway, as it has it: 29 de junio, not 29 junio."""
+    chosen = getattr(FORMS.get(days), how, usual)
+    if _day_leads(chosen) == _day_leads(usual):
+        chosen = usual
+    # A language that writes its months small does so in every order.
+    return date_format(day, chosen.replace("M", "b") if "b" in usual else chosen)
+
+
+def _day_leads(form: str) -> bool | None:
+    """Whether the day stands before the month's name; nothing where there is no name."""
+    first = _DAY_OR_MONTH.search(form)
+    return first and first[0] == "j"
 
 
 def growth_phrase(growth: float) -> str:

@@ -11,11 +11,11 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.utils.dateformat import format as dated
-from django.utils.formats import date_format
 from django.utils.timesince import timeuntil
-from django.utils.translation import get_language, override, pgettext
+from django.utils.translation import get_language, override
 from django.utils.translation import gettext as _
 
+from alerts.wording.numbers import dated_weekday_phrase
 from farms.selectors import names_in_log
 from monitoring.selectors import kept_out_about, kept_out_of, replaced_by
 from server.web.choices import choices_of
@@ -106,7 +106,7 @@ def who_typed(row: Any, names: dict[UUID, str]) -> str:
 def long_clock(moment: datetime, zone: str) -> str:
     """Tuesday, June 2, 2026, 18:30 (6:30 p.m.); with the zone's letters in the hour that a clock shows twice."""
     local = moment.astimezone(ZoneInfo(zone))
-    day = date_format(local, pgettext("a day with its weekday and year", "l, F j, Y"))
+    day = dated_weekday_phrase(local.date())
     twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
     return f"{day}, {local:%H:%M} ({dated(local, 'g:i a')})" + (f" {local.tzname()}" if twice else "")
 

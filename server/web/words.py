@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from alerts.models.alert import EventKind
 from alerts.wording import amount, growth_phrase
 from alerts.wording.matters import TELLERS, matter_phrase
-from alerts.wording.numbers import day_label, day_phrase, weekday_phrase
+from alerts.wording.numbers import dated_label, day_label, day_phrase, weekday_phrase
 from alerts.wording.regions import NOT_TOLD
 from alerts.wording.regions import ratio as ratio_in_figures
 from alerts.wording.results import heading
@@ -55,7 +55,23 @@ def short_day(day: date) -> str:
 @register.filter(expects_localtime=True)
 def moment(at: datetime) -> str:
     """Aug 17, 05:30, in the time zone of the page; on one line."""
-    return f"{short_day(at)}, {at:%H:%M}".replace(" ", "\N{NO-BREAK SPACE}") if at else ""
+    return _on_one_line(f"{short_day(at)}, {at:%H:%M}") if at else ""
+
+
+@register.filter(expects_localtime=True)
+def full_day(day: date | datetime | None) -> str:
+    """Jun 29, 2026; 29 jun 2026: a day that may lie in another year. Nothing for none."""
+    return dated_label(day.date() if isinstance(day, datetime) else day) if day else ""
+
+
+@register.filter(expects_localtime=True)
+def full_moment(at: datetime | None) -> str:
+    """Aug 17, 2026, 05:30, in the time zone of the page; on one line. Nothing for none."""
+    return _on_one_line(f"{full_day(at)}, {at:%H:%M}") if at else ""
+
+
+def _on_one_line(told: str) -> str:
+    return told.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 @register.filter

@@ -40,11 +40,11 @@ def test_an_owner_reads_it_and_accepts_what_was_read(browser, anna, northfield):
     client = browser(anna)
     page = client.get(at("agreement", northfield))
     told = words(page)
-    assert "Version 2026-1 of Jan. 12, 2026" in told and "Not accepted yet." in told
+    assert "Version 2026-1 of Jan 12, 2026" in told and "Not accepted yet." in told
     assert "An agreement between the farm Northfield and the group Valley Advisers." in told
     assert "The adviser Dana: has not said whether they sell fly products." in told
     sent = client.post(at("accept_agreement", northfield), hidden_fields(page), follow=True)
-    assert "Accepted for Northfield on June 1, 2026 by Anna." in words(sent)
+    assert "Accepted for Northfield on Jun 1, 2026 by Anna." in words(sent)
     again = client.post(at("accept_agreement", northfield), hidden_fields(page), follow=True)  # pressed twice
     assert "Accepted for the farm." in words(again)
     with as_factory():
@@ -88,7 +88,7 @@ def test_other_terms_are_told_and_asked_for_again(browser, anna, northfield, acc
     client.post(at("accept_agreement", northfield), hidden_fields(page))
     assert "Data agreement accepted" in words(client.get(at("settings", northfield)))
     older = words(client.get(at("accepted_agreement", northfield, acceptance_id=accepted.id)))
-    assert "As Anna accepted it on June 1, 2026." in older
+    assert "As Anna accepted it on Jun 1, 2026." in older
     assert "Creative Commons Attribution 4.0 International (CC-BY-4.0)" in older
     assert "has not said whether it sells fly products" in older
 
@@ -113,7 +113,7 @@ class TestPaper:
         sent = browser(dana).post(at("agreement_paper", northfield), signed(name="anything.html"), follow=True)
         told = words(sent)
         assert "The signed agreement is kept" in told
-        assert "signed on paper on 2026-05-30 by Ana Campo, brought in by Dana" in told
+        assert "signed on paper on May 30, 2026 by Ana Campo, brought in by Dana" in told
         with as_factory():
             paper = SignedPaper.objects.get()
         for user in (anna, dana):
@@ -160,7 +160,7 @@ class TestPaper:
         page = at("erase_scan", northfield, signed_paper_id=paper.id)
         assert browser(dana).post(page).status_code == 403
         told = words(browser(anna).post(page, follow=True))
-        assert "signed on paper on 2026-05-30, brought in by Dana; the scan is erased" in told
+        assert "signed on paper on May 30, 2026, brought in by Dana; the scan is erased" in told
         assert "Ana Campo" not in told
         with as_factory():
             assert not SignedPaper.objects.exists()
@@ -238,7 +238,7 @@ class TestBeforeTheFarmIsCounted:
             consent = give_consent(farm=northfield, kind="regional", by=anna, now=NOW.replace(month=2))
         client = browser(anna)
         before = words(client.get(at("consents", northfield)))
-        assert "This farm counts. Agreed on 2026-02-01." in before
+        assert "This farm counts. Agreed on Feb 1, 2026." in before
         assert (
             "If you end it, the farm still counts until Tuesday, June 30, when the quarter ends. "
             "From Wednesday, July 1 on it doesn't." in before
@@ -274,7 +274,7 @@ class TestTerms:
     def test_what_is_set_for_later_is_told_and_does_not_hold_yet(self, browser, erik, group):
         page = reverse("terms", args=[group.id])
         told = words(browser(erik).post(page, self.SENT | {"valid_from": "2026-07-01"}, follow=True))
-        assert "Written for later From 2026-07-01: CC0-1.0" in told
+        assert "Written for later From Jul 1, 2026: CC0-1.0" in told
         assert "Creative Commons Attribution 4.0 International (CC-BY-4.0)" in told
 
     @pytest.mark.parametrize("changed", [

@@ -33,7 +33,7 @@ def test_a_sheet_is_typed_with_who_counted_and_who_typed_on_their_days(browser, 
     sent = sheet.send(counted_by=str(lucia.id))
     assert sent.status_code == 302
     page = words(sheet.client.get(sent.url))
-    assert "Counted by Lucia Typed in 2026-05-30" in page and "typed from paper" in page
+    assert "Counted by Lucia Typed in May 30, 2026" in page and "typed from paper" in page
     with as_factory():
         walk = Round.objects.get(farm=northfield)
         assert (walk.source, f"{walk.walked_on}", walk.counted_by) == ("paper", DAY, lucia.id)

@@ -77,7 +77,7 @@ def test_the_coordinator_sets_the_groups_level_with_a_reason(browser, erik, grou
     assert "Lower Valley" in words(client.get(address))
     sent = {"method": "card", "value": "80", "valid_from": "2026-06-01", "reason": "Towns grow nearer."}
     page = words(client.post(address, sent, follow=True))
-    assert "more than 80 specks a card the group's, from 2026-06-01 Towns grow nearer." in page
+    assert "more than 80 specks a card the group's, from Jun 1, 2026 Towns grow nearer." in page
     refused = client.post(address, sent | {"value": "0"})
     assert refused.status_code == 422
     assert GroupLevel.objects.count() == 1

@@ -26,7 +26,7 @@ def sent(reading, **values):
 
 def test_a_round_is_shown_as_it_was_walked(browser, ben, northfield, readings):
     client = browser(ben)
-    assert "2026-05-25 form" in words(client.get(at("rounds", northfield)))
+    assert "May 25, 2026 form" in words(client.get(at("rounds", northfield)))
     page = words(client.get(at("round", northfield, round_id=readings[0].round_id)))
     assert "Round of Monday, May 25" in page
     assert "Card 1 40 specks in 7 days" in page and "Card 3 lost" in page

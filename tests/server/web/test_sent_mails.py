@@ -53,7 +53,7 @@ class TestAFarmsMails:
             ({}, "waiting"),
             ({"attempts": 2}, "waiting, tried 2 times"),
             ({"state": "sending", "attempts": 1}, "on its way"),
-            ({"state": "sent", "sent_at": NOW}, "sent on 2026-06-01 07:00"),
+            ({"state": "sent", "sent_at": NOW}, "sent on Jun 1, 2026, 07:00"),
             ({"state": "unwanted"}, "not sent: its reader chose not to get it"),
             ({"state": "refused", "reason": "address"}, "not sent: the mail server there refused the address"),
             ({"state": "refused", "reason": "stopped"}, "not sent: mails to this address don't arrive"),
@@ -69,7 +69,7 @@ class TestAFarmsMails:
 
     def test_one_mail_stands_there_to_the_letter_with_its_text_beside_it(self, browser, anna, northfield, digest):
         page = browser(anna).get(at("sent_digest", northfield, digest_id=digest.id))
-        assert "to anna@example.org · sent on 2026-06-01 07:00" in words(page) and "118 specks a card." in words(page)
+        assert "to anna@example.org · sent on Jun 1, 2026, 07:00" in words(page) and "118 specks a card." in words(page)
         assert f'src="{at("sent_digest_html", northfield, digest_id=digest.id)}"' in page.text
         inside = browser(anna).get(at("sent_digest_html", northfield, digest_id=digest.id)).text
         picture = f"data:image/png;base64,{base64.b64encode(PNG).decode()}"

@@ -7,6 +7,7 @@ from django.utils import timezone
 from alerts.selectors import levels_of
 from farms.models import ApiToken, Consent, Person, Season
 from farms.services import Yes, accept_agreement, add_person
+from server.web.words import full_day
 from tests.cast import NOW, acting, as_factory
 from tests.server.web.pages import at, words
 
@@ -86,7 +87,7 @@ def test_a_key_is_shown_once(browser, anna, northfield):
     later = words(client.get(at("keys", northfield)))
     assert "milk program never used" in later and key[0] not in later
     assert browser().get("/api/v1/me", headers={"authorization": f"Bearer {key[0]}"}).status_code == 200
-    assert f"milk program last used {timezone.now():%Y-%m-%d}" in words(client.get(at("keys", northfield)))
+    assert f"milk program last used {full_day(timezone.now())}" in words(client.get(at("keys", northfield)))
     with as_factory():
         made = ApiToken.objects.get(farm=northfield)
     assert "is switched off" in words(client.post(at("switch_off_key", northfield, token_id=made.id), follow=True))
@@ -95,7 +96,7 @@ def test_a_key_is_shown_once(browser, anna, northfield):
 def test_the_owner_withdraws_from_the_adviser_who_is_a_stranger_from_then_on(browser, anna, dana, northfield):
     client, adviser = browser(anna), browser(dana)
     assert adviser.get(at("people", northfield)).status_code == 200
-    assert "Dana sees the farm since 2026-06-01." in words(client.get(at("consents", northfield)))
+    assert "Dana sees the farm since Jun 1, 2026." in words(client.get(at("consents", northfield)))
     with as_factory():
         consent = Consent.objects.get(farm=northfield)
     client.post(at("withdraw", northfield, consent_id=consent.id))

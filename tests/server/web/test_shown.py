@@ -1,14 +1,15 @@
 """How things are shown: a reader's own degrees and form of days, on pages, in mails, and on a farm's phone."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.template import Context, Template
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import override
 
 from alerts.delivery.digest import letter_of
-from alerts.wording.numbers import day_label, day_phrase, weekday_phrase
+from alerts.wording.numbers import dated_label, dated_weekday_phrase, day_label, day_phrase, weekday_phrase
 from alerts.wording.temperatures import degree_days, degrees
 from farms.models import Farm, User
 from farms.services import make_phone_code
@@ -21,6 +22,7 @@ from tests.server.web.pages import at, words
 
 pytestmark = pytest.mark.django_db
 JUNE_29 = date(2026, 6, 29)
+LAST = monday(7)  # when it was counted last
 
 
 @pytest.fixture
@@ -49,8 +51,10 @@ def test_what_a_reader_chose_goes_before_what_is_usual_on_every_page(browser, an
     page = words(client.get(at("farm", warm)))
     assert "11.1 °C and 210 degree-days (°C) to the fly" in page
     assert "Week of 2026-05-18" in page and "May 18" not in page
+    assert f"{LAST} form" in words(client.get(at("rounds", warm)))
     assert "2026-05-31 18.0 °C 64 °F" in words(client.get(at("temperatures", warm)))
     assert "Week of May 18" in words(browser(ben).get(at("farm", warm)))
+    assert f"{LAST:%b} {LAST.day}, {LAST.year} form" in words(browser(ben).get(at("rounds", warm)))
 
 
 def test_what_is_not_offered_is_refused_and_nothing_is_stored(browser, anna, northfield):
@@ -88,18 +92,32 @@ def test_a_mail_is_written_as_its_reader_reads(warm, anna):
         assert letter_of(told).week == "semana del 2026-05-18"
 
 
+def test_a_day_with_its_year_is_that_of_the_pages_own_clock_and_nothing_for_none():
+    late = datetime(2026, 12, 31, 23, 30, tzinfo=UTC)
+    page = Template("{% load tz words %}{{ at|full_day }}|{{ at|timezone:zone|full_moment }}|{{ none|full_day }}")
+    with timezone.override("UTC"), showing(chosen("", "day_first")):
+        told = page.render(Context({"at": late, "zone": "Europe/Madrid", "none": None}))
+    assert told.replace("\N{NO-BREAK SPACE}", " ") == "31 Dec 2026|1 Jan 2027, 00:30|"
+
+
 def test_days_and_degrees_in_every_form():
     forms = {
-        "": ("June 29", "Jun 29", "Monday, June 29"),
-        "day_first": ("29 June", "29 Jun", "Monday 29 June"),
-        "month_first": ("June 29", "Jun 29", "Monday, June 29"),
-        "iso": ("2026-06-29", "2026-06-29", "Monday, 2026-06-29"),
+        "": ("June 29", "Jun 29", "Monday, June 29", "Jun 29, 2026", "Monday, June 29, 2026"),
+        "day_first": ("29 June", "29 Jun", "Monday 29 June", "29 Jun 2026", "Monday 29 June 2026"),
+        "month_first": ("June 29", "Jun 29", "Monday, June 29", "Jun 29, 2026", "Monday, June 29, 2026"),
+        "iso": ("2026-06-29", "2026-06-29", "Monday, 2026-06-29", "2026-06-29", "Monday, 2026-06-29"),
     }
+    ways = (day_phrase, day_label, weekday_phrase, dated_label, dated_weekday_phrase)
     for days, told in forms.items():
         with showing(chosen("", days)):
-            assert (day_phrase(JUNE_29), day_label(JUNE_29), weekday_phrase(JUNE_29)) == told
+            assert tuple(way(JUNE_29) for way in ways) == told
     with override("es"):
-        assert day_phrase(JUNE_29) == "29 de junio"
+        assert (day_phrase(JUNE_29), dated_label(JUNE_29)) == ("29 de junio", "29 jun 2026")
+        assert dated_weekday_phrase(JUNE_29) == "lunes, 29 de junio de 2026"
+        with showing(chosen("", "day_first")):
+            assert (day_phrase(JUNE_29), dated_label(JUNE_29)) == ("29 de junio", "29 jun 2026")
+        with showing(chosen("", "month_first")):
+            assert (day_phrase(JUNE_29), dated_label(JUNE_29)) == ("junio 29", "jun 29, 2026")
     # Water boils and freezes (definition); NIST SP 811 gives the factors: 9/5 and 32, and 9/5 alone of a difference.
     with showing(chosen("F", "")):
         assert (degrees(100), degrees(0), degrees(-40), degrees(11.1, 1)) == ("212 °F", "32 °F", "-40 °F", "52.0 °F")
