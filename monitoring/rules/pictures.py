@@ -1,39 +1,24 @@
-"""A picture from anywhere, made anew: what it is by its bytes, how large it may be, and nothing kept but what is seen.
+"""A picture to lie under a plan, made anew: JPEG, PNG, WebP, or one page of a PDF.
 
-JPEG, PNG, WebP, or one page of a PDF. What is stored is written by us from the pixels alone, so that no place, time,
-camera or hidden part of the file is kept (Exif, XMP, comments).
+What is stored is written by us from the pixels alone (monitoring.rules.pixels), so that no place, time, camera or
+hidden part of the file is kept (Exif, XMP, comments).
 """
 
-import struct
 import subprocess
 import sys
-import zlib
 from dataclasses import dataclass
-from io import BytesIO
 from pathlib import Path
 
 from django.utils.translation import gettext_lazy as _
-from PIL import Image, ImageOps
+from PIL import Image
 
 from farms.errors import Invalid, TooLarge
 from monitoring.rules import pdf_page
+from monitoring.rules.pixels import LONGEST, QUALITY, Fault, Kind, check_bytes, claimed_by, file_of, pixels_of, told_as
 
-MOST_BYTES = 10 * 1024 * 1024
-MOST_PIXELS = 25_000_000
-# A yard on a desk's screen, and on paper at 200 dots an inch.
-LONGEST = 2_000
 SHORTEST = 16
-QUALITY = 82
-# How a file of each kind begins: ITU-T T.81, B.1.1.3 (SOI and a marker); ISO/IEC 15948, 5.2; ISO 32000-2, 7.5.2.
-JPEG, PNG, PDF = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"%PDF-"
-RIFF, WEBP = b"RIFF", b"WEBP"  # RFC 9649, 2.4: four bytes of length between the two
+PDF = b"%PDF-"  # ISO 32000-2, 7.5.2
 MEDIA_TYPES = {"jpeg": "image/jpeg", "png": "image/png"}
-# What a broken file makes of Pillow's readers.
-UNREADABLE: tuple[type[Exception], ...] = (
-    OSError, SyntaxError, ValueError, EOFError, IndexError, KeyError, TypeError, OverflowError, MemoryError,
-    struct.error, zlib.error,
-)  # fmt: skip
-BOMBS = (Image.DecompressionBombError, Image.DecompressionBombWarning)
 PDF_SECONDS = 30
 
 
@@ -99,70 +84,33 @@ class Picture:
     height: int
 
 
+REFUSALS = {
+    Fault.EMPTY: PictureMissing,
+    Fault.TOO_LARGE: PictureTooLarge,
+    Fault.UNKNOWN: PictureKindUnknown,
+    Fault.TOO_MANY_PIXELS: PictureTooManyPoints,
+    Fault.BROKEN: PictureBroken,
+}
+
+
 def picture_from(content: bytes, *, page: int = 1) -> Picture:
     """The picture in a file's bytes, or that of one page of a PDF. Raises PictureRefused or TooLarge kinds."""
-    if not content:
-        raise PictureMissing(pointer="/picture")
-    if len(content) > MOST_BYTES:
-        raise PictureTooLarge(pointer="/picture")
-    if content.startswith(PDF):
-        return _written(_seen(_page_of(content, page), "PNG"), drawing=True)
-    kind = _kind_of(content)
-    return _written(_seen(content, kind), drawing=kind == "PNG")
-
-
-def _kind_of(content: bytes) -> str:
-    if content.startswith(JPEG):
-        return "JPEG"
-    if content.startswith(PNG):
-        return "PNG"
-    if content.startswith(RIFF) and content[8:12] == WEBP:
-        return "WEBP"
-    raise PictureKindUnknown(pointer="/picture")
-
-
-def _seen(content: bytes, kind: str) -> Image.Image:
-    """What is seen of it, upright, on white, at most LONGEST points a side. Its size is asked before it is read."""
-    try:
-        with Image.open(BytesIO(content), formats=(kind,)) as image:
-            if image.width * image.height > MOST_PIXELS:
-                raise PictureTooManyPoints(pointer="/picture")
-            if min(image.size) < SHORTEST:
-                raise PictureTooSmall(pointer="/picture")
-            image.draft("RGB", (LONGEST, LONGEST))  # a JPEG is read no finer than it is kept
-            return _plain(ImageOps.exif_transpose(image))
-    except BOMBS as bomb:
-        raise PictureTooManyPoints(pointer="/picture") from bomb
-    except UNREADABLE as error:
-        raise PictureBroken(pointer="/picture") from error
-
-
-def _plain(image: Image.Image) -> Image.Image:
-    if image.mode.startswith("I;16"):  # 16 bits of grey, as scanners give them
-        image = image.convert("I").point(lambda value: value / 256).convert("L")
-    if "A" in image.getbands() or "transparency" in image.info:
-        clear = image.convert("RGBA")
-        image = Image.new("RGBA", clear.size, "white")
-        image.alpha_composite(clear)
-    image = image.convert("RGB")
-    image.thumbnail((LONGEST, LONGEST), Image.Resampling.LANCZOS)
-    return image
+    with told_as(REFUSALS, "/picture"):
+        check_bytes(content)
+        found = _page_of(content, page) if content.startswith(PDF) else content
+        claimed = claimed_by(found, tuple(Kind))
+        if min(claimed.width, claimed.height) < SHORTEST:
+            raise PictureTooSmall(pointer="/picture")
+        return _written(pixels_of(found, claimed), drawing=claimed.kind == Kind.PNG)
 
 
 def _written(image: Image.Image, *, drawing: bool) -> Picture:
     """Our own file of it: a photo as JPEG; a drawing as PNG where that is smaller, since its lines stay sharp."""
-    bare = Image.frombytes("RGB", image.size, image.tobytes())  # the pixels, without what came with them
-    found = {"jpeg": _file_of(bare, "JPEG", quality=QUALITY, progressive=True)}
+    found = {"jpeg": file_of(image, "JPEG", quality=QUALITY, progressive=True)}
     if drawing:
-        found["png"] = _file_of(bare, "PNG")
+        found["png"] = file_of(image, "PNG")
     kind = min(found, key=lambda each: len(found[each]))
     return Picture(kind, found[kind], *image.size)
-
-
-def _file_of(image: Image.Image, form: str, **how: int | bool) -> bytes:
-    kept = BytesIO()
-    image.save(kept, form, **how)
-    return kept.getvalue()
 
 
 def _page_of(content: bytes, page: int) -> bytes:

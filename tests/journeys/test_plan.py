@@ -14,7 +14,7 @@ from monitoring.selectors import outlines_of, plan_of, spots_of
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import acting, as_factory
 from tests.journeys.chromium import OFFICE, chromium, press, tab_to, watched
-from tests.monitoring.plan_files import photo
+from tests.monitoring.pictures import sketch, with_everything
 from tests.server.web.pages import at
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
@@ -105,7 +105,7 @@ def test_a_plan_is_drawn_by_keyboard_and_by_drag_and_shows_the_week(live_server,
         refused = laid(page, "yard.png", b"PK\x03\x04" + bytes(99), "image/png")
         complaints.clear()  # 422 is an answer that the console names
         page.goto(live_server.url + at("plan_edit", northfield))
-        taken = laid(page, "yard.jpg", photo(), "image/jpeg")
+        taken = laid(page, "yard.jpg", with_everything(sketch()), "image/jpeg")
 
         # Out of the tray to the middle, then by one percent, by five, and put down.
         by_keyboard(page, "Card 1", "Enter", "ArrowLeft", "ArrowLeft", "Shift+ArrowUp")

@@ -1,4 +1,4 @@
-"""Pictures made for these tests, all invented: four quarters of colour, so that turning one shows."""
+"""Pictures made for these tests, all invented: good ones, broken ones and hostile ones; turning one shows."""
 
 import io
 import struct
@@ -20,6 +20,13 @@ def quarters(width: int = 64, height: int = 48) -> Image.Image:
     return picture
 
 
+def sketch(width: int = 300, height: int = 200) -> Image.Image:
+    """A sheet whose left half is dark: what is up and what is left can be told."""
+    image = Image.new("RGB", (width, height), "white")
+    image.paste("black", (0, 0, width // 2, height))
+    return image
+
+
 def written(picture: Image.Image, form: str, **how: Any) -> bytes:
     file = io.BytesIO()
     picture.save(file, form, **how)
@@ -34,13 +41,16 @@ def png(picture: Image.Image | None = None, **how: Any) -> bytes:
     return written(picture or quarters(), "PNG", **how)
 
 
-def with_everything() -> bytes:
+def with_everything(picture: Image.Image | None = None, *, turned: int = 1) -> bytes:
     """A JPEG with what a camera writes: EXIF with the place, XMP, a profile, a comment, IPTC, a second picture."""
     exif = Image.Exif()
-    exif[0x010F], exif[0x0132] = PLANTED.decode(), "2026:06:01 07:40:00"
+    # The tags of TIFF 6.0 and EXIF (CIPA DC-008) that say by whom, when, how it was held, and where.
+    exif[0x010F], exif[0x0132], exif[0x0112] = PLANTED.decode(), "2026:06:01 07:40:00", turned
     exif.get_ifd(0x8825).update({1: "N", 2: (42.0, 30.0, 0.0), 3: "W", 4: (89.0, 30.0, 0.0)})
     exif.get_ifd(0x8769)[0x927C] = PLANTED
-    plain = jpeg(exif=exif, comment=PLANTED, icc_profile=PLANTED * 9, xmp=b"<x:xmpmeta>" + PLANTED + b"</x:xmpmeta>")
+    more = {"exif": exif, "comment": PLANTED, "icc_profile": PLANTED * 9}
+    xmp = b"<x:xmpmeta>" + PLANTED + b"</x:xmpmeta>"
+    plain = written(picture or quarters(), "JPEG", quality=90, xmp=xmp, **more)
     # IPTC in Photoshop's segment (APP13), and a whole picture behind the end.
     return plain[:2] + segment(0xED, b"Photoshop 3.0\0" + PLANTED) + plain[2:] + jpeg() + PLANTED
 

@@ -9,8 +9,8 @@ import pytest
 from PIL import Image
 
 from farms.errors import FlyroundError
-from monitoring.rules import photo as pictures
 from monitoring.rules.photo import made_anew
+from monitoring.rules.pixels import MOST_BYTES
 from tests.monitoring.pictures import (
     BLUE,
     GREEN,
@@ -74,9 +74,7 @@ UPRIGHT = {
 
 @pytest.mark.parametrize("said", UPRIGHT)
 def test_a_photo_stands_upright_as_its_camera_says(said):
-    exif = Image.Exif()
-    exif[274] = said
-    made = made_anew(jpeg(exif=exif))
+    made = made_anew(with_everything(turned=said))
     assert corners(made.jpeg) == corners(made.small) == UPRIGHT[said]
     assert (made.width, made.height) == ((48, 64) if said in (5, 6, 7, 8) else (64, 48)) == opened(made.jpeg).size
 
@@ -128,7 +126,7 @@ FRAMES = (b"\x08\0\x0a\0\x0a\x01\x01\x11\0", b"\x08\xea\x60\xea\x60\x01\x01\x11\
 TWO_FRAMES = b"\xff\xd8" + b"".join(segment(0xC0, frame) for frame in FRAMES)
 REFUSED = {
     "nothing at all": (b"", "photo_empty"),
-    "more than 10 MB": (jpeg() + b"\0" * pictures.MOST_BYTES, "photo_too_large"),
+    "more than 10 MB": (jpeg() + b"\0" * MOST_BYTES, "photo_too_large"),
     "a picture that claims 4 gigapixels": (claiming(65_000, 65_000), "photo_too_many_pixels"),
     "just over 25 megapixels": (claiming(5_001, 5_000), "photo_too_many_pixels"),
     "two sizes": (TWO_FRAMES, "photo_too_many_pixels"),

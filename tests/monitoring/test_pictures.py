@@ -1,13 +1,16 @@
 """What becomes of a file that somebody lays under the plan: a picture of ours, or a sentence and nothing."""
 
 import io
+import struct
 
 import pytest
 from PIL import Image
 
 from farms.errors import FlyroundError
-from monitoring.rules.pictures import LONGEST, MOST_BYTES, Picture, picture_from
-from tests.monitoring.plan_files import bomb, file_of, huge_pdf, pdf, photo, sketch
+from monitoring.rules.pictures import Picture, picture_from
+from monitoring.rules.pixels import LONGEST, MOST_BYTES, Kind, claimed_by
+from tests.monitoring.pdf_files import huge_pdf, pdf
+from tests.monitoring.pictures import PLANTED, claiming, jpeg, sketch, with_everything, written
 
 TURNED_LEFT = 8  # Exif 2.3, tag 0x0112: the row 0 is the left side, the column 0 the bottom
 
@@ -20,36 +23,36 @@ def opened(picture: Picture) -> Image.Image:
 
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP"])
 def test_a_picture_is_made_anew_and_looks_the_same(form):
-    image = opened(picture_from(file_of(sketch(), form))).convert("L")
+    image = opened(picture_from(written(sketch(), form))).convert("L")
     assert image.size == (300, 200)
     assert image.getpixel((20, 100)) < 30 and image.getpixel((280, 100)) > 225
 
 
 def test_nothing_is_kept_of_where_when_and_by_whom_it_was_taken():
-    told = photo()
-    assert b"SECRETMAKER" in told and b"SECRETPLACE" in told
+    told = with_everything()
+    assert PLANTED in told
     kept = picture_from(told)
     image = opened(kept)
     assert not image.getexif() and not ({"exif", "xmp", "icc_profile", "comment"} & set(image.info))
-    assert b"SECRET" not in kept.content and b"Exif" not in kept.content
+    assert PLANTED not in kept.content and b"Exif" not in kept.content
 
 
 def test_a_photo_that_was_held_sideways_stands_upright():
-    image = opened(picture_from(photo(turned=TURNED_LEFT))).convert("L")
+    image = opened(picture_from(with_everything(sketch(), turned=TURNED_LEFT))).convert("L")
     assert image.size == (200, 300)
     # What was on the left is below now.
     assert image.getpixel((100, 280)) < 30 and image.getpixel((100, 20)) > 225
 
 
 def test_what_is_clear_is_white_and_grey_of_sixteen_bits_stays_grey():
-    clear = opened(picture_from(file_of(Image.new("RGBA", (64, 64), (0, 0, 0, 0)), "PNG")))
+    clear = opened(picture_from(written(Image.new("RGBA", (64, 64), (0, 0, 0, 0)), "PNG")))
     assert clear.convert("L").getpixel((5, 5)) == 255
-    scanned = opened(picture_from(file_of(Image.new("I;16", (64, 64), 32_768), "PNG")))
+    scanned = opened(picture_from(written(Image.new("I;16", (64, 64), 32_768), "PNG")))
     assert abs(scanned.convert("L").getpixel((5, 5)) - 128) <= 2
 
 
 def test_a_large_picture_is_kept_smaller():
-    kept = picture_from(file_of(sketch(4000, 1000), "JPEG"))
+    kept = picture_from(written(sketch(4000, 1000), "JPEG"))
     assert (kept.width, kept.height) == (LONGEST, LONGEST // 4)
 
 
@@ -57,6 +60,36 @@ def test_the_page_of_a_pdf_that_is_asked_for_is_drawn():
     first, second = picture_from(pdf()), picture_from(pdf(), page=2)
     assert first.height == LONGEST and first.width == round(LONGEST * 420 / 595)
     assert second.width == LONGEST
+
+
+def claiming_webp(chunk: bytes) -> bytes:
+    """A WebP of a few bytes with this first chunk: RFC 9649, 2.3 and 2.4."""
+    body = b"WEBP" + chunk[:4] + struct.pack("<I", len(chunk) - 4) + chunk[4:]
+    return b"RIFF" + struct.pack("<I", len(body)) + body
+
+
+# 16,000 points a side, as each kind of WebP says it: RFC 9649, 2.7 (less one, three bytes) and 3.4 (less one, 14 bits);
+# RFC 6386, 9.1 (14 bits).
+SIDE = 16_000
+VAST = (
+    b"VP8X" + bytes(4) + (SIDE - 1).to_bytes(3, "little") * 2,
+    b"VP8L" + b"\x2f" + struct.pack("<I", (SIDE - 1) | (SIDE - 1) << 14),
+    b"VP8 " + b"\x10\0\0" + b"\x9d\x01\x2a" + struct.pack("<HH", SIDE, SIDE),
+)
+
+
+@pytest.mark.parametrize("chunk", VAST, ids=["with a canvas", "without loss", "with loss"])
+def test_a_webp_that_says_it_is_vast_is_believed_and_not_unpacked(chunk):
+    with pytest.raises(FlyroundError) as refused:
+        picture_from(claiming_webp(chunk))
+    assert refused.value.code == "picture_too_many_points"
+
+
+@pytest.mark.parametrize("how", [{"quality": 80}, {"lossless": True}, {"exif": b"Exif\0\0"}], ids=str)
+def test_the_size_that_a_webp_says_is_that_of_its_picture(how):
+    content = written(sketch(310, 170), "WEBP", **how)
+    claimed = claimed_by(content, [Kind.WEBP])
+    assert (claimed.width, claimed.height) == Image.open(io.BytesIO(content)).size == (310, 170)
 
 
 HTML = b"<html><body onload=alert(1)>a plan</body></html>"
@@ -67,10 +100,11 @@ REFUSED = {
     "a drawing with scripts": (b"<svg xmlns='http://www.w3.org/2000/svg'/>", 1, "picture_kind_unknown"),
     "a sound that begins like WebP": (b"RIFF\x00\x00\x00\x00WAVEfmt ", 1, "picture_kind_unknown"),
     "a page of the web behind a picture's beginning": (b"\x89PNG\r\n\x1a\n" + HTML, 1, "picture_broken"),
-    "a photo that is cut off": (photo()[:900], 1, "picture_broken"),
-    "a bomb": (bomb(), 1, "picture_too_many_points"),
-    "a little too many points": (bomb(5001, 5000), 1, "picture_too_many_points"),
-    "a line": (file_of(Image.new("RGB", (500, 3)), "PNG"), 1, "picture_too_small"),
+    "a beginning of a WebP": (b"RIFF\x00\x00\x00\x00WEBPVP8X", 1, "picture_broken"),
+    "a photo that is cut off": (jpeg(400, 300)[:-700], 1, "picture_broken"),
+    "a bomb": (claiming(60_000, 60_000), 1, "picture_too_many_points"),
+    "a little too many points": (claiming(5_001, 5_000), 1, "picture_too_many_points"),
+    "a line": (written(Image.new("RGB", (500, 3)), "PNG"), 1, "picture_too_small"),
     "too many bytes": (b"\xff\xd8\xff" + bytes(MOST_BYTES), 1, "picture_too_large"),
     "a PDF with a password": (pdf(password="secret"), 1, "pdf_locked"),
     "a broken PDF": (b"%PDF-1.7\n" + HTML, 1, "picture_broken"),

@@ -17,7 +17,7 @@ from monitoring.selectors import outlines_of, plan_of, spots_of, stations_of
 from monitoring.services import Drawn, SitingData, draw_plan, lay_picture, resite_station
 from monitoring.services.plan import PlanChanged, PlanRefused
 from tests.cast import NOW, acting, as_factory, as_role
-from tests.monitoring.plan_files import file_of, sketch
+from tests.monitoring.pictures import sketch, written
 
 pytestmark = pytest.mark.django_db
 TODAY = NOW.date()
@@ -144,7 +144,7 @@ def test_another_farms_station_is_refused_and_nothing_is_stored(northfield, sout
 class TestPicture:
     def test_a_picture_makes_a_new_sheet_of_its_shape_and_keeps_what_is_drawn(self, northfield, anna):
         draw(northfield, anna, [shape()])
-        made = lay(northfield, anna, picture_from(file_of(sketch(400, 100), "PNG")))
+        made = lay(northfield, anna, picture_from(written(sketch(400, 100), "PNG")))
         assert (made.width, made.height, len(made.outlines)) == (400, 100, 1)
         without = lay(northfield, anna)
         assert without.picture_id is None and (without.width, without.height) == (1400, 1000)

@@ -15,7 +15,7 @@ from farms.errors import FlyroundError, Missing
 from farms.ids import uuid7
 from farms.selectors import facilities_of
 from monitoring.errors import PhotoRefused
-from monitoring.rules.photo import MOST_BYTES
+from monitoring.rules.pixels import MOST_BYTES
 from monitoring.selectors import photos_of, picture_of, rounds_of, stations_of
 from monitoring.services import PhotoSent, add_photo, erase_photo
 from server.api.problems import refusal_of

@@ -15,7 +15,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from farms.access import Need, one_of
 from farms.errors import FlyroundError
 from monitoring.charts.plan import PlanWords
-from monitoring.rules.pictures import MEDIA_TYPES, MOST_BYTES, picture_from
+from monitoring.rules.pictures import MEDIA_TYPES, picture_from
+from monitoring.rules.pixels import MOST_BYTES
 from monitoring.selectors import outlines_of, pictures_of, stations_of
 from monitoring.services import draw_plan, lay_picture
 from monitoring.services.plan import PlanChanged, PlanRefused

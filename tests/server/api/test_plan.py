@@ -9,7 +9,7 @@ from monitoring.models import Station
 from monitoring.rules.pictures import picture_from
 from monitoring.services import Drawn, draw_plan, lay_picture
 from tests.cast import NOW, acting
-from tests.monitoring.plan_files import photo
+from tests.monitoring.pictures import sketch, with_everything
 from tests.server.api.senders import Sender, session_of
 from tests.server.api.test_problems import assert_problem
 
@@ -26,7 +26,7 @@ def drawn(northfield: Farm, anna: User, calf_barn: Facility, cards: list[Station
     with acting(anna):
         outlines = [{"facility_id": str(calf_barn.id), "points": SQUARE}]
         draw_plan(farm=northfield, drawn=Drawn(outlines, {cards[0].id: (0.2, 0.3)}), by=anna, now=NOW)
-        lay_picture(farm=northfield, picture=picture_from(photo()), by=anna, now=NOW)
+        lay_picture(farm=northfield, picture=picture_from(with_everything(sketch())), by=anna, now=NOW)
     return northfield
 
 

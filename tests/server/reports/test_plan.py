@@ -8,7 +8,7 @@ from pypdf import PdfReader
 from monitoring.rules.pictures import picture_from
 from monitoring.services import Drawn, draw_plan, lay_picture
 from tests.cast import NOW, acting, make_stations
-from tests.monitoring.plan_files import photo
+from tests.monitoring.pictures import sketch, with_everything
 from tests.server.web.pages import at
 
 pytestmark = pytest.mark.django_db
@@ -29,7 +29,7 @@ def text_of(pdf):
 @pytest.fixture
 def drawn(northfield, anna, calf_barn, cards):
     with acting(anna):
-        lay_picture(farm=northfield, picture=picture_from(photo()), by=anna, now=NOW)
+        lay_picture(farm=northfield, picture=picture_from(with_everything(sketch())), by=anna, now=NOW)
         outlines = [
             {"name": "", "facility_id": str(calf_barn.id), "points": SQUARE},
             {"name": "Silo", "points": SQUARE},

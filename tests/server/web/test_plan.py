@@ -19,8 +19,8 @@ from monitoring.selectors import rounds_of
 from monitoring.services import Drawn, PhotoSent, add_photo, draw_plan
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_stations
-from tests.monitoring.pictures import jpeg
-from tests.monitoring.plan_files import bomb, file_of, pdf, sketch
+from tests.monitoring.pdf_files import pdf
+from tests.monitoring.pictures import claiming, jpeg, sketch, written
 from tests.monitoring.sending import STAFF
 from tests.server.web.pages import at, hidden_fields, words
 
@@ -238,7 +238,7 @@ def upload(client, farm, content, name="yard.png", **more):
 class TestPicture:
     def test_a_picture_lies_under_the_plan_and_is_taken_away_again(self, browser, anna, ben, drawn):
         client = browser(anna)
-        assert "The picture lies under the plan." in words(upload(client, drawn, file_of(sketch(), "PNG")))
+        assert "The picture lies under the plan." in words(upload(client, drawn, written(sketch(), "PNG")))
         page = browser(ben).get(at("plan", drawn)).content.decode()
         address = re.search(r'<image href="([^"]+)"', page)[1]
         shown = browser(ben).get(address)
@@ -258,7 +258,7 @@ class TestPicture:
     @pytest.mark.parametrize(("content", "says"), [
         (b"PK\x03\x04" + bytes(50), "whatever its name says"),
         (b"<html>", "whatever its name says"),
-        (bomb(), "more than 25 million points"),
+        (claiming(60_000, 60_000), "more than 25 million points"),
         (b"%PDF-1.4 broken", "damaged or cut off"),
         (pdf(password="x"), "opens with a password only"),
         (b"\xff\xd8\xff" + bytes(10 * 1024 * 1024), "more than 10 MB"),
@@ -271,7 +271,7 @@ class TestPicture:
             assert not PlanPicture.objects.exists()
 
     def test_carla_sees_no_picture_of_northfield_also_by_her_own_farm(self, browser, anna, carla, drawn, southmead):
-        upload(browser(anna), drawn, file_of(sketch(), "PNG"))
+        upload(browser(anna), drawn, written(sketch(), "PNG"))
         with as_factory():
             picture = PlanPicture.objects.get(farm=drawn)
         client = browser(carla)
