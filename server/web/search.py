@@ -6,7 +6,6 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -16,6 +15,7 @@ from farms.selectors import facilities_of_farms, farms_with_roles, group_roles_o
 from monitoring.selectors import stations_of_farms
 from server.web.folding import folded
 from server.web.search_pages import OF_A_COORDINATOR, OF_A_FARM, OF_A_GROUP, OF_A_PERSON, Page, fitting, telling
+from server.web.texts_offered import are_texts_offered
 from server.web.words import alert_title
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def search(user: "User", text: str, today: date) -> list[Kind]:
         (_("Open matters"), _matters(known, words)),
         (_("People"), _people(known, words)),
         (_("Regions"), _regions(user, words)),
-        (_("Pages"), _pages(known, roles, words)),
+        (_("Pages"), _pages(user, known, roles, words)),
     ]
     found = [(heading, tuple(some)) for heading, some in kinds]
     return [Kind(heading, some[:SHOWN], max(len(some) - SHOWN, 0)) for heading, some in found if some]
@@ -145,11 +145,13 @@ def _regions(user: "User", words: Sequence[str]) -> Iterator[Found]:
             yield Found(region.name, reverse("region", args=[region.id]), region.group.name)
 
 
-def _pages(known: Known, roles: Sequence[Any], words: Sequence[str]) -> Iterator[Found]:
+def _pages(user: "User", known: Known, roles: Sequence[Any], words: Sequence[str]) -> Iterator[Found]:
     """Pages that this person may open: their own, their groups', their farms'. A guest has none."""
     asked = telling(words)
     if known.farms or roles:
-        for page in fitting([page for page in OF_A_PERSON if _is_there(page, known)], asked):
+        offered = are_texts_offered(user)
+        there = [page for page in OF_A_PERSON if page.name != "text_messages" or offered]
+        for page in fitting(there, asked):
             yield Found(str(page.title), reverse(page.name))
     for role in roles:
         pages = (*OF_A_GROUP, *(OF_A_COORDINATOR if role.role == "coordinator" else ()))
@@ -160,13 +162,6 @@ def _pages(known: Known, roles: Sequence[Any], words: Sequence[str]) -> Iterator
     pages_of_farm = fitting(OF_A_FARM, [word for word in asked if word not in named])
     for page in pages_of_farm or fitting(OF_A_FARM, asked):
         yield from _of_farms(page, known, named)
-
-
-def _is_there(page: Page, known: Known) -> bool:
-    """Text messages are offered to owners, where whoever runs this has set where they go."""
-    if page.name != "text_messages":
-        return True
-    return bool(settings.TEXT_MESSAGE_URL) and any(role.name == "owner" for role in known.roles.values())
 
 
 def _of_farms(page: Page, known: Known, named: Collection[str]) -> Iterator[Found]:

@@ -1,6 +1,5 @@
 """Text messages to a signed-in owner: the number is named, shown to be theirs by a code, and taken away."""
 
-from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -11,12 +10,12 @@ from alerts.selectors.text_messages import last_text_of, text_number_of
 from alerts.services import confirm_text_number, name_text_number, take_text_number_away
 from farms import clock
 from farms.errors import Missing
-from farms.selectors import owns_a_farm
 from server.limits import Tries, take_back, try_once
 from server.web.doors import signed_in
 from server.web.forms.refusals import accepted
 from server.web.forms.text_message import TextCodeForm, TextNumberForm
 from server.web.limits import too_often
+from server.web.texts_offered import are_texts_offered
 
 DAY = 24 * 3600
 # Each costs money, and wakes somebody else where the number is a stranger's: a person's, and the whole service's.
@@ -69,17 +68,13 @@ def take_number_away(request: HttpRequest) -> HttpResponse:
     """Also where text messages are switched off meanwhile, and for who owns no farm any more."""
     if take_text_number_away(user=request.user):  # type: ignore[arg-type]
         messages.success(request, _("The number is forgotten. No text message goes there any more."))
-    return redirect("text_messages" if is_offered(request) else "your_mails")
+    return redirect("text_messages" if are_texts_offered(request.user) else "your_mails")  # type: ignore[arg-type]
 
 
 def _only_where_offered(request: HttpRequest) -> None:
-    if not is_offered(request) and text_number_of(request.user) is None:  # type: ignore[arg-type]
+    user = request.user
+    if not are_texts_offered(user) and text_number_of(user) is None:  # type: ignore[arg-type]
         raise Missing()
-
-
-def is_offered(request: HttpRequest) -> bool:
-    """To owners, where whoever runs this has set where messages go."""
-    return bool(settings.TEXT_MESSAGE_URL) and owns_a_farm(request.user)  # type: ignore[arg-type]
 
 
 def _one_more_code(request: HttpRequest) -> bool:
@@ -93,7 +88,7 @@ def _page(
     context = {
         "named": named,
         "last": last_text_of(request.user),  # type: ignore[arg-type]
-        "is_offered": is_offered(request),
+        "is_offered": are_texts_offered(request.user),  # type: ignore[arg-type]
         "number_form": number_form or TextNumberForm(initial={"number": named.number if named else ""}),
         "code_form": code_form or TextCodeForm(),
     }

@@ -14,7 +14,7 @@ from alerts.services import address_works_again, choose_how_often
 from farms import clock
 from farms.errors import Invalid
 from server.web.doors import signed_in
-from server.web.views.text_messages import is_offered
+from server.web.texts_offered import are_texts_offered
 
 
 @signed_in
@@ -56,7 +56,7 @@ def _page(request: HttpRequest, status: int = 200) -> HttpResponse:
     context = {
         "mails": subscriptions_of(request.user),  # type: ignore[arg-type]
         "choices": HowOften.choices,
-        "text_messages": is_offered(request),
+        "text_messages": are_texts_offered(request.user),  # type: ignore[arg-type]
     }
     return render(request, "web/your_mails.html", context, status=status)
 
