@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 
 from farms.credentials import key_hash
 from farms.models import Farm, Group, GroupInvitation, Invitation, User
+from farms.models.invitation import WAITS
 from farms.services import group_invitation, invitation
 from farms.tenancy.acting import meanwhile_for_user
 
@@ -31,20 +32,20 @@ class Opened:
 
 def invitations_of(farm: Farm) -> QuerySet[Invitation]:
     """The farm's invitations that wait, the newest first."""
-    here = Invitation.objects.filter(farm_id=farm.id, accepted_at__isnull=True, withdrawn_at__isnull=True)
+    here = Invitation.objects.filter(WAITS, farm_id=farm.id)
     return here.select_related("invited_by", "farm").order_by("-made_at", "-id")
 
 
 def invitations_of_group(group: Group) -> QuerySet[GroupInvitation]:
     """The group's invitations that wait, the newest first."""
-    here = GroupInvitation.objects.filter(group_id=group.id, accepted_at__isnull=True, withdrawn_at__isnull=True)
+    here = GroupInvitation.objects.filter(WAITS, group_id=group.id)
     return here.select_related("invited_by", "group", "region").order_by("-made_at", "-id")
 
 
 def invitation_by_key(key: str, now: datetime) -> Opened | None:
     """The invitation that a key opens now; None for a wrong, used, withdrawn or ended one, at the same cost."""
     hashed = key_hash(key)
-    waiting = GroupInvitation.objects.filter(key_hash=hashed, accepted_at__isnull=True, withdrawn_at__isnull=True)
+    waiting = GroupInvitation.objects.filter(WAITS, key_hash=hashed)
     found = waiting.filter(expires_at__gt=now).select_related("group", "invited_by", "region").first()
     with connection.cursor() as cursor:
         cursor.execute("SELECT farm_id, invitation_id, invited_by FROM find_invitation(%s)", [hashed])

@@ -58,7 +58,6 @@ from farms.services.group_invitation import (
 )
 from farms.services.guest import AlreadyGuest, GuestEndWrong, end_guest, invite_guest
 from farms.services.invitation import (
-    FarmInvited,
     OnlyOwnersInviteOwners,
     accept_invitation,
     invite_to_farm,
@@ -70,6 +69,7 @@ from farms.services.inviting import (
     InvitationSpent,
     InvitedAlready,
     InvitedElsewhere,
+    Invitee,
     TooManyInvitations,
     open_account,
 )
@@ -129,7 +129,6 @@ __all__ = [
     "ContactWrong",
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
-    "FarmInvited",
     "FarmNameTaken",
     "FeedKindUnknown",
     "FeedMadeMeanwhile",
@@ -144,6 +143,7 @@ __all__ = [
     "InvitedAlready",
     "InvitedElsewhere",
     "InvitedFarm",
+    "Invitee",
     "LanguageUnknown",
     "LastFarmHalfTold",
     "LastOwner",

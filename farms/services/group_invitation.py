@@ -16,19 +16,19 @@ from farms.constraints import explained
 from farms.errors import Conflict, Detail, Invalid, Missing
 from farms.models import Farm, Group, GroupInvitation, GroupMember, Holding, Region, User
 from farms.models.access import GroupRole
-from farms.models.invitation import GroupInvitedAs
+from farms.models.invitation import WAITS, GroupInvitedAs
 from farms.services.farm import NewFarm, place_faults, register_farm
 from farms.services.guest import LONGEST_STAY, AlreadyGuest, GuestEndWrong, invite_guest
 from farms.services.inviting import (
-    InvitationDone,
     InvitationSpent,
     InvitedAlready,
     InvitedElsewhere,
-    TooManyInvitations,
-    address_faults,
-    forgotten,
+    Invitee,
     fresh,
+    make_room,
     refuse,
+    renew,
+    use_up,
 )
 from farms.tenancy.acting import meanwhile_for_user
 
@@ -56,13 +56,9 @@ class InvitedFarm:
 
 
 @dataclass(frozen=True)
-class GroupInvited:
+class GroupInvited(Invitee):
     """Whom a coordinator invites. `stays_until` for a guest, `farm` for the first owner of a farm, else None."""
 
-    email: str
-    name: str
-    role: str
-    language: str
     stays_until: datetime | None = None
     farm: InvitedFarm | None = None
 
@@ -77,11 +73,8 @@ def invite_to_group(*, group: Group, invited: GroupInvited, by: User, now: datet
     group_for(by, group.id, role=GroupRole.COORDINATOR)
     values = _values(group, invited)
     _check_role(group, values["email"], invited, now)
-    here = GroupInvitation.objects.filter(group=group)
-    here.filter(forgotten(now)).delete()
     # Two at once may make one more than that: nothing hangs on the exact number.
-    if here.filter(accepted_at__isnull=True, withdrawn_at__isnull=True).count() >= MOST_WAITING:
-        raise TooManyInvitations(most=MOST_WAITING)
+    make_room(GroupInvitation.objects.filter(group=group), MOST_WAITING, now)
     key, columns = fresh(now)
     with explained({"group_invitation_once_while_it_waits": InvitedAlready(pointer="/email")}):
         made = GroupInvitation.objects.create(group=group, invited_by=by, made_at=now, **values, **columns)
@@ -92,15 +85,12 @@ def invite_to_group(*, group: Group, invited: GroupInvited, by: User, now: datet
 def send_group_invitation_again(*, invitation: GroupInvitation, by: User, now: datetime) -> str:
     """A new key for two more weeks; the one before opens nothing any more. Raises InvitationDone."""
     group_for(by, invitation.group_id, role=GroupRole.COORDINATOR)
-    key, columns = fresh(now)
-    if not _waiting(invitation).update(**columns, invited_by=by):
-        raise InvitationDone()
-    return key
+    return renew(_row(invitation), by, now)
 
 
 def withdraw_group_invitation(*, invitation: GroupInvitation, now: datetime) -> None:
     """Take an invitation back; a second time changes nothing."""
-    _waiting(invitation).update(withdrawn_at=now)
+    _row(invitation).filter(WAITS).update(withdrawn_at=now)
 
 
 def accept_group_invitation(
@@ -114,8 +104,7 @@ def accept_group_invitation(
     if user.email != invitation.email:
         raise InvitedElsewhere()
     with meanwhile_for_user(invitation.invited_by_id):
-        done = {"accepted_at": now, "accepted_by": user}
-        if not may_invite(invitation) or not _waiting(invitation).filter(expires_at__gt=now).update(**done):
+        if not may_invite(invitation) or not use_up(_row(invitation), user, now):
             raise InvitationSpent()
         if invitation.role == GroupInvitedAs.OWNER:
             return _register(invitation, user, begins_at)
@@ -131,9 +120,7 @@ def may_invite(invitation: GroupInvitation) -> bool:
 
 def _values(group: Group, invited: GroupInvited) -> dict[str, Any]:
     """The columns of an invitation. Raises Invalid."""
-    email, name = invited.email.strip().lower(), invited.name.strip()
-    wrong = address_faults(email, name, invited.language)
-    values: dict[str, Any] = {"email": email, "name": name, "role": invited.role, "language": invited.language}
+    wrong, values = invited.faults(), invited.columns()
     if invited.role not in GroupInvitedAs.values or (invited.role == GroupInvitedAs.OWNER) != bool(invited.farm):
         raise GroupRoleUnknown(pointer="/role")
     if invited.farm is not None:
@@ -184,5 +171,5 @@ def _add(invitation: GroupInvitation, user: User, now: datetime) -> None:
         GroupMember.objects.create(group=invitation.group, user=user, role=invitation.role)
 
 
-def _waiting(invitation: GroupInvitation) -> QuerySet[GroupInvitation]:
-    return GroupInvitation.objects.filter(id=invitation.id, accepted_at__isnull=True, withdrawn_at__isnull=True)
+def _row(invitation: GroupInvitation) -> QuerySet[GroupInvitation]:
+    return GroupInvitation.objects.filter(id=invitation.id)

@@ -3,7 +3,6 @@
 Accepting is done acting for whoever invited: a person who may not invite any more has invited nobody.
 """
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -16,17 +15,18 @@ from farms.errors import Forbidden
 from farms.ledger import lock_heads
 from farms.models import Farm, Invitation, Membership, User
 from farms.models.access import FarmRole
+from farms.models.invitation import WAITS
 from farms.models.log import LogKind
 from farms.services.inviting import (
-    InvitationDone,
     InvitationSpent,
     InvitedAlready,
     InvitedElsewhere,
-    TooManyInvitations,
-    address_faults,
-    forgotten,
+    Invitee,
     fresh,
+    make_room,
     refuse,
+    renew,
+    use_up,
 )
 from farms.services.log import note_in_log
 from farms.services.membership import AlreadyMember, FarmRoleUnknown, add_member
@@ -42,40 +42,23 @@ class OnlyOwnersInviteOwners(Forbidden):
     message = _("Only an owner of the farm can invite another owner. Invite a recorder, or ask the owner.")
 
 
-@dataclass(frozen=True)
-class FarmInvited:
-    """Whom somebody invites to a farm: an address, a name, a role and the language of the mail."""
-
-    email: str
-    name: str
-    role: str
-    language: str
-
-
 @transaction.atomic
-def invite_to_farm(*, farm: Farm, invited: FarmInvited, by: User, now: datetime) -> tuple[Invitation, str]:
+def invite_to_farm(*, farm: Farm, invited: Invitee, by: User, now: datetime) -> tuple[Invitation, str]:
     """An invitation and the key of its address, told here and never again.
 
     Raises Invalid, OnlyOwnersInviteOwners, AlreadyMember, InvitedAlready or TooManyInvitations.
     """
-    email, name = invited.email.strip().lower(), invited.name.strip()
-    refuse(address_faults(email, name, invited.language))
+    columns = invited.columns()
+    refuse(invited.faults())
     _check_right(farm, invited.role, by)
     # The head is the farm's lock: two who invite at once make no more than may wait.
     lock_heads([farm.id])
-    if Membership.objects.filter(farm_id=farm.id, user__email=email, ended_at__isnull=True).exists():
+    if Membership.objects.filter(farm_id=farm.id, user__email=columns["email"], ended_at__isnull=True).exists():
         raise AlreadyMember(pointer="/email")
-    here = Invitation.objects.filter(farm_id=farm.id)
-    here.filter(forgotten(now)).delete()
-    waiting = here.filter(accepted_at__isnull=True, withdrawn_at__isnull=True)
-    if waiting.count() >= MOST_WAITING:
-        raise TooManyInvitations(most=MOST_WAITING)
-    key, columns = fresh(now)
+    make_room(Invitation.objects.filter(farm_id=farm.id), MOST_WAITING, now)
+    key, fresh_columns = fresh(now)
     with explained({"invitation_once_while_it_waits": InvitedAlready(pointer="/email")}):
-        made = Invitation.objects.create(
-            farm=farm, email=email, name=name, role=invited.role, language=invited.language, invited_by=by, made_at=now,
-            **columns,
-        )  # fmt: skip
+        made = Invitation.objects.create(farm=farm, invited_by=by, made_at=now, **columns, **fresh_columns)
     _note(made, LogKind.INVITED, by, now)
     return made, key
 
@@ -84,9 +67,7 @@ def invite_to_farm(*, farm: Farm, invited: FarmInvited, by: User, now: datetime)
 def send_invitation_again(*, invitation: Invitation, by: User, now: datetime) -> str:
     """A new key for two more weeks; the one before opens nothing any more. Raises InvitationDone or Forbidden."""
     _check_right(invitation.farm, invitation.role, by)
-    key, columns = fresh(now)
-    if not _waiting(invitation).update(**columns, invited_by=by):
-        raise InvitationDone()
+    key = renew(_row(invitation), by, now)
     _note(invitation, LogKind.INVITED_AGAIN, by, now)
     return key
 
@@ -94,7 +75,7 @@ def send_invitation_again(*, invitation: Invitation, by: User, now: datetime) ->
 @transaction.atomic
 def withdraw_invitation(*, invitation: Invitation, by: User, now: datetime) -> None:
     """Take an invitation back; a second time changes nothing."""
-    if _waiting(invitation).update(withdrawn_at=now):
+    if _row(invitation).filter(WAITS).update(withdrawn_at=now):
         _note(invitation, LogKind.INVITATION_WITHDRAWN, by, now)
 
 
@@ -108,8 +89,7 @@ def accept_invitation(*, invitation: Invitation, user: User, now: datetime, begi
         raise InvitedElsewhere()
     by = invitation.invited_by
     with meanwhile_for_user(by.id):
-        done = {"accepted_at": now, "accepted_by": user}
-        if not may_invite(by, invitation) or not _waiting(invitation).filter(expires_at__gt=now).update(**done):
+        if not may_invite(by, invitation) or not use_up(_row(invitation), user, now):
             raise InvitationSpent()
         add_member(farm=invitation.farm, user=user, role=invitation.role, by=by, now=begins_at)
     return invitation.farm
@@ -129,9 +109,8 @@ def _check_right(farm: Farm, role: str, by: User) -> None:
         raise OnlyOwnersInviteOwners()
 
 
-def _waiting(invitation: Invitation) -> QuerySet[Invitation]:
-    here = Invitation.objects.filter(farm_id=invitation.farm_id, id=invitation.id)
-    return here.filter(accepted_at__isnull=True, withdrawn_at__isnull=True)
+def _row(invitation: Invitation) -> QuerySet[Invitation]:
+    return Invitation.objects.filter(farm_id=invitation.farm_id, id=invitation.id)
 
 
 def _note(invitation: Invitation, kind: LogKind, by: User, now: datetime) -> None:

@@ -1,12 +1,13 @@
 """What every invitation by mail has in common: how long it lives, what may be typed, a fresh key."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from farms.constraints import explained
@@ -14,6 +15,7 @@ from farms.credentials import key_hash, new_key
 from farms.errors import Conflict, Detail, Forbidden, Invalid
 from farms.models import User
 from farms.models.group import LANGUAGES
+from farms.models.invitation import WAITS
 
 LIFE = timedelta(days=14)
 # What came to nothing is forgotten after this, with the address in it.
@@ -45,6 +47,25 @@ class InvitedElsewhere(Forbidden):
     message = _("This invitation is for another address than the one you are signed in with.")
 
 
+@dataclass(frozen=True)
+class Invitee:
+    """Whom somebody invites: an address, a name, a role and the language of the mail."""
+
+    email: str
+    name: str
+    role: str
+    language: str
+
+    def columns(self) -> dict[str, Any]:
+        """As they are stored."""
+        who = {"email": self.email.strip().lower(), "name": self.name.strip()}
+        return who | {"role": self.role, "language": self.language}
+
+    def faults(self) -> list[Detail]:
+        columns = self.columns()
+        return address_faults(columns["email"], columns["name"], self.language)
+
+
 def fresh(now: datetime) -> tuple[str, dict[str, Any]]:
     """A new key, told once, and the columns that change with it."""
     key = new_key()
@@ -74,6 +95,27 @@ def refuse(wrong: Sequence[Detail]) -> None:
 def forgotten(now: datetime) -> Q:
     """Invitations that came to nothing a month ago and more."""
     return Q(accepted_at__isnull=True) & (Q(withdrawn_at__lt=now - KEPT) | Q(expires_at__lt=now - KEPT))
+
+
+def make_room(invitations: QuerySet[Any], most: int, now: datetime) -> None:
+    """Forget what came to nothing. Raises TooManyInvitations where as many as may wait do so already."""
+    invitations.filter(forgotten(now)).delete()
+    if invitations.filter(WAITS).count() >= most:
+        raise TooManyInvitations(most=most)
+
+
+def renew(invitation: QuerySet[Any], by: User, now: datetime) -> str:
+    """A new key for two more weeks; the one before opens nothing any more. Raises InvitationDone."""
+    key, columns = fresh(now)
+    if not invitation.filter(WAITS).update(**columns, invited_by=by):
+        raise InvitationDone()
+    return key
+
+
+def use_up(invitation: QuerySet[Any], user: User, now: datetime) -> bool:
+    """Note who accepted; no where it was accepted, taken back or has ended."""
+    waiting = invitation.filter(WAITS, expires_at__gt=now)
+    return bool(waiting.update(accepted_at=now, accepted_by=user))
 
 
 def open_account(*, email: str, name: str, language: str) -> User:

@@ -17,7 +17,7 @@ from farms.ids import uuid7
 from farms.ledger import Actor
 from farms.models import AdviserOffer, Facility, GroupInvitation, GroupTerms, OpenPromise, RegionClosure, Season
 from farms.models.chain import ActorKind
-from farms.services import FarmInvited, PaperSigned, invite_to_farm, keep_signed_paper
+from farms.services import Invitee, PaperSigned, invite_to_farm, keep_signed_paper
 from monitoring.models import FarmTemperature, Station
 from monitoring.models.imports import ImportPart
 from monitoring.rules.pictures import Picture
@@ -61,7 +61,7 @@ def import_on_its_way(scene: "FarmScene") -> None:
 def invited_by_mail(scene: "FarmScene") -> None:
     """Somebody who was invited to the farm, and a table of the owner's own that waits to be understood."""
     farm, word = scene.farm, scene.word
-    invited = FarmInvited(f"{word.lower()}@example.org", f"{word} Guest", "recorder", "en")
+    invited = Invitee(f"{word.lower()}@example.org", f"{word} Guest", "recorder", "en")
     with acting(scene.owner):
         invite_to_farm(farm=farm, invited=invited, by=scene.owner, now=timezone.now())
         content = f"date,card,barn,count\n2026-05-25,1,{word},{scene.number}\n".encode()

@@ -16,7 +16,7 @@ from farms.access import Need, one_of
 from farms.errors import Conflict
 from farms.invitations import invitations_of
 from farms.selectors import members_of
-from farms.services import FarmInvited, invite_to_farm, send_invitation_again, withdraw_invitation
+from farms.services import Invitee, invite_to_farm, send_invitation_again, withdraw_invitation
 from server.web.doors import Visit, farm_page
 from server.web.forms.invitation import InviteForm, farm_roles
 from server.web.forms.refusals import accepted
@@ -29,7 +29,7 @@ def invitations(request: HttpRequest, visit: Visit) -> HttpResponse:
     """An invitation is real time: it doesn't follow the demo's clock."""
     asked = {"role": "recorder", "language": visit.farm.language or get_language()}
     form = InviteForm(request.POST or None, roles=farm_roles(owner=visit.may["own"]), initial=asked)
-    if form.is_valid() and accepted(form, lambda: invite_here(request, visit, FarmInvited(**form.cleaned_data))):
+    if form.is_valid() and accepted(form, lambda: invite_here(request, visit, Invitee(**form.cleaned_data))):
         messages.success(request, _("The invitation to %(name)s is on its way.") % {"name": form.cleaned_data["name"]})
         return redirect("invitations", farm_id=visit.farm.id)
     context = {"visit": visit, "form": form, "waiting": waiting_shown(invitations_of(visit.farm))}
@@ -62,7 +62,7 @@ def withdraw_invitation_here(request: HttpRequest, visit: Visit, invitation_id: 
 
 
 @transaction.atomic
-def invite_here(request: HttpRequest, visit: Visit, invited: FarmInvited) -> None:
+def invite_here(request: HttpRequest, visit: Visit, invited: Invitee) -> None:
     """Invite somebody to the farm and mail it. Raises what the service and the limits of mails do."""
     made, key = invite_to_farm(farm=visit.farm, invited=invited, by=request.user, now=timezone.now())  # type: ignore[arg-type]
     count_mail(made.email, request.user)

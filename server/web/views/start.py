@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from farms.access import Need
 from farms.invitations import invitations_of
 from farms.selectors import facilities_of, members_of, people_of, season_on, seasons_of
-from farms.services import FarmInvited, add_facility, add_person, change_farm, open_season
+from farms.services import Invitee, add_facility, add_person, change_farm, open_season
 from monitoring.selectors import last_round, stations_of
 from monitoring.services import NewStation, SitingData, add_stations
 from server.web.doors import Visit, farm_page
@@ -214,4 +214,4 @@ def _add_people(request: HttpRequest, visit: Visit, people: list[dict[str, str]]
         add_person(farm=visit.farm, name=each["name"], initials=each["initials"], now=visit.now)
         if each["email"]:
             role = each["role"] or "recorder"
-            invite_here(request, visit, FarmInvited(each["email"], each["name"], role, visit.farm.language))
+            invite_here(request, visit, Invitee(each["email"], each["name"], role, visit.farm.language))
