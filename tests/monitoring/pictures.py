@@ -1,6 +1,7 @@
 """Pictures made for these tests, all invented: good ones, broken ones and hostile ones; turning one shows."""
 
 import io
+import random
 import struct
 import zlib
 from typing import Any
@@ -102,3 +103,11 @@ def text_bomb() -> bytes:
     plain = png()
     bomb = chunk(b"zTXt", b"Comment\0\0" + zlib.compress(b"\0" * 80_000_000, 9))
     return plain[:33] + bomb + plain[33:]
+
+
+def flip(content: bytes, chance: random.Random) -> bytes:
+    """The file with one to four of its bytes changed."""
+    damaged = bytearray(content)
+    for _each in range(chance.randint(1, 4)):
+        damaged[chance.randrange(len(damaged))] = chance.randrange(256)
+    return bytes(damaged)

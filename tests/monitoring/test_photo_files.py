@@ -18,6 +18,7 @@ from tests.monitoring.pictures import (
     RED,
     WHITE,
     claiming,
+    flip,
     jpeg,
     png,
     quarters,
@@ -180,13 +181,6 @@ def test_any_damage_ends_in_a_picture_or_in_a_sentence():
     ends = {ends_in(content) for content in itertools.chain(cuts, flipped)}
     assert "picture" in ends and "photo_broken" in ends
     assert ends <= {"picture"} | {code for _content, code in REFUSED.values()}
-
-
-def flip(content: bytes, chance: random.Random) -> bytes:
-    damaged = bytearray(content)
-    for _each in range(chance.randint(1, 4)):
-        damaged[chance.randrange(len(damaged))] = chance.randrange(256)
-    return bytes(damaged)
 
 
 def ends_in(content: bytes) -> str:

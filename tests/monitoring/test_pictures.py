@@ -1,6 +1,7 @@
 """What becomes of a file that somebody lays under the plan: a picture of ours, or a sentence and nothing."""
 
 import io
+import random
 import struct
 
 import pytest
@@ -10,7 +11,7 @@ from farms.errors import FlyroundError
 from monitoring.rules.pictures import Picture, picture_from
 from monitoring.rules.pixels import LONGEST, MOST_BYTES, Kind, claimed_by
 from tests.monitoring.pdf_files import huge_pdf, pdf
-from tests.monitoring.pictures import PLANTED, claiming, jpeg, sketch, with_everything, written
+from tests.monitoring.pictures import PLANTED, claiming, flip, jpeg, sketch, with_everything, written
 
 TURNED_LEFT = 8  # Exif 2.3, tag 0x0112: the row 0 is the left side, the column 0 the bottom
 
@@ -121,3 +122,20 @@ def test_what_is_no_picture_is_refused_with_a_sentence(what):
     assert refused.value.code == code
     assert refused.value.errors[0].pointer == ("/page" if code == "pdf_page_missing" else "/picture")
     assert len(str(refused.value)) > 30 and str(refused.value).endswith(".")
+
+
+def test_any_damage_of_a_webp_ends_in_a_picture_or_in_a_sentence():
+    chance = random.Random(7)  # noqa: S311 - no secret
+    files = [written(sketch(60, 40), "WEBP", **how) for how in ({"quality": 80}, {"lossless": True}, {"exif": b"Exif"})]
+    cuts = [file[:length] for file in files for length in range(0, len(file), 7)]
+    ends = {ends_in(content) for content in cuts + [flip(chance.choice(files), chance) for _each in range(400)]}
+    assert "picture" in ends and "picture_broken" in ends
+    assert ends <= {"picture"} | {code for _content, _page, code in REFUSED.values()}
+
+
+def ends_in(content: bytes) -> str:
+    try:
+        picture_from(content)
+    except FlyroundError as refused:
+        return refused.code
+    return "picture"
