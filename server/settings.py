@@ -178,6 +178,8 @@ STATIC_URL = "static/"
 STATICFILES_DIRS = [BASE_DIR / "server" / "web" / "static"]
 STATIC_ROOT = Path(env("STATIC_ROOT", default=str(BASE_DIR / "staticfiles")))
 # Served straight from the packages where nothing was collected (demo, tests); hashed and compressed in production.
+# Letters and scripts are this site's own: no other one asks for them.
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.exists()
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -7,7 +7,7 @@ Times are the client's, over one kept connection to 127.0.0.1, of `RUNS` request
 server's, in fact. Beside each stands the median processing time of the server's process, which another program on the
 machine doesn't lengthen.
 
-What a page weighs is what Chromium took from the network, headers too, with an empty cache. The round's page is opened
+The pages on a phone are opened by the farm's owner, who counts there. What a page weighs is what Chromium took from the network, headers too, with an empty cache. The round's page is opened
 with the connection of a slow phone (400 kbit/s each way, 400 ms) and a processor four times as slow: first with an
 empty cache, then again; it counts as ready when its first field has taken a figure.
 """
@@ -32,7 +32,7 @@ from django.conf import settings
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.db import connection, connections, transaction
 
-from farms.models import Farm, User
+from farms.models import Farm, Membership, User
 from monitoring.methods import METHODS
 from monitoring.models import Placement, Station
 from server.demo.processes import free_port, running, start_site
@@ -83,20 +83,21 @@ SELECT %(farm)s, uuidv7(), %(opens)s, %(opens)s::date + 7 * 31
 
 @dataclass(frozen=True)
 class Office:
-    """Who reads the pages, and of which farms: `old` is the one with five seasons."""
+    """Who reads the pages, and of which farms: `old` is the one with five seasons, `owner` its owner, who counts."""
 
     group: UUID
     adviser: User
     old: Farm
+    owner: User
 
 
 @dataclass(frozen=True)
 class Site:
-    """A running web server, its process, and the cookie of the adviser's session."""
+    """A running web server, its process, and the cookies of its readers' sessions, in their order."""
 
     address: str
     worker: int
-    cookie: str
+    cookies: tuple[str, ...]
 
 
 def office(farms: int = FARMS) -> Office:
@@ -109,6 +110,7 @@ def office(farms: int = FARMS) -> Office:
         cursor.execute("SET LOCAL ROLE flyround_factory")
         cursor.execute(ADVISER, asked)
         old, user = Farm.objects.get(name="Farm 2"), User.objects.get(id=adviser)
+        owner = Membership.objects.select_related("user").get(farm=old).user
     told_by(started(str(group), "judge every"))
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SET LOCAL ROLE flyround_factory")
@@ -116,7 +118,7 @@ def office(farms: int = FARMS) -> Office:
         hang(old)
     with connections["owner"].cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
-    return Office(group, user, old)
+    return Office(group, user, old, owner)
 
 
 def earlier_seasons(cursor: Any, farm: Farm) -> None:
@@ -140,7 +142,7 @@ def hang(farm: Farm) -> None:
 
 
 @contextmanager
-def site(reader: User) -> Iterator[Site]:
+def site(*readers: User) -> Iterator[Site]:
     """A web server as in production, with its clock on that Monday; it ends with the block."""
     with tempfile.TemporaryDirectory() as folder:
         here = Path(folder)
@@ -157,7 +159,7 @@ def site(reader: User) -> Iterator[Site]:
             start_site(processes, port)
             [master] = processes.started
             children = Path(f"/proc/{master.pid}/task/{master.pid}/children").read_text().split()
-            yield Site(f"http://127.0.0.1:{port}", int(children[0]), session_of(reader))
+            yield Site(f"http://127.0.0.1:{port}", int(children[0]), tuple(session_of(reader) for reader in readers))
 
 
 def session_of(user: User) -> str:
@@ -186,7 +188,7 @@ class Timed:
 
 def timed(at: Site, path: str) -> Timed:
     """Ask for a page over and over, as its reader's browser does."""
-    headers = {"Cookie": f"{settings.SESSION_COOKIE_NAME}={at.cookie}", "Accept-Encoding": "gzip"}
+    headers = {"Cookie": f"{settings.SESSION_COOKIE_NAME}={at.cookies[0]}", "Accept-Encoding": "gzip"}
     with httpx.Client(base_url=at.address, headers=headers, timeout=60) as client:
         for _ in range(WARMING):
             client.get(path).raise_for_status()
@@ -219,9 +221,9 @@ class Phone:
 
 @contextmanager
 def phone(browser: Any, at: Site, *, slow: bool) -> Iterator[Phone]:
-    """A browser with an empty cache; `slow`: as slow as its connection and processor are in a barn."""
+    """The last reader's, with an empty cache; `slow`: as slow as its connection and processor are in a barn."""
     context = browser.new_context(**PHONE)
-    context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": at.cookie, "url": at.address}])
+    context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": at.cookies[-1], "url": at.address}])
     held = Phone(context.new_page())
     tools = context.new_cdp_session(held.page)
     tools.send("Network.enable")
@@ -260,7 +262,7 @@ def figures() -> dict[str, dict[str, Any]]:
     """Name, value, unit and number of runs of every figure; those of a browser where there is one."""
     scene = office()
     farm = f"/farms/{scene.old.id}/"
-    with site(scene.adviser) as at:
+    with site(scene.adviser, scene.owner) as at:
         found = {}
         for name, path in (("farm", farm), ("monday_list", "/monday/")):
             told = timed(at, path)

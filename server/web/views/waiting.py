@@ -5,6 +5,7 @@ from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from farms import clock
@@ -21,6 +22,7 @@ def waiting(request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
+@gzip_page
 @require_safe
 def waiting_session(request: HttpRequest) -> HttpResponse:
     """Who is signed in, the token that a form needs, our clock, and the farms on which this person counts."""
