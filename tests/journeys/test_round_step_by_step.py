@@ -15,7 +15,6 @@ from tests.cast import NOW, acting, as_factory
 from tests.journeys.chromium import PHONE, chromium, watched
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
-SMALL = PHONE | {"viewport": {"width": 375, "height": 667}}
 ANIMALS = [3, 9, 14, 2, 8, 5, 11, 0, 7, 9, 20, 0]
 # The count itself, which the service's page tells beside its verdict.
 LEGS_TOLD = "88 flies on 12 animals. "
@@ -51,7 +50,7 @@ def scene(standing_clock, monkeypatch, northfield, cards, traps, leg_station):
 
 def opened(browser, live_server, user, farm, scripts=""):
     key = make_sign_in_link(user=user, now=timezone.now(), valid_for=timedelta(hours=1))
-    context = browser.new_context(**SMALL)
+    context = browser.new_context(**PHONE)
     context.add_init_script(scripts)
     page = context.new_page()
     complaints = watched(page)
