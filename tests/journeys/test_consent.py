@@ -57,10 +57,10 @@ def test_an_adviser_sees_the_farm_from_the_owners_yes_to_the_owners_no(live_serv
         closed = office.goto(farm).status
         unfound = office.inner_text("main")
     assert "No farm has agreed to you as its adviser yet." in before and shut == 404
-    assert "Fay may see the farm now." in agreed and "Fay sees the farm since 2026-06-01." in agreed
+    assert "Fay may see the farm now." in agreed and "Fay sees the farm since Jun 1, 2026." in agreed
     assert "cards over" in line and "Open matters" in seen and "over" in seen
     assert "Withdrawn. It ended at once." in ended and "Fay sees the farm" not in ended and "Dana sees" in ended
-    assert "Fay: 2026-06-01" in kept
+    assert "Fay: Jun 1, 2026" in kept
     # Nothing is left of it, the past included.
     assert "No farm has agreed to you as its adviser yet." in after and "Northfield" not in after
     assert closed == 404 and "Northfield" not in unfound
