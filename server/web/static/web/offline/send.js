@@ -104,11 +104,11 @@ const sendAll = async (urgent) => {
   const rounds = found.rounds.filter((round) => due(round, urgent));
   if (!rounds.length && !found.photos.some((photo) => due(photo, urgent))) return outcomes;
   const session = await askSession();
-  if (!session) return outcomes;
+  if (!session) return Object.assign(outcomes, { unheard: true });
   for (const round of rounds) {
     const outcome = await judge(round, session, sendRound);
     outcomes.set(round.id, outcome);
-    if (outcome.kind === "no_signal") return outcomes;
+    if (outcome.kind === "no_signal") return Object.assign(outcomes, { unheard: true });
     await (outcome.kind === "sent" ? roundIsSent(round, outcome.end) : keep("rounds", round, outcome));
   }
   await sendPhotos(session, urgent);
@@ -143,7 +143,7 @@ const alone = async (work) => {
 };
 
 // Send what is due; `urgent` tries also what paused, but for what the server told to wait. What became of each round,
-// by its id; a round without signal isn't in it.
+// by its id; a round without signal isn't in it. `unheard` says that nobody answered.
 export const flush = async ({ urgent = false } = {}) => {
   const outcomes = await alone(() => sendAll(urgent));
   if (outcomes.size) tell("tried");

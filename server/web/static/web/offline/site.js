@@ -43,14 +43,15 @@ const show = async () => {
 let timer = 0;
 let failures = 0;
 
-const planNext = async () => {
+// `unheard`: nobody answered when something was to go at once; then it isn't left to its own pause.
+const planNext = async (unheard = false) => {
   window.clearTimeout(timer);
   const { rounds, photos } = await whatWaits();
   const open = [...rounds, ...photos].filter((item) => item.state !== "refused");
   if (!open.length) return;
-  const next = Math.min(...open.map((item) => item.next_at)) - Date.now();
-  const pause = Math.min(10 * SECOND * 2 ** failures, 5 * 60 * SECOND);
-  timer = window.setTimeout(() => send(false), Math.max(next, pause));
+  const next = unheard ? 0 : Math.min(...open.map((item) => item.next_at)) - Date.now();
+  const pause = Math.min(5 * SECOND * 2 ** failures, 5 * 60 * SECOND);
+  timer = window.setTimeout(() => send(unheard), Math.max(next, pause));
 };
 
 const send = async (urgent) => {
@@ -58,7 +59,7 @@ const send = async (urgent) => {
     const outcomes = await flush({ urgent });
     failures = [...outcomes.values()].some((outcome) => outcome.kind === "sent") ? 0 : Math.min(failures + 1, 6);
     await show();
-    await planNext();
+    await planNext(urgent && Boolean(outcomes.unheard));
   } catch {
     // No store in this browser (a private window): nothing can wait here.
   }
