@@ -2,12 +2,8 @@
 import { flush } from "./send.js";
 import { OFFLINE_PAGE, forgetHolder, isKept, isLasting, keepAnswer, keepPage, keptPage, roundOfTag, tidyShelf } from "./keep.js";
 
-// A bar of signal that carries nothing is no signal. What was kept today is shown sooner than what is older: it says
-// itself how old it is, and the new one is kept for the next time.
+// A bar of signal that carries nothing is no signal.
 const SLOW = 3000;
-const SOON = 500;
-const TODAY = 12 * 3600 * 1000;
-const patience = (kept) => (Date.now() - Date.parse(kept.headers.get("Kept-At")) < TODAY ? SOON : SLOW);
 const LEAVING = ["/sign-in/out/", "/phone/leave/"];
 
 self.addEventListener("install", (event) => {
@@ -35,7 +31,7 @@ const pageFor = async (event, path) => {
     const copied = coming.then((answer) => answer.clone());
     event.waitUntil(copied.then((copy) => keepAnswer(path, copy)).catch(() => {}));
   }
-  const late = kept && new Promise((show) => { setTimeout(() => show(kept), patience(kept)); });
+  const late = kept && new Promise((show) => { setTimeout(() => show(kept), SLOW); });
   try {
     return await (late ? Promise.race([coming, late]) : coming);
   } catch {
