@@ -23,6 +23,10 @@ LANGUAGES = ("en", "es")
 LONGEST = 5_000  # pixels of the picture; what is below the fold of a long list looks like what is above
 COLOURS = 48
 GAP = 20
+# Lines of a long list are drawn when they are scrolled to; a picture of the whole page scrolls nowhere.
+DRAWN = """() => document.querySelectorAll("*").forEach((each) => {
+  if (getComputedStyle(each).contentVisibility === "auto") each.style.contentVisibility = "visible";
+})"""
 LINKS = "() => [...document.querySelectorAll('a[href]')].map(link => link.href)"
 # Pages that each role sees otherwise.
 FOR_EACH = {"home", "farm"}
@@ -105,12 +109,16 @@ def _walk(browser: Any, walk: Walk, link: str, folder: Path) -> None:
 
 def _window(browser: Any, size: tuple[int, int, float]) -> Any:
     width, height, scale = size
-    return browser.new_page(viewport={"width": width, "height": height}, device_scale_factor=scale)
+    # As the site sends them: what a phone keeps may be of another language.
+    return browser.new_page(
+        viewport={"width": width, "height": height}, device_scale_factor=scale, service_workers="block"
+    )
 
 
 def _picture(page: Any, site: str, address: str, language: str) -> Image.Image:
     page.context.add_cookies([{"name": "django_language", "value": language, "url": site}])
     page.goto(site + address)
+    page.evaluate(DRAWN)
     with Image.open(io.BytesIO(page.screenshot(full_page=True))) as shot:
         return shot.convert("RGB").crop((0, 0, shot.width, min(shot.height, LONGEST)))
 
