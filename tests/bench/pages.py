@@ -7,9 +7,10 @@ Times are the client's, over one kept connection to 127.0.0.1, of `RUNS` request
 server's, in fact. Beside each stands the median processing time of the server's process, which another program on the
 machine doesn't lengthen.
 
-The pages on a phone are opened by the farm's owner, who counts there. What a page weighs is what Chromium took from the network, headers too, with an empty cache. The round's page is opened
-with the connection of a slow phone (400 kbit/s each way, 400 ms) and a processor four times as slow: first with an
-empty cache, then again; it counts as ready when its first field has taken a figure.
+The pages on a phone are opened by the farm's owner, who counts there. What a page weighs is what Chromium took from
+the network, headers too, with an empty cache. The round's page is opened with the connection of a slow phone (400
+kbit/s each way, 400 ms) and a processor four times as slow: first with an empty cache, then again; it counts as ready
+when its first field has taken a figure.
 """
 
 import os
