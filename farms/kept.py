@@ -11,8 +11,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 Made = TypeVar("Made")
-# Some 20 kB each: a picture in two widths with its table is one.
-MOST = 1_500
+# A picture in two widths with its table has some 20 kB, a line of a list 2: at most 60 MB, in fact far less.
+MOST = 3_000
 
 
 class _Asked:

@@ -71,6 +71,8 @@ class FarmCounts:
 
     def of_last(self, n_weeks: int) -> "FarmCounts":
         """The same in the last so many weeks only, as if it had been read so; no query."""
+        if n_weeks >= len(self.mondays):
+            return self
         last = self.mondays[-1]
         first = last - (n_weeks - 1) * timedelta(days=DAYS_A_WEEK)
         return _counts(self.arrays.since(first), first, last, self.lent)

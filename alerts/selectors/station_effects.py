@@ -61,7 +61,7 @@ def effects_of_stations(farms: "Sequence[Farm]", week: date) -> dict[UUID, list[
 
 def effects_in(counts: FarmCounts, week: date) -> dict[UUID, list[StationEffect]]:
     """The same from counts that were read already, of twelve weeks or more up to that week."""
-    seen = counts.of_last(WINDOW_WEEKS) if len(counts.mondays) > WINDOW_WEEKS else counts
+    seen = counts.of_last(WINDOW_WEEKS)
     found: dict[UUID, list[StationEffect]] = {farm_id: [] for farm_id in seen.arrays.farm_ids}
     until = seen.arrays.station_until
     stands = np.isnat(until) | (until >= np.datetime64(week, "D"))

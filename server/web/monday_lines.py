@@ -11,7 +11,6 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import get_language
 
 from alerts.selectors import MondayRow, by_verdict, in_parts
 from alerts.selectors.monday import Verdict
@@ -19,6 +18,7 @@ from alerts.selectors.promised import Notes, Promised
 from alerts.selectors.reasons import Proof, Reason
 from server.web.folding import folded
 from server.web.forms.monday import BY_DAYS, BY_LIST, BY_NAME, BY_OPEN, CALL, PROMISED, SILENT, UNTOLD, ListForm
+from server.web.kept_in_words import kept_in_words
 
 NOBODY = UUID(int=0)
 # The page, and the part of it.
@@ -99,23 +99,17 @@ def written(line: Line, shared: Mapping[str, Any]) -> SafeString:
     The same content gives the same line, so one without a form is written once and kept: a template takes longer for
     300 lines than all else that the page does. One with a form has the request's own token in it.
     """
-    if line.has_a_form:
+
+    def made() -> SafeString:
         return mark_safe(render_to_string(LINE, {**shared, "line": line, "row": line.row}))  # noqa: S308 - a template's
-    key = (get_language(), line.content, *(shared[name] for name in KNOWN_BY))
-    found = _written.get(key)
-    if found is None:
-        if len(_written) >= MOST_WRITTEN:
-            _written.clear()
-        found = _written[key] = mark_safe(  # noqa: S308 - a template's
-            render_to_string(LINE, {**shared, "line": line, "row": line.row})
-        )
-    return found
+
+    if line.has_a_form:
+        return made()
+    return kept_in_words(("monday line", line.content, *(shared[name] for name in KNOWN_BY)), made)
 
 
 LINE = "web/includes/monday_line.html"
 KNOWN_BY = ("today", "week", "query")
-MOST_WRITTEN = 5_000  # about 8 MB a process
-_written: dict[Content, SafeString] = {}
 
 
 def regions_in(rows: Sequence[MondayRow]) -> list[tuple[str, str]]:

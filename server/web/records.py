@@ -33,6 +33,8 @@ def seasons_on_record(
     farm: "Farm", seasons: "Sequence[Season]", mails: "QuerySet[Digest] | None"
 ) -> list[SeasonOnRecord]:
     """The newest of these seasons (newest first); five queries at most. `mails`: those that the reader may see."""
+    if not seasons:
+        return []
     rounds, works = _by_day(rounds_of(farm), "walked_on"), _by_day(works_of(farm), "done_on")
     readings = arrivals_of(farm).order_by()
     counts, corrections = (_by_day(readings.filter(corrects_id__isnull=firsts), "taken_on") for firsts in (True, False))

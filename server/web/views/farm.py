@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -28,6 +28,7 @@ from farms.closures import holding, times_of_farms
 from farms.offers import standing_offers
 from farms.selectors import season_holding, seasons_of
 from farms.visits import visit_rules_of, visits_ahead
+from monitoring.analysis.farm_weeks import WINDOW_WEEKS
 from monitoring.selectors import has_stations, last_round, readings_of, stations_of, warmth_of_farm, works_of
 from server.web.development import development_shown
 from server.web.doors import Visit, farm_page
@@ -58,9 +59,9 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
     if visit.may["manage"] and not seen.farm_rows and not has_stations(visit.farm):
         return redirect("start", farm_id=visit.farm.id)
     counts, stations = counts_with_past(visit.farm, week), stations_of(visit.farm, visit.today)
-    seen = replace(seen, stations=by_station(effects_in(counts, week)[visit.farm.id]))
+    twelve_weeks = counts.of_last(WINDOW_WEEKS)
+    seen = replace(seen, stations=by_station(effects_in(twelve_weeks, week)[visit.farm.id]))
     works = list(works_of(visit.farm, week - KEPT))
-    recent = [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
     seasons = seasons_of_methods(visit.farm, week, seen.farm_rows, works, counts.lent.values())
     on_record = list(seasons_of(visit.farm))
     context = {
@@ -70,7 +71,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "week": week,
         "judged": bool(seen.farm_rows),
         "told": told_of(seen),
-        **how_got(seen, counts),
+        **how_got(seen, twelve_weeks),
         "buildings": building_lines(seen),
         "seasons": season_sections(visit.farm.id, seasons),
         "own_past": own_past_sections(visit.farm, week, seen.farm_rows, counts),
@@ -79,7 +80,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "no_temperatures": no_temperatures_sentence(),
         "closed": seen.closed,
         "alerts": matters_of(seen),
-        "works": work_lines(visit.farm, recent, visit.today, seen.facilities),
+        "works": work_lines(visit.farm, listed(works, week), visit.today, seen.facilities),
         "stations": station_lines(visit, seen, stations),
         "stations_shown": small_multiples(stations, counts, seasons),
         "warmth": warmth_figure(warmth_of_farm(visit.farm, visit.today - DAYS, visit.today)),
@@ -92,6 +93,11 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "rules": visit_rules_of(visit.farm.group),
     }
     return render(request, "web/farm.html", context)
+
+
+def listed(works: Sequence[Any], week: date) -> list[Any]:
+    """The last works of the weeks that are shown."""
+    return [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
 
 
 def matters_of(seen: FarmWeek) -> list[tuple[Any, list[Any], bool]]:
