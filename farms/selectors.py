@@ -283,7 +283,9 @@ def advised_farms(user: User) -> QuerySet[Farm]:
     """The farms whose consent names this adviser, whoever else may see them, by name."""
     consents = Consent.objects.filter(adviser_id=user.id, kind=ConsentKind.ADVISER, withdrawn_at__isnull=True)
     roles = GroupMember.objects.lasting().filter(user_id=user.id, role=GroupRole.ADVISER)
-    farms = Farm.objects.select_related("group", "region").filter(id__in=consents.values("farm_id"))
+    # Read first, for row security looks each farm up among all of a reader's: as a condition on this query, 300 times.
+    named = array_of(consents.values_list("farm_id", flat=True))
+    farms = Farm.objects.select_related("group", "region").filter(id__any_of=named)
     return farms.filter(group_id__in=roles.values("group_id")).order_by("name", "id")
 
 

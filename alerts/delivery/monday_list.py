@@ -17,7 +17,8 @@ from alerts.delivery.outbox import queue
 from alerts.delivery.small_weeks import picture_of_rows
 from alerts.models import MondayList
 from alerts.models.outbox import occasion_of
-from alerts.selectors.monday import NOT_TOLD, MondayRow, Verdict, count_of, in_parts, monday_rows
+from alerts.selectors.monday import NOT_TOLD, MondayRow, Verdict, count_of, in_parts
+from alerts.selectors.monday_rows import monday_rows
 from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import list_promise
 from farms.clock import local_date

@@ -15,7 +15,8 @@ from alerts.selectors.alerts import (
 from alerts.selectors.call_notes import call_notes_of, last_notes_of_farms, steps_of_farms
 from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group, own_levels_of, set_levels_of_group
 from alerts.selectors.mail_days import mail_day_of, mail_days_chosen
-from alerts.selectors.monday import MondayRow, by_verdict, in_parts, monday_rows
+from alerts.selectors.monday import MondayRow, by_verdict, in_parts
+from alerts.selectors.monday_rows import monday_rows
 from alerts.selectors.results import assessments_of, newest_week, run_of, week_result
 from alerts.selectors.rounds import RoundDue, rounds_due
 from alerts.selectors.rules import rules_of_group, set_rules_of_group

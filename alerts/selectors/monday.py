@@ -1,7 +1,7 @@
-"""The Monday list: an adviser's farms, which to call first and why. Told in the active language.
+"""A line of the Monday list: whether to call a farm first, and why. Told in the active language.
 
-Only farms whose consent names the adviser are on it. The order is ours: over the action level first, surest and
-furthest over first; then what can only be asked; then what is fine.
+The order is ours: over the action level first, surest and furthest over first; then what can only be asked; then what
+is fine.
 """
 
 from collections.abc import Sequence
@@ -15,20 +15,15 @@ from django.utils.translation import gettext as _
 from alerts.models import Alert, Assessment, Told
 from alerts.models.alert import Rule
 from alerts.models.assessment import LevelWord, TrendWord
-from alerts.selectors.farm_weeks import FarmWeek, share_of_level, weeks_in_short
-from alerts.selectors.listed import listed_of
+from alerts.selectors.farm_weeks import FarmWeek, share_of_level
 from alerts.selectors.reasons import Proof, Reason, reason_of
-from alerts.selectors.stopped_addresses import farms_not_reached
-from alerts.selectors.told import farms_without_mail, told_of_farms
-from alerts.wording.closures import call_instead
 from alerts.wording.numbers import day_phrase
 from alerts.wording.outlook import weeks_to_crossing
 from alerts.wording.places import facility_name
 from alerts.wording.results import against_level, mean_phrase, methods_phrase, weeks_up_phrase
-from farms.selectors import advised_farms
 
 if TYPE_CHECKING:
-    from farms.models import Farm, User
+    from farms.models import Farm
 
 RECENT_WORK = timedelta(days=14)
 SOON = 2  # weeks
@@ -77,39 +72,6 @@ class MondayRow:
         return self.judged and not self.gets_mail and self.told is None
 
 
-def monday_rows(user: "User", week: date, *, day: date | None = None) -> list[MondayRow]:
-    """An adviser's farms for a week, "call first" rows first, seen from `day` or else from the Monday after it."""
-    farms = list(advised_farms(user))
-    listed = listed_of([farm.id for farm in farms], week)
-    weeks = weeks_in_short(farms, week, day or week + timedelta(days=7))
-    told = [replace(each, listed=listed.get(each.farm.id, ())) for each in weeks]
-    ordered = sorted(told, key=_order)
-    unreached = farms_not_reached([farm.id for farm in farms])
-    rows = [with_reach(row_of(told), nobody=unreached.get(told.farm.id)) for told in ordered]
-    rows = [_by_call(row) if told.closed else row for told, row in zip(ordered, rows, strict=True)]
-    return _with_telling(rows, week)
-
-
-def with_reach(row: MondayRow, *, nobody: bool | None) -> MondayRow:
-    """The line with what to know of the owners' mails. `nobody`: none of them gets any; None: all of them do."""
-    if nobody is None:
-        return row
-    told = _("mails to the owner don't arrive") if nobody else _("mails to one of the owners don't arrive")
-    return replace(row, reasons=(*row.reasons, Reason(told, Proof.MAILS)))
-
-
-def _with_telling(rows: list[MondayRow], week: date) -> list[MondayRow]:
-    """Which of them get no mail, and when and how they were told this week instead."""
-    ids = [row.farm.id for row in rows]
-    silent, told = farms_without_mail(ids, week), told_of_farms(ids, week)
-    return [replace(row, gets_mail=row.farm.id not in silent, told=told.get(row.farm.id)) for row in rows]
-
-
-def _by_call(row: MondayRow) -> MondayRow:
-    """The line of a farm that is closed to visits: its place and reasons stay, and what to do is said behind them."""
-    return replace(row, reasons=(*row.reasons, Reason(call_instead(), Proof.VISITS)), closed=True)
-
-
 def by_verdict(rows: Sequence[MondayRow]) -> list[tuple[Verdict, str, list[MondayRow]]]:
     """The list by its verdicts: verdict, heading, rows; without empty ones."""
     headings = {Verdict.CALL: _("Call first"), Verdict.ASK: _("Ask"), Verdict.FINE: _("Nothing pressing")}
@@ -148,6 +110,7 @@ def row_of(told: FarmWeek) -> MondayRow:
         weeks=tuple(each.mean if each else None for each in series),
         level_word=row.result if row else LevelWord.NONE.value,
         alerts=tuple(told.alerts),
+        closed=told.closed,
         judged=bool(told.farm_rows),
         last_round=told.walks.last_round,
         days=told.days_without,
@@ -195,7 +158,8 @@ def _soon_over(told: FarmWeek) -> list[Assessment]:
     return [row for row in counted if (weeks_to_crossing(row) or SOON + 1) <= SOON]
 
 
-def _order(told: FarmWeek) -> tuple[object, ...]:
+def order_of(told: FarmWeek) -> tuple[object, ...]:
+    """Where a farm stands in the list: what sorts it among the others."""
     place = list(Verdict).index(verdict_of(told))
     return place, not told.over, not _is_sure(told), -_weight(told), told.farm.name
 

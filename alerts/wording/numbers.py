@@ -55,7 +55,7 @@ def day_label(day: date) -> str:
 
 def weekday_phrase(day: date) -> str:
     """Sunday, July 12; domingo 12 de julio."""
-    return _written(day, "weekday", pgettext("a day with its weekday", "l, F j"), shown().days)
+    return _weekday_phrase(day, get_language(), shown().days)
 
 
 def dated_label(day: date) -> str:
@@ -83,6 +83,11 @@ def _day_label(day: date, _language: str | None, days: str) -> str:
 @lru_cache(maxsize=512)
 def _dated_label(day: date, _language: str | None, days: str) -> str:
     return _written(day, "label_year", pgettext("a day in few letters with its year", "M j, Y"), days)
+
+
+@lru_cache(maxsize=512)
+def _weekday_phrase(day: date, _language: str | None, days: str) -> str:
+    return _written(day, "weekday", pgettext("a day with its weekday", "l, F j"), days)
 
 
 def _written(day: date, how: str, usual: str, days: str) -> str:

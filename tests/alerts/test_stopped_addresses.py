@@ -11,7 +11,7 @@ from django.core import mail as django_mail
 from alerts.delivery import outbox
 from alerts.models import Digest, StoppedAddress
 from alerts.models.stopped_address import StopReason
-from alerts.selectors.monday import monday_rows
+from alerts.selectors.monday_rows import monday_rows
 from alerts.selectors.stopped_addresses import farms_not_reached, stop_of
 from alerts.services import address_works_again
 from alerts.services.stopped_address import Failure, stop_address

@@ -1,0 +1,11 @@
+"""What is looked at to know that nothing changed (`farms.row_versions`), where the farm's chain alone doesn't tell."""
+
+from farms.row_versions import Rows
+from monitoring.models import Reentry, Skip, Station
+
+# When a round is due, and when nobody can walk it: where all counted buildings are kept out.
+ROUND_DUE = (
+    Rows(Skip),
+    Rows(Reentry),
+    Rows(Station, "EXISTS (SELECT FROM monitoring_reentry r WHERE r.farm_id = t.farm_id)"),
+)
