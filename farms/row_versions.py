@@ -14,7 +14,18 @@ from uuid import UUID
 from django.db import connection, models
 
 from farms.lookups import array_of
-from farms.models import Facility, Farm, FarmClosure, LedgerHead, RegionClosure, Season
+from farms.models import (
+    Facility,
+    Farm,
+    FarmClosure,
+    GroupVisitRules,
+    LastFarmVisited,
+    LedgerHead,
+    PlannedVisit,
+    RegionClosure,
+    Season,
+    User,
+)
 
 
 @dataclass(frozen=True)
@@ -44,10 +55,17 @@ class Rows:
 
 # The head stands for all that is never stored without an entry in the farm's chain.
 CHAIN = Rows(LedgerHead)
+OF_REGION, OF_GROUP = "JOIN farms_farm f ON f.region_id = t.region_id", "JOIN farms_farm f ON f.group_id = t.group_id"
 FARM_ITSELF = (Rows(Farm, of_farm="t.id"), Rows(Facility), Rows(Season))
 CLOSURES = (
     Rows(FarmClosure),
-    Rows(RegionClosure, of_farm="f.id", beside="JOIN farms_farm f ON f.region_id = t.region_id"),
+    Rows(RegionClosure, of_farm="f.id", beside=OF_REGION),
+)
+PLANNED = (
+    Rows(PlannedVisit),
+    Rows(LastFarmVisited),
+    Rows(User, of_farm="v.farm_id", beside="JOIN farms_plannedvisit v ON v.adviser_id = t.id"),
+    Rows(GroupVisitRules, of_farm="f.id", beside=OF_GROUP),
 )
 
 

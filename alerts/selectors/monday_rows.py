@@ -12,16 +12,16 @@ from uuid import UUID
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from alerts.models import Alert, Assessment, CheckFailure, ListedRise
 from alerts.selectors.farm_weeks import WEEK, WEEKS_TOLD, weeks_in_short
 from alerts.selectors.listed import listed_of
 from alerts.selectors.monday import MondayRow, order_of, row_of
 from alerts.selectors.reasons import Proof, Reason
+from alerts.selectors.row_versions import LINE_TOLD
 from alerts.selectors.stopped_addresses import farms_not_reached
 from alerts.selectors.told import farms_without_mail, told_of_farms
 from alerts.wording.closures import call_instead
 from farms.kept import kept_of_each
-from farms.row_versions import CHAIN, CLOSURES, FARM_ITSELF, Rows, versions_of_farms
+from farms.row_versions import CHAIN, CLOSURES, FARM_ITSELF, versions_of_farms
 from farms.selectors import advised_farms
 from farms.showing import shown
 from monitoring.selectors.row_versions import ROUND_DUE
@@ -36,10 +36,7 @@ MADE_OF = (
     *FARM_ITSELF,
     *CLOSURES,
     *ROUND_DUE,
-    Rows(Assessment, "t.week BETWEEN %(first)s AND %(week)s"),
-    Rows(Alert, "t.closed_at IS NULL"),
-    Rows(ListedRise, "t.week = %(week)s"),
-    Rows(CheckFailure, "t.week = %(week)s"),
+    *LINE_TOLD,
 )
 
 

@@ -1,11 +1,21 @@
 """What is looked at to know that nothing changed (`farms.row_versions`), where the farm's chain alone doesn't tell."""
 
-from farms.row_versions import Rows
-from monitoring.models import Reentry, Skip, Station
+from farms.row_versions import OF_REGION, Rows
+from monitoring.models import DailyTemperature, FarmTemperature, Reentry, Siting, Skip, Station
 
 # When a round is due, and when nobody can walk it: where all counted buildings are kept out.
 ROUND_DUE = (
     Rows(Skip),
     Rows(Reentry),
     Rows(Station, "EXISTS (SELECT FROM monitoring_reentry r WHERE r.farm_id = t.farm_id)"),
+)
+
+# What was counted where, under which temperatures; rounds, counts and work enter the chain.
+FARM_COUNTED = (
+    Rows(Station),
+    Rows(Siting),
+    Rows(Skip),
+    Rows(Reentry),
+    Rows(FarmTemperature),
+    Rows(DailyTemperature, of_farm="f.id", beside=OF_REGION),
 )

@@ -12,5 +12,7 @@ Made = TypeVar("Made")
 
 
 def kept_in_words(key: tuple[Hashable, ...], make: Callable[[], Made]) -> Made:
-    """As `farms.kept.kept`. Nothing of the request may stand in it: no token, no rights, no name of a reader."""
+    """As `farms.kept.kept`. Nothing of the request may stand in it that isn't in the key:
+    no token, no rights, no name of a reader.
+    """
     return kept((*key, get_language(), shown()), make)

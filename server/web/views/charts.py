@@ -59,7 +59,12 @@ def temperatures_chart_file(request: HttpRequest, visit: Visit) -> HttpResponseB
 
 def shown_week(visit: Visit) -> date:
     """The newest judged week; last week where none was judged yet."""
-    return newest_week(visit.farm) or monday_of(visit.today) - WEEK
+    return newest_week(visit.farm) or week_over(visit)
+
+
+def week_over(visit: Visit) -> date:
+    """The last week that is over on the farm."""
+    return monday_of(visit.today) - WEEK
 
 
 def _file(visit: Visit, name: str, pieces: Iterable[bytes]) -> HttpResponseBase:

@@ -1,171 +1,36 @@
-"""A farm's page: the week in words, building by building, the season in pictures, what is open, what was done."""
-
-from collections.abc import Sequence
-from dataclasses import replace
-from datetime import date, timedelta
-from typing import Any
-from uuid import UUID
+"""A farm's page: where it leads, what holds this very minute, and its body."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import get_language
 from django.views.decorators.http import require_safe
 
-from alerts.selectors import histories_of
-from alerts.selectors.farm_counts import FarmCounts
-from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
-from alerts.selectors.own_past import SHOWN as WEEKS_SHOWN
-from alerts.selectors.own_past import counts_with_past
+from alerts.selectors import newest_week
 from alerts.selectors.running import late_week
-from alerts.selectors.sent_mails import digests_shown
-from alerts.selectors.station_effects import by_station, effects_in
-from alerts.selectors.station_weeks import seasons_of_stations
-from alerts.selectors.work_effects import with_work_effects
-from alerts.wording.closures import closure_sentence
-from alerts.wording.development import no_temperatures_sentence
 from farms.access import Need
-from farms.closures import holding, times_of_farms
 from farms.offers import standing_offers
-from farms.selectors import season_holding, seasons_of
-from farms.visits import visit_rules_of, visits_ahead
-from monitoring.analysis.farm_weeks import WINDOW_WEEKS
-from monitoring.selectors import has_stations, last_round, readings_of, stations_of, warmth_of_farm, works_of
-from server.web.development import development_shown
+from monitoring.selectors import has_stations
 from server.web.doors import Visit, farm_page
-from server.web.figures import season_sections
+from server.web.farm_body import body_of
 from server.web.kept_out import kept_out_told
-from server.web.own_past import own_past_sections
-from server.web.precision import known_of, own_test_sentences
-from server.web.records import seasons_on_record
-from server.web.results import building_lines, how_it_was_got, shares_of, told_of
-from server.web.season import KEPT, SHOWN, MethodSeasons, seasons_of_methods
-from server.web.stations_shown import StationsShown, stations_shown
-from server.web.views.charts import shown_week
-from server.web.warmth import DAYS, warmth_figure
-from server.web.weeks_ahead import ahead_lines
-from server.web.works import work_lines
-from server.web.worst import worst_of
-
-WEEK = timedelta(weeks=1)
-WORKS_LISTED = 8
+from server.web.views.charts import week_over
 
 
 @farm_page(Need.READ)
 @require_safe
 def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
-    week = shown_week(visit)
-    seen = with_work_effects(weeks_of_farms([visit.farm], week, visit.today))[0]
+    judged = newest_week(visit.farm)
     # Where a week was judged, something hangs; else it is asked.
-    if visit.may["manage"] and not seen.farm_rows and not has_stations(visit.farm):
+    if visit.may["manage"] and judged is None and not has_stations(visit.farm):
         return redirect("start", farm_id=visit.farm.id)
-    counts, stations = counts_with_past(visit.farm, week), stations_of(visit.farm, visit.today)
-    twelve_weeks = counts.of_last(WINDOW_WEEKS)
-    seen = replace(seen, stations=by_station(effects_in(twelve_weeks, week)[visit.farm.id]))
-    works = list(works_of(visit.farm, week - KEPT))
-    seasons = seasons_of_methods(visit.farm, week, seen.farm_rows, works, counts.lent.values())
-    on_record = list(seasons_of(visit.farm))
+    week = judged or week_over(visit)
     context = {
         "visit": visit,
-        "kept_out": kept_out_told(visit, languages=[get_language() or "en"]),
-        "late": late_week(visit.farm.group_id, visit.now),
         "week": week,
-        "judged": bool(seen.farm_rows),
-        "told": told_of(seen),
-        **how_got(seen, twelve_weeks),
-        "buildings": building_lines(seen),
-        "seasons": season_sections(visit.farm.id, seasons),
-        "own_past": own_past_sections(visit.farm, week, seen.farm_rows, counts),
-        "ahead": ahead_lines(seen),
-        "development": development_shown(seen.development),
-        "no_temperatures": no_temperatures_sentence(),
-        "closed": seen.closed,
-        "alerts": matters_of(seen),
-        "works": work_lines(visit.farm, listed(works, week), visit.today, seen.facilities),
-        "stations": station_lines(visit, seen, stations),
-        "stations_shown": small_multiples(stations, counts, seasons),
-        "warmth": warmth_figure(warmth_of_farm(visit.farm, visit.today - DAYS, visit.today)),
-        "records": seasons_on_record(visit.farm, on_record, mails_of(visit)),
-        "last": last_round(visit.farm),
-        "season": season_holding(on_record, visit.today),
-        "closures": closure_sentences(visit),
+        "judged": judged is not None,
+        "late": late_week(visit.farm.group_id, visit.now),
+        "kept_out": kept_out_told(visit, languages=[get_language() or "en"]),
         "offers": standing_offers([visit.farm.id]),
-        "planned": visits_ahead(visit.farm, visit.today, request.user),
-        "rules": visit_rules_of(visit.farm.group),
+        "body": body_of(visit, week),
     }
     return render(request, "web/farm.html", context)
-
-
-def listed(works: Sequence[Any], week: date) -> list[Any]:
-    """The last works of the weeks that are shown."""
-    return [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
-
-
-def matters_of(seen: FarmWeek) -> list[tuple[Any, list[Any], bool]]:
-    """What is open, each with its history and whether it waits."""
-    history = histories_of(seen.alerts)
-    return [(alert, history[alert.id], seen.waits(alert)) for alert in in_walking_order(seen)]
-
-
-def in_walking_order(seen: FarmWeek) -> list[Any]:
-    """The open alerts, the whole farm's first, then by facility in walking order; each with its facility."""
-    order = {place: at for at, place in enumerate(seen.facilities)}
-    for alert in seen.alerts:
-        if alert.facility_id:
-            alert.facility = seen.facilities[alert.facility_id]
-    return sorted(
-        seen.alerts,
-        key=lambda alert: (order.get(alert.facility_id, -1), alert.method, alert.rule, alert.opened_week),
-    )
-
-
-def closure_sentences(visit: Visit) -> list[str]:
-    """When the farm is closed to visits, now or ahead, and its region now."""
-    times = times_of_farms([visit.farm])[visit.farm.id]
-    ahead = [each for each in times if not each.whole_region and each.ends_after(visit.today)]
-    now = holding(times, visit.today)
-    ahead += [now] if now is not None and now.whole_region else []
-    return [closure_sentence(each, visit.today) for each in ahead]
-
-
-def how_got(seen: FarmWeek, counts: FarmCounts) -> dict[str, Any]:
-    """How the figure of each method was got that was counted this week, and what is said of weeks and of rising."""
-    rows = [row for row in seen.farm_rows.values() if row.mean is not None]
-    if not rows:
-        return {"got": [], "got_weeks": []}
-    known = known_of(seen, counts)
-    return {
-        "got": [how_it_was_got(row, known.by_method.get(row.method, ())) for row in rows],
-        "got_weeks": [*known.weeks, *own_test_sentences()],
-    }
-
-
-def small_multiples(
-    stations: Sequence[Any], counts: FarmCounts, seasons: Sequence[MethodSeasons]
-) -> StationsShown | None:
-    """Each station with its season; None where the farm has none."""
-    if not stations:
-        return None
-    levels = {each.method: each.rows[max(each.rows)].level for each in seasons}
-    return stations_shown(*seasons_of_stations(stations, counts, WEEKS_SHOWN), levels)
-
-
-def mails_of(visit: Visit) -> Any:
-    """The weekly mails that the reader may see, as their own page lists them; None for who has no such page."""
-    return digests_shown(visit.farm, visit.who, visit.role) if visit.may["manage"] else None  # type: ignore[arg-type]
-
-
-def station_lines(visit: Visit, seen: FarmWeek, stations: Sequence[Any]) -> list[dict[str, Any]]:
-    """Each station in walking order with its newest reading (None where there is none) and its share of the week."""
-    newest: dict[UUID, Any] = {}
-    for reading in readings_of(visit.farm).filter(taken_on__gte=visit.today - 12 * WEEK):
-        newest.setdefault(reading.station_id, reading)
-    shares, worst = shares_of(seen), worst_of(seen.stations)
-    return [
-        {
-            "station": station,
-            "reading": newest.get(station.id),
-            "share": shares.get(str(station.id)),
-            "worst": worst.get(station.id),
-        }
-        for station in stations
-    ]
