@@ -35,18 +35,31 @@ PAGES = {
 
 @dataclass(frozen=True)
 class Line:
-    """One farm, its own page, that of its notes, and its reasons, each with a link to its evidence; what was promised
-    it by which day, the last note of a call. `verdict`: its heading, where the list is sorted otherwise.
+    """One farm with its reasons; what was promised it by which day, the last note of a call. `verdict`: its heading,
+    where the list is sorted otherwise.
     """
 
     row: MondayRow
-    address: str
-    notes: str
-    reasons: SafeString
     promised: tuple[Promised, ...] = ()
     note: Any = None
     step: Any = None
     verdict: str = ""
+
+    @property
+    def address(self) -> str:
+        """Its own page."""
+        return _address_of("farm", self.row.farm.id)
+
+    @property
+    def notes(self) -> str:
+        """The page of its notes."""
+        return _address_of("call_notes", self.row.farm.id)
+
+    @property
+    def reasons(self) -> SafeString:
+        """Each with a link to its evidence."""
+        linked = (_linked(self.row.farm.id, reason) for reason in self.row.reasons)
+        return mark_safe(" · ".join(linked))  # noqa: S308 - escaped in there
 
     @property
     def has_a_form(self) -> bool:
@@ -60,7 +73,8 @@ class Line:
         noted = (note.noted_on, str(note.by), note.text) if note else None
         name, last = row.farm.name, row.last_round if row.has_not_sent else None
         told = (row.farm.id, name, row.numbers, row.level_word, row.weeks, row.has_not_sent, last)
-        return told, self.reasons, self.promised, noted, self.verdict
+        reasons = tuple((reason, reason.proof, reason.about) for reason in row.reasons)
+        return told, reasons, self.promised, noted, self.verdict
 
 
 Content = tuple[Any, ...]
@@ -83,9 +97,6 @@ class Listed:
         farm_id = row.farm.id
         return Line(
             row,
-            _address_of("farm", farm_id),
-            _address_of("call_notes", farm_id),
-            mark_safe(" · ".join(_linked(farm_id, reason) for reason in row.reasons)),  # noqa: S308 - escaped in there
             tuple(self.promised.get(farm_id, ())),
             self.notes.last.get(farm_id),
             self.notes.steps.get(farm_id),

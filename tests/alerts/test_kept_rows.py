@@ -196,6 +196,17 @@ def test_a_line_reads_nothing_but_what_it_is_known_by(farms: list[Farm], owner: 
     assert read <= known and len(read) > 10
 
 
+def test_of_what_is_only_counted_nothing_can_be_changed():
+    """Neither by the site nor by the checks; who erases and who restores ends their processes or waits for the next."""
+    only_added = [some.table for some in MADE_OF if some.only_added]
+    with connection.cursor() as cursor:
+        for table in only_added:
+            for role in ("flyround_app", "flyround_worker"):
+                cursor.execute("SELECT has_table_privilege(%s, %s, 'UPDATE, DELETE')", [role, table])
+                assert not cursor.fetchone()[0], (role, table)
+    assert only_added == ["alerts_assessment"]
+
+
 def test_what_the_chain_stands_for_has_an_entry_in_it():
     assert all(model._meta.get_field("entry") for model in BY_THE_CHAIN)
 

@@ -4,8 +4,9 @@ A group of 300 invented farms with an owner each, all advised by one person, the
 (`tests/bench/weekly_check.py` fills it); one of the farms has five seasons of thirty weeks. A gunicorn process of its
 own answers on the same machine, with collected static files as in production, its clock standing on the Monday after.
 Times are the client's, over one kept connection to 127.0.0.1, of `RUNS` requests after a few unmeasured ones: the
-server's, in fact. Beside each stands the median processing time of the server's process, which another program on the
-machine doesn't lengthen.
+server's, in fact. Nothing changes between two of them, as for somebody who looks again; `changed` figures are of views
+before which the farm was written anew, or of the list ten of its farms, or all as after a check. Beside each stands the
+median processing time of the server's process, which another program on the machine doesn't lengthen.
 
 The pages on a phone are opened by the farm's owner, who counts there. What a page weighs is what Chromium took from
 the network, headers too, with an empty cache. The round's page is opened with the connection of a slow phone (400
@@ -19,10 +20,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -44,6 +46,7 @@ from tests.journeys.chromium import PHONE, chromium
 
 ROOT = Path(__file__).resolve().parents[2]
 FARMS, RUNS, WARMING = 300, 60, 8
+SOME, CHANGED_RUNS = 10, 20
 SEASONS = 5
 SLOW = {"offline": False, "latency": 400, "downloadThroughput": 400_000 / 8, "uploadThroughput": 400_000 / 8}
 TIMES_SLOWER = 4
@@ -90,6 +93,7 @@ class Office:
     adviser: User
     old: Farm
     owner: User
+    farms: Sequence[UUID]
 
 
 @dataclass(frozen=True)
@@ -111,6 +115,7 @@ def office(farms: int = FARMS) -> Office:
         cursor.execute("SET LOCAL ROLE flyround_factory")
         cursor.execute(ADVISER, asked)
         old, user = Farm.objects.get(name="Farm 2"), User.objects.get(id=adviser)
+        every = list(Farm.objects.order_by("name").values_list("id", flat=True))
         owner = Membership.objects.select_related("user").get(farm=old).user
     told_by(started(str(group), "judge every"))
     with transaction.atomic(), connection.cursor() as cursor:
@@ -119,7 +124,7 @@ def office(farms: int = FARMS) -> Office:
         hang(old)
     with connections["owner"].cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
-    return Office(group, user, old, owner)
+    return Office(group, user, old, owner, every)
 
 
 def earlier_seasons(cursor: Any, farm: Farm) -> None:
@@ -187,20 +192,28 @@ class Timed:
         return float(np.percentile(self.seconds, 95))
 
 
-def timed(at: Site, path: str) -> Timed:
-    """Ask for a page over and over, as its reader's browser does."""
+def timed(at: Site, path: str, *, runs: int = RUNS, before_each: Callable[[], object] = lambda: None) -> Timed:
+    """Ask for a page over and over, as its reader's browser does; `before_each`, what happens between two views."""
     headers = {"Cookie": f"{settings.SESSION_COOKIE_NAME}={at.cookies[0]}", "Accept-Encoding": "gzip"}
     with httpx.Client(base_url=at.address, headers=headers, timeout=60) as client:
         for _ in range(WARMING):
             client.get(path).raise_for_status()
         seconds, before = [], processing_of(at.worker)
-        for _ in range(RUNS):
+        for _ in range(runs):
+            before_each()
             start = time.perf_counter()
             answer = client.get(path)
             seconds.append(time.perf_counter() - start)
             assert answer.status_code == 200, answer.status_code
-        processing = (processing_of(at.worker) - before) / RUNS
+        processing = (processing_of(at.worker) - before) / runs
     return Timed(seconds, processing, int(answer.num_bytes_downloaded))
+
+
+def touch(farm_ids: Sequence[UUID]) -> None:
+    """Write these farms anew, as they are: nothing that is kept of them holds any more."""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL ROLE flyround_factory")
+        cursor.execute("UPDATE farms_farm SET name = name WHERE id = ANY(%s)", [list(farm_ids)])
 
 
 def processing_of(process: int) -> float:
@@ -273,6 +286,7 @@ def figures() -> dict[str, dict[str, Any]]:
                 f"pages.{name}_processing_ms": _figure(1000 * told.processing, "ms of the server's process", RUNS),
                 f"pages.{name}_html_kb": _figure(told.size / 1000, "kB, compressed", 1),
             }
+        found |= changed(at, scene, farm)
         with chromium() as browser:
             first, again = opened_slowly(browser, f"{at.address}{farm}count/", at)
             return found | {
@@ -281,6 +295,21 @@ def figures() -> dict[str, dict[str, Any]]:
                 "pages.round_first_s": _figure(first, "s until the first field takes a figure", 1),
                 "pages.round_cached_s": _figure(again, "s until the first field takes a figure", 1),
             }
+
+
+def changed(at: Site, scene: Office, farm: str) -> dict[str, dict[str, Any]]:
+    """The same pages where something changed since the last view."""
+    every = scene.farms
+    views = {
+        "farm_changed": (farm, [scene.old.id]),
+        "monday_list_some_changed": ("/monday/", every[:SOME]),
+        "monday_list_all_changed": ("/monday/", every),
+    }
+    found: dict[str, dict[str, Any]] = {}
+    for name, (path, touched) in views.items():
+        told = timed(at, path, runs=CHANGED_RUNS, before_each=partial(touch, touched))
+        found[f"pages.{name}_median_ms"] = _figure(1000 * statistics.median(told.seconds), "ms", CHANGED_RUNS)
+    return found
 
 
 def _figure(value: float, unit: str, runs: int) -> dict[str, Any]:
