@@ -64,10 +64,13 @@ class Line:
     def hangs(self) -> bool:
         return METHODS[self.station.method].hangs
 
-    def kept_out_values(self, kept_out: Collection[UUID | None]) -> dict[str, str]:
+    def kept_out_values(self, kept_out: Collection[UUID | None]) -> dict[str, Any]:
         """What stands in the form where a label keeps people out of its building, or (None) of the whole farm."""
-        keeps_out = None in kept_out or self.station.facility_id in kept_out
-        return {"reason": "kept_out", "preset": "kept_out"} if keeps_out else {}
+        if None not in kept_out and self.station.facility_id not in kept_out:
+            return {}
+        found = {"reason": "kept_out", "preset": "kept_out"}
+        # Nobody could hang anything there, unless somebody says that they did.
+        return found | {"fresh": False} if self.first else found
 
     @property
     def first(self) -> bool:
@@ -157,9 +160,12 @@ class LineForm(forms.Form):
         return filled or self.data.get(self.add_prefix("part"), "1") != "1" or wrong
 
     def clean(self) -> dict[str, Any]:
-        """A number takes away the reason that nobody but the page chose; fields.js does so while it is typed."""
+        """A number, or a card hung where none was, takes away the reason that nobody but the page chose; fields.js does
+        so while it is typed.
+        """
         found = super().clean() or self.cleaned_data
-        if found.get("preset") and found.get("reason") == found["preset"] and self._has_number():
+        was_there = self._has_number() or (self.line.first and found.get("fresh"))
+        if found.get("preset") and found.get("reason") == found["preset"] and was_there:
             found["reason"] = ""
         return found
 

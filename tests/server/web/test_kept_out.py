@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from farms.ledger import Actor
 from farms.services import make_phone_code
-from monitoring.models import Reading, Reentry
+from monitoring.models import Placement, Reading, Reentry
 from monitoring.services import ReentryTyped, record_reentry
 from server.web.kept_out import long_clock
 from tests.cast import NOW, acting, as_factory
@@ -172,6 +172,20 @@ class TestARound:
         assert read == [
             (41, "", True), (0, "", True), (None, "lost", True), (None, "kept_out", True), (None, "kept_out", True),
         ]  # fmt: skip
+
+    def test_a_card_hung_where_none_was_takes_it_away_too(self, browser, anna, northfield, cards, calf_barn):
+        """Somebody may have been let in meanwhile: what they say hangs now is not dropped in silence."""
+        record(northfield, anna, barn=calf_barn)
+        sheet = Sheet(browser(anna), northfield)
+        assert not any(name.endswith("-fresh") and name.startswith(str(cards[0].id)) for name in sheet.fields)
+        for card in cards:
+            sheet.type(card, reason="kept_out")
+        assert sheet.type(cards[0], fresh="on").send().status_code == 302
+        with as_factory():
+            hung = Placement.objects.filter(station__in=cards).values_list("station_id", flat=True)
+            assert list(hung) == [cards[0].id]
+            left = Reading.objects.filter(reason="kept_out").values_list("station_id", flat=True)
+            assert set(left) == {card.id for card in cards[1:]}
 
     def test_kept_out_that_a_person_chose_beside_a_count_is_asked_about(self, browser, anna, northfield, cards):
         with acting(anna):

@@ -17,15 +17,18 @@ export const animalsOf = (place) => {
   return parts.every((part) => /^[0-9]{1,7}$/.test(part)) ? parts.map(Number) : null;
 };
 
-// The page chose a reason itself where a label keeps people out. A number that stands there all the same, whoever put
-// it there and when, takes it away, as server/web/forms/count.py does for a page without scripts.
+// The page chose a reason itself where a label keeps people out. A number that stands there all the same, or a card that
+// hangs where none did, whoever put it there and when, takes it away, as server/web/forms/count.py does without scripts.
 export const presetGivesWay = (place) => {
   const boxes = [field(place, "count"), field(place, "cups"), ...animalBoxes(place)];
   const preset = value(place, "preset");
   const none = place.querySelector('[name$="-reason"][value=""]');
   const untouched = preset && reasonOf(place)?.value === preset;
-  if (none && untouched && boxes.some((box) => box?.value.trim())) none.checked = true;
+  if (none && untouched && (boxes.some((box) => box?.value.trim()) || hangsFirst(place))) none.checked = true;
 };
+
+// Nothing hung here before, and now something does.
+export const hangsFirst = (place) => "first" in place.dataset && ticked(place, "fresh");
 
 // "station.placement.hung on", as the page wrote it.
 const lineOf = (place) => place.querySelector('[name="line"]').value.split(".");
@@ -53,7 +56,6 @@ export const readStation = (place, walkedOn) => {
   const days = daysBetween(hungOn || value(place, "hung_on"), walkedOn);
   const reason = reasonOf(place);
   const found = countedIn(place, days);
-  const first = "first" in place.dataset;
   const dropped = ticked(place, "keep_first");
   const entry = { station, reason: dropped ? "" : (reason?.value ?? ""), at_least: ticked(place, "at_least"), ...found };
   entry.sprayed = place.querySelector('[name$="-sprayed"]:checked')?.value === "yes";
@@ -62,7 +64,7 @@ export const readStation = (place, walkedOn) => {
   entry.state = !found.readable ? "wrong"
     : entry.reason ? "uncounted"
     : entry.count !== null ? "counted"
-    : dropped || (first && ticked(place, "fresh")) ? "hung"
+    : dropped || hangsFirst(place) ? "hung"
     : "open";
   return entry;
 };

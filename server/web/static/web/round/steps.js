@@ -5,7 +5,7 @@
 import { animalByAnimal } from "./animals.js";
 import { arrange } from "./arrange.js";
 import { endPage } from "./end-page.js";
-import { animalBoxes, field, presetGivesWay, readStation, reasonOf } from "./fields.js";
+import { animalBoxes, field, hangsFirst, presetGivesWay, readStation, reasonOf } from "./fields.js";
 import { isBigJump, lastTold, nowTold } from "./jump.js";
 import { fill, forNumber } from "./numbers.js";
 import { showReading } from "./read-aloud.js";
@@ -302,12 +302,14 @@ const skipTo = (wanted) => {
   return show(wanted);
 };
 
-// A number takes a reason away, and a reason the number: a card has one of the two.
+// A number takes a reason away, as a card does that hangs where none did; and a reason the number: a card has one of the
+// two.
 const keepOne = (target) => {
   const place = target.closest?.(".station");
   if (!place || !target.value.trim()) return;
   const none = place.querySelector('[name$="-reason"][value=""]');
-  if (/-(count|cups|animals)$/.test(target.name) && reasonOf(place)?.value && none) none.checked = true;
+  const gives = /-(count|cups|animals)$/.test(target.name) || (/-fresh$/.test(target.name) && hangsFirst(place));
+  if (gives && reasonOf(place)?.value && none) none.checked = true;
   if (/-reason$/.test(target.name) && target.checked) {
     for (const box of [field(place, "count"), field(place, "cups"), ...animalBoxes(place)].filter(Boolean)) box.value = "";
     for (const each of [field(place, "at_least")].filter(Boolean)) each.checked = false;
