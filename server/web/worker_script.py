@@ -12,7 +12,7 @@ from django.conf import settings
 
 FOLDER = Path(__file__).parent / "static" / "web" / "offline"
 # Each after those whose names it uses.
-PARTS = ("words.js", "ids.js", "store.js", "queue.js", "send.js", "keep.js", "worker.js")
+PARTS = ("words.js", "ids.js", "store.js", "queue.js", "send.js", "keep.js", "at-once.js", "worker.js")
 IMPORT = re.compile(r'^import .* from "\./[a-z-]+\.js";\n', re.MULTILINE)
 EXPORT = re.compile(r"^export (?=const |let |class |async |function )", re.MULTILINE)
 

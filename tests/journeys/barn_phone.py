@@ -26,7 +26,7 @@ KEPT = """async () => (await Promise.all((await caches.keys()).map(async (name) 
 READY_FOR_THE_BARN = rf"""async (path) => {{
     const kept = await ({KEPT})();
     return kept.includes(path) && kept.includes("/without-signal/")
-        && kept.some((each) => /\/offline\/round(\.[0-9a-f]{{12}})?\.js$/.test(each))
+        && ["round", "newer"].every((name) => kept.some((each) => each.includes(`/offline/${{name}}.`)))
         && Boolean((await navigator.serviceWorker.getRegistration())?.active);
 }}"""
 GO_TO = """(name) => {

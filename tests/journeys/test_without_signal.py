@@ -100,7 +100,7 @@ def stored(farm: Any) -> list[tuple[int, int | None]]:
 
 def goes_on_at_card_3(page: Any) -> None:
     until(page, READY)
-    assert "No signal: this page is from" in page.inner_text("body")
+    page.get_by_text("No signal: this page is from").wait_for()
     assert "You are going on with the round" in page.inner_text("main")
     assert page.get_by_label("Specks on Card 3").is_visible()
     assert page.get_by_label("Specks on Card 3").input_value() == "25"

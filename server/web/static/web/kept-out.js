@@ -9,7 +9,9 @@ const ageOf = (news) => (Date.now() - Date.parse(news.dataset.served)) / 1000;
 const tell = (news) => {
   const age = ageOf(news);
   // A clock that was put back makes a page younger than it can be: then nobody knows how old it is.
-  const kept = "keptAt" in document.documentElement.dataset; // the page came from the phone (offline/keep.js)
+  // The page came from the phone (offline/keep.js), and no newer one is on its way (offline/fresh.js).
+  const { keptAt, asked } = document.documentElement.dataset;
+  const kept = keptAt !== undefined && asked === undefined;
   news.querySelector("[data-old]").hidden = !kept && navigator.onLine && !(Math.abs(age) >= OLD);
   if (Number.isNaN(age)) return;
   for (const notice of news.querySelectorAll("[data-ends-in]")) {
@@ -19,11 +21,11 @@ const tell = (news) => {
   }
 };
 
-const news = document.querySelector("[data-kept-out]");
-if (news) {
-  const again = () => tell(news);
+const told = () => document.querySelector("[data-kept-out]");
+if (told()) {
+  const again = () => tell(told());
   for (const happening of ["online", "offline", "pageshow"]) window.addEventListener(happening, again);
-  document.addEventListener("visibilitychange", again);
+  for (const happening of ["visibilitychange", "age-told"]) document.addEventListener(happening, again);
   setInterval(again, 20_000);
   again();
 }

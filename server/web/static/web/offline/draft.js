@@ -23,6 +23,22 @@ const standing = (form) => {
 
 const idsOf = (form) => Object.fromEntries(fieldsOf(form).filter(({ name }) => ID.test(name)).map((f) => [f.name, f.value]));
 
+// What stood in a field when the page came.
+const cameWith = (field) => {
+  if (field.matches(":disabled")) return [];
+  if (field.type === "checkbox" || field.type === "radio") return field.defaultChecked ? [field.value] : [];
+  if (field.type !== "select-one") return [field.defaultValue];
+  const chosen = [...field.options].find((option) => option.defaultSelected) ?? field.options[0];
+  return chosen ? [chosen.value] : [];
+};
+
+// What was typed before any script ran: it didn't come with the page. The day isn't looked at, which a clock may set.
+export const typedEarly = (form, { values }) => {
+  const came = (name) => named(form, name).flatMap(cameWith);
+  const differs = ([name, list]) => name !== "walk-walked_on" && !(name in values) && !same(came(name), list);
+  return [...standing(form)].filter(differs).map(([name]) => name);
+};
+
 export const roundIdOf = (form) => form.elements["walk-round_id"].value;
 
 // The draft of this page: one that is there, also just made by another tab, or a new one with ids of its own. The ids
@@ -94,8 +110,11 @@ const linesOf = (form, whole, changed) => {
 const same = (one, other) => one?.length === other.length && one.every((value, place) => value === other[place]);
 
 // Writes what changed since the last time, one write after the other; `failed` is told where the store takes no more.
-export const keeper = (key, form, failed) => {
+// `early` names what was typed before this could see it.
+export const keeper = (key, form, failed, early = []) => {
   let last = standing(form);
+  let touched = false;
+  let hasFailed = false;
   let writing = Promise.resolve();
   const written = (there, changed, lines) => {
     const now = Date.now();
@@ -103,14 +122,16 @@ export const keeper = (key, form, failed) => {
     const values = { ...draft.values, ...changed };
     return { ...draft, values, lines: { ...draft.lines, ...lines }, begun_at: draft.begun_at ?? now, saved_at: now };
   };
+  const changedIn = (whole) => Object.fromEntries([...whole].filter(([name, values]) => !same(last.get(name), values)));
   const save = (anyway = false) => {
     const whole = standing(form);
-    const changed = Object.fromEntries([...whole].filter(([name, values]) => !same(last.get(name), values)));
+    const changed = changedIn(whole);
     last = whole;
     if (!anyway && !Object.keys(changed).length) return writing;
+    touched = true;
     const lines = linesOf(form, whole, changed);
     writing = writing.then(() => change("drafts", key, (there) => written(there, changed, lines))).then(
-      () => tell("typed", { key, values: changed, from: TAB }), failed);
+      () => tell("typed", { key, values: changed, from: TAB }), () => { hasFailed = true; failed(); });
     return writing;
   };
   // What another tab typed into the same round.
@@ -119,5 +140,15 @@ export const keeper = (key, form, failed) => {
     last = standing(form);
     announce(form, values);
   };
-  return { save, take };
+  const isTyped = () => touched || early.length > 0 || Object.keys(changedIn(standing(form))).length > 0;
+  // Before this page gives way to a newer one. Fails where the store takes no more.
+  const saveAll = async () => {
+    await save();
+    if (hasFailed) throw new Error("The store takes no more.");
+    if (!early.length) return;
+    const whole = standing(form);
+    const values = Object.fromEntries(early.map((name) => [name, whole.get(name)]));
+    await change("drafts", key, (there) => written(there, values, linesOf(form, whole, values)));
+  };
+  return { save, take, isTyped, saveAll };
 };

@@ -25,24 +25,27 @@ export const roundOfTag = (path) => {
   return farm ? { page: `/farms/${idFrom(farm)}/count/`, anchor: `#at-${idFrom(station)}` } : null;
 };
 
-// A page as it came, with the moment at which it came. Its policy stays with it; how it was packed doesn't.
-const dated = (answer, text) => {
+// A page as it came, with the moment at which it was asked for. Its policy stays with it; how it was packed doesn't.
+const dated = (answer, text, asked) => {
   const headers = new Headers(answer.headers);
   for (const name of ["Content-Encoding", "Content-Length", "Set-Cookie"]) headers.delete(name);
-  headers.set("Kept-At", new Date().toISOString());
+  headers.set("Kept-At", new Date(asked).toISOString());
   return new Response(text, { status: answer.status, headers });
 };
 
-export const keepAnswer = async (path, answer) => {
+export const keepAnswer = async (path, answer, asked) => {
   const page = answer.ok && !answer.redirected && (answer.headers.get("Content-Type") ?? "").startsWith("text/html");
   if (!page) return;
   const text = await answer.text();
   const shelf = path === OFFLINE_PAGE ? SHELL : pagesOf(holderIn(text));
-  await (await caches.open(shelf)).put(path, dated(answer, text));
+  await (await caches.open(shelf)).put(path, dated(answer, text, asked));
   await keepParts(text, "html", new URL(path, location.origin));
 };
 
-export const keepPage = async (path) => keepAnswer(path, await fetch(path, { cache: "no-store" }));
+export const keepPage = async (path) => {
+  const asked = Date.now();
+  await keepAnswer(path, await fetch(path, { cache: "no-store" }), asked);
+};
 
 const PARTS_IN = {
   html: /\s(?:src|href)="([^"]+)"/g,
@@ -78,13 +81,21 @@ export const tidyShelf = async () => {
   await Promise.all(there.slice(0, Math.max(0, there.length - MOST_ON_SHELF)).map((each) => shelf.delete(each)));
 };
 
-// The kept page of whoever was here last, or of nobody; it says itself from when it is.
-export const keptPage = async (path) => {
+// The kept page of whoever was here last, or of nobody, as it came.
+export const keptAnswer = async (path) => {
   const shelf = path === OFFLINE_PAGE ? SHELL : pagesOf(await noted("holder"));
-  const found = await (await caches.open(shelf)).match(path);
-  if (!found) return null;
-  const text = (await found.text()).replace("<html ", `<html data-kept-at="${found.headers.get("Kept-At")}" `);
+  return (await caches.open(shelf)).match(path);
+};
+
+// As it is shown: it says itself from when it is.
+export const marked = async (found, more = "") => {
+  const text = (await found.text()).replace("<html ", `<html data-kept-at="${found.headers.get("Kept-At")}" ${more}`);
   return new Response(text, { status: found.status, headers: found.headers });
+};
+
+export const keptPage = async (path) => {
+  const found = await keptAnswer(path);
+  return found ? marked(found) : null;
 };
 
 // On signing out: no page of anybody's stays. What waits and what was typed does.

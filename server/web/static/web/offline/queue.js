@@ -1,6 +1,6 @@
 // What waits to be sent: rounds, and their photos. Nothing leaves the queue but what the server says it has stored,
 // and what an owner or an adviser deletes.
-import { change, readAll, within } from "./store.js";
+import { change, changedNow, readAll, within } from "./store.js";
 
 // States: waiting; refused (the server said why, somebody has to mend it); signed_out (nobody is signed in here);
 // not_yours (who is signed in may not count for that farm).
@@ -22,9 +22,10 @@ export const listen = (heard) => {
 
 // A finished round goes into the queue, and its draft away, in one transaction: it is always in one of both.
 export const queueRound = async (round, draftKey) => {
-  await within(["rounds", "drafts"], "readwrite", async (ask) => {
+  await within(["rounds", "drafts", "notes"], "readwrite", async (ask) => {
     await ask("rounds", "put", { ...round, state: "waiting", tries: 0, next_at: 0 });
     if (draftKey) await ask("drafts", "delete", draftKey);
+    await ask("notes", "put", changedNow());
   });
   tell("added", { round: round.id });
 };
@@ -32,7 +33,8 @@ export const queueRound = async (round, draftKey) => {
 // The server has it: out of the queue, and its photos may follow. What was added to the round while it was on its way
 // stays and goes after it, under the same id.
 export const roundIsSent = async ({ id, submitted_at: sent }, end) => {
-  await within(["rounds", "photos"], "readwrite", async (ask) => {
+  await within(["rounds", "photos", "notes"], "readwrite", async (ask) => {
+    await ask("notes", "put", changedNow());
     const there = await ask("rounds", "get", id);
     if (there?.submitted_at === sent) await ask("rounds", "delete", id);
     for (const photo of await ask("photos", "getAll")) {

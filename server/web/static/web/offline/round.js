@@ -1,5 +1,5 @@
 // The round's page: drafts while it is typed, the queue when it is sent. Without this script the form works as it is.
-import { TAB, keeper, openDraft, putBack, roundIdOf } from "./draft.js";
+import { TAB, keeper, openDraft, putBack, roundIdOf, typedEarly } from "./draft.js";
 import { addPhotos } from "./photos.js";
 import { listen, mark, queueRound, whatWaits } from "./queue.js";
 import { askSession, flush } from "./send.js";
@@ -135,6 +135,7 @@ form.addEventListener("submit", (event) => {
     return;
   }
   busy = isPutBy = true;
+  part("newer").hidden = true;
   goesFurther = false;
   // Where this browser can't store it, the form goes as it would without scripts.
   send().catch(() => HTMLFormElement.prototype.submit.call(form));
@@ -143,8 +144,8 @@ form.addEventListener("submit", (event) => {
 // --- While it is typed ------------------------------------------------------------------------------------------------
 const isFull = () => reveal("no-room");
 
-const keepDraft = () => {
-  const draft = keeper(draftKey, form, isFull);
+const keepDraft = (early) => {
+  const draft = keeper(draftKey, form, isFull, early);
   written = () => draft.save();
   const save = (event) => {
     if (busy) return;
@@ -163,15 +164,17 @@ const keepDraft = () => {
 
 const begin = async () => {
   const opened = await openDraft(draftKey, form, goesOn);
+  const early = typedEarly(form, opened);
   putBack(form, opened);
   begunAt = opened.begun_at;
   dayIsTyped ||= "walk-walked_on" in opened.values;
   if (!dayIsTyped && (keptAt || begunAt)) field("walked_on").value = await dayOf(begunAt ?? Date.now());
-  const draft = keepDraft();
   if (begunAt) {
     reveal("restored", filled(say.sayRestored, { when: whenText(begunAt, document.documentElement.lang) }));
     tellForm("restored", { round_id: roundIdOf(form) });
   }
+  // From here on what changes is typed.
+  const draft = keepDraft(early);
   listen(({ what, key, values, from, round, end, submitted_at: sentAt }) => {
     // One's own words come back late, and would undo what was typed since.
     if (what === "typed" && key === draftKey && from !== TAB && !busy) draft.take(values);
@@ -211,5 +214,11 @@ const start = async () => {
   form.dataset.round = "ready";
   // What is typed is kept, so that leaving the page needs no question (round/steps.js).
   if (draft) form.dataset.kept = "";
+  return draft;
 };
-start().catch(isFull);
+const started = start();
+started.catch(isFull);
+if ("asked" in document.documentElement.dataset) {
+  const { askFresh } = await import("./fresh.js");
+  await askFresh({ started, isFull, isGone: () => busy || isPutBy || leaving, newer: part("newer") });
+}

@@ -1,12 +1,14 @@
 // On every page: sends what waits, says so above the page, and keeps the pages of the round for the barn.
+import { sayAge } from "./age.js";
 import { OFFLINE_PAGE, WAITING_PAGE, keepPage, pagesOf, tidyShelf, wipePages } from "./keep.js";
 import { LONG, listen, whatWaits } from "./queue.js";
 import { askSession, flush } from "./send.js";
 import { note, noted } from "./store.js";
-import { counted, daysSince, filled, whenText } from "./words.js";
+import { counted, daysSince, filled } from "./words.js";
 
 const SECOND = 1000;
 const FRESH = 30 * 60 * SECOND;
+const PATIENCE = 5 * SECOND;
 const root = document.documentElement;
 const { holder, keptAt } = root.dataset;
 const fromNetwork = !keptAt;
@@ -67,6 +69,8 @@ const send = async (urgent) => {
 
 // --- Whose phone it is, and the pages it keeps ------------------------------------------------------------------------
 const settle = async () => {
+  // The one that was chosen last.
+  if (fromNetwork && (await noted("language")) !== root.lang) await note("language", root.lang);
   if (!fromNetwork || !holder || (await noted("holder")) === holder) return;
   await note("holder", holder);
   await note("kept", null);
@@ -133,10 +137,8 @@ document.addEventListener("visibilitychange", () => { if (document.visibilitySta
 // A page that the browser shows again from its memory.
 window.addEventListener("pageshow", (event) => { if (event.persisted) send(true); });
 
-// A page from the cache says from when it is.
-const age = document.getElementById("page-age");
-if (keptAt && age) {
-  age.textContent = filled(age.dataset.say, { when: whenText(keptAt, root.lang) });
-  age.hidden = false;
-}
+// A page from the cache says from when it is; one that was shown at once, where it knows no more by then (fresh.js).
+const isAsked = () => "asked" in root.dataset;
+if (isAsked()) setTimeout(() => { if (isAsked()) sayAge("say"); }, PATIENCE);
+else if (keptAt) sayAge("say");
 start().catch(() => {});

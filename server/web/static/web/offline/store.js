@@ -78,3 +78,7 @@ export const change = (name, key, make) => within([name], "readwrite", async (as
 
 export const note = (name, value) => write("notes", { name, value });
 export const noted = async (name) => (await readOne("notes", name))?.value;
+
+// Something was sent from this phone that pages may show: those kept before are no longer shown at once (at-once.js).
+export const changedNow = () => ({ name: "changed", value: Date.now() });
+export const noteChange = () => write("notes", changedNow());

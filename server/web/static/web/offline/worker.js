@@ -1,6 +1,8 @@
 // The service worker: pages of the round from the cache without signal, and sending when no page is open.
+import { shownAtOnce } from "./at-once.js";
 import { flush } from "./send.js";
 import { OFFLINE_PAGE, forgetHolder, isKept, isLasting, keepAnswer, keepPage, keptPage, roundOfTag, tidyShelf } from "./keep.js";
+import { noteChange } from "./store.js";
 
 // A bar of signal that carries nothing is no signal.
 const SLOW = 3000;
@@ -22,14 +24,27 @@ self.addEventListener("fetch", (event) => {
   else if (request.method === "GET" && pathname.startsWith(self.STATIC)) event.respondWith(partFor(request, pathname));
 });
 
+// Whatever is sent may change what pages show, and in which language: noted as it goes, and when it is answered.
+const sent = async (event, path) => {
+  if (LEAVING.includes(path)) await forgetHolder();
+  await noteChange().catch(() => {});
+  const coming = fetch(event.request);
+  event.waitUntil(coming.then(noteChange).catch(() => {}));
+  return coming;
+};
+
 const pageFor = async (event, path) => {
   const { request } = event;
-  if (request.method === "POST" && LEAVING.includes(path)) await forgetHolder();
-  const coming = fetch(request);
-  const kept = request.method === "GET" && isKept(path) ? await keptPage(path).catch(() => null) : null;
-  if (request.method === "GET" && isKept(path)) {
+  const isRead = request.method === "GET";
+  const today = isRead ? await shownAtOnce(request, path).catch(() => null) : null;
+  if (today) return today;
+  const asked = Date.now();
+  const coming = isRead ? fetch(request) : sent(event, path);
+  const kept = isRead && isKept(path) ? await keptPage(path).catch(() => null) : null;
+  // A round that is gone on with (?round=) isn't the one that is begun here next.
+  if (isRead && isKept(path) && !new URL(request.url).search) {
     const copied = coming.then((answer) => answer.clone());
-    event.waitUntil(copied.then((copy) => keepAnswer(path, copy)).catch(() => {}));
+    event.waitUntil(copied.then((copy) => keepAnswer(path, copy, asked)).catch(() => {}));
   }
   const late = kept && new Promise((show) => { setTimeout(() => show(kept), SLOW); });
   try {
