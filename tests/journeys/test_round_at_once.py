@@ -111,6 +111,52 @@ def test_what_is_new_is_shown_when_it_comes_and_no_figure_is_lost(live_server, a
         context.close()
 
 
+def answers_are_told_as_they_are(page: Any, address: str, path: str) -> None:
+    """What the server says in place of the page, or that nobody answers."""
+    # No more right to it: the server's own answer is loaded. An outage, and no signal: told, and counting goes on.
+    opens_at_once(page, address)
+    let_go(page, 404)
+    until(page, f"() => !({SAME_DOCUMENT})() && ({READY})()")
+    assert page.evaluate(FRESH)
+    until(page, f"async (path) => (await ({KEPT})()).includes(path)", path)
+    opens_at_once(page, address)
+    let_go(page, 503)
+    page.get_by_text("The service does not answer well just now: this page is from").wait_for()
+    opens_at_once(page, address)
+    let_go(page)
+    until(page, FRESH)
+    page.context.set_offline(True)
+    page.goto(address)
+    let_go(page)
+    page.get_by_text("No signal: this page is from").wait_for()
+    page.context.set_offline(False)
+
+
+def another_language_is_never_the_one_before(page: Any, address: str, path: str) -> None:
+    """At once in the language chosen last."""
+    page.goto(address)
+    until(page, READY)
+    page.get_by_role("button", name="Español").click()
+    until(page, f"() => document.documentElement.lang === 'es' && ({FRESH})() && ({READY})()")
+    until(page, f"async (path) => (await ({KEPT_IN})(path)) === 'es'", path)
+    opens_at_once(page, address)
+    assert page.evaluate("document.documentElement.lang") == "es"
+    let_go(page)
+    until(page, FRESH)
+
+
+def who_is_signed_out_counts_on(page: Any, address: str, path: str) -> None:
+    """With a way to sign in again."""
+    session = next(each for each in page.context.cookies() if each["name"] == "sessionid")
+    page.context.clear_cookies(name="sessionid")
+    opens_at_once(page, address)
+    let_go(page)
+    page.locator("#page-age a").wait_for()
+    page.context.add_cookies([session])
+    page.get_by_role("button", name="English").click()
+    until(page, f"() => document.documentElement.lang === 'en' && ({FRESH})() && ({READY})()")
+
+
 def test_a_page_from_before_is_not_shown_at_once_and_no_answer_is_told_as_it_is(
     live_server, anna, northfield, tmp_path
 ):
@@ -122,42 +168,12 @@ def test_a_page_from_before_is_not_shown_at_once_and_no_answer_is_told_as_it_is(
         page = context.pages[0]
         sign_in(page, site, link)
         round_page(page, site, northfield)
-        # No more right to it: the server's own answer is loaded. An outage, and no signal: told, and counting goes on.
-        opens_at_once(page, site + path)
-        let_go(page, 404)
-        until(page, f"() => !({SAME_DOCUMENT})() && ({READY})()")
-        assert page.evaluate(FRESH)
-        until(page, f"async (path) => (await ({KEPT})()).includes(path)", path)
-        opens_at_once(page, site + path)
-        let_go(page, 503)
-        page.get_by_text("The service does not answer well just now: this page is from").wait_for()
-        opens_at_once(page, site + path)
-        let_go(page)
-        until(page, FRESH)
-        context.set_offline(True)
-        page.goto(site + path)
-        let_go(page)
-        page.get_by_text("No signal: this page is from").wait_for()
-        context.set_offline(False)
-        # Another language: at once in that one, never in the one before.
-        page.goto(site + path)
-        until(page, READY)
-        page.get_by_role("button", name="Español").click()
-        until(page, f"() => document.documentElement.lang === 'es' && ({FRESH})() && ({READY})()")
-        until(page, f"async (path) => (await ({KEPT_IN})(path)) === 'es'", path)
-        opens_at_once(page, site + path)
-        assert page.evaluate("document.documentElement.lang") == "es"
-        let_go(page)
-        until(page, FRESH)
-        # Signed out meanwhile.
-        session = next(each for each in context.cookies() if each["name"] == "sessionid")
-        context.clear_cookies(name="sessionid")
-        opens_at_once(page, site + path)
-        let_go(page)
-        page.locator("#page-age a").wait_for()
-        context.add_cookies([session])
-        page.get_by_role("button", name="English").click()
-        until(page, f"() => document.documentElement.lang === 'en' && ({FRESH})() && ({READY})()")
+        for happens in (
+            answers_are_told_as_they_are,
+            another_language_is_never_the_one_before,
+            who_is_signed_out_counts_on,
+        ):
+            happens(page, site + path, path)
         # A round is stored: the list from before it doesn't come again.
         type_counts(page, {1: 20})
         send(page)
