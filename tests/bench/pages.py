@@ -10,8 +10,8 @@ median processing time of the server's process, which another program on the mac
 
 The pages on a phone are opened by the farm's owner, who counts there. What a page weighs is what Chromium took from
 the network, headers too, with an empty cache. The round's page is opened with the connection of a slow phone (400
-kbit/s each way, 400 ms) and a processor four times as slow: first with an empty cache, then again; it counts as ready
-when its first field has taken a figure.
+kbit/s each way, 400 ms) and a processor four times as slow: first with an empty cache, then some times again; it counts
+as ready when its first field has taken a figure.
 """
 
 import os
@@ -46,7 +46,11 @@ from tests.journeys.chromium import PHONE, chromium
 
 ROOT = Path(__file__).resolve().parents[2]
 FARMS, RUNS, WARMING = 300, 60, 8
-SOME, CHANGED_RUNS = 10, 20
+SOME, CHANGED_RUNS, OPENED_AGAIN = 10, 20, 5
+INTO_FIRST_FIELD = """
+[...document.querySelectorAll("form[data-steps] :is(input[inputmode=numeric], input[type=number])")]
+    .find((field) => field.checkVisibility()).focus()
+"""
 SEASONS = 5
 SLOW = {"offline": False, "latency": 400, "downloadThroughput": 400_000 / 8, "uploadThroughput": 400_000 / 8}
 TIMES_SLOWER = 4
@@ -224,9 +228,10 @@ def processing_of(process: int) -> float:
 
 @dataclass
 class Phone:
-    """A phone's browser, signed in, with what it took from the network [bytes]."""
+    """A phone's browser, signed in, its developer tools, and what it took from the network [bytes]."""
 
     page: Any
+    tools: Any
     taken: int = 0
 
     def add(self, finished: dict[str, Any]) -> None:
@@ -238,8 +243,9 @@ def phone(browser: Any, at: Site, *, slow: bool) -> Iterator[Phone]:
     """The last reader's, with an empty cache; `slow`: as slow as its connection and processor are in a barn."""
     context = browser.new_context(**PHONE)
     context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": at.cookies[-1], "url": at.address}])
-    held = Phone(context.new_page())
-    tools = context.new_cdp_session(held.page)
+    page = context.new_page()
+    tools = context.new_cdp_session(page)
+    held = Phone(page, tools)
     tools.send("Network.enable")
     tools.on("Network.loadingFinished", held.add)
     if slow:
@@ -257,19 +263,29 @@ def weight(browser: Any, address: str, at: Site) -> float:
 
 
 def until_ready(held: Phone, address: str) -> float:
-    """Seconds from asking for the round's page until its first field took a figure."""
+    """Seconds from asking for the round's page until its first field took a figure, typed as by a finger.
+
+    By the browser's own tools: Playwright loads a script of its own into every page before it types, which on so slow a
+    processor takes half a second.
+    """
     start = time.perf_counter()
     held.page.goto(address, wait_until="domcontentloaded")
-    held.page.locator("main :is(input[inputmode=numeric], input[type=number]):visible").first.fill("1")
-    return time.perf_counter() - start
+    held.tools.send("Runtime.evaluate", {"expression": INTO_FIRST_FIELD})
+    held.tools.send("Input.insertText", {"text": "1"})
+    typed = held.tools.send("Runtime.evaluate", {"expression": "document.activeElement.value"})["result"]["value"]
+    took = time.perf_counter() - start
+    assert typed.endswith("1"), typed
+    return took
 
 
-def opened_slowly(browser: Any, address: str, at: Site) -> tuple[float, float]:
-    """Seconds until the round's page is ready on a slow phone: the first time, and again from the cache."""
+def opened_slowly(browser: Any, address: str, at: Site) -> tuple[float, list[float]]:
+    """Seconds until the round's page is ready on a slow phone: the first time, and each of the next from the cache."""
     with phone(browser, at, slow=True) as held:
-        first = until_ready(held, address)
-        held.page.wait_for_load_state("networkidle")
-        return first, until_ready(held, address)
+        first, again = until_ready(held, address), []
+        for _ in range(OPENED_AGAIN):
+            held.page.wait_for_load_state("networkidle")
+            again.append(until_ready(held, address))
+        return first, again
 
 
 def figures() -> dict[str, dict[str, Any]]:
@@ -293,7 +309,9 @@ def figures() -> dict[str, dict[str, Any]]:
                 "pages.round_kb": _figure(weight(browser, f"{at.address}{farm}count/", at), "kB, compressed", 1),
                 "pages.farm_kb": _figure(weight(browser, f"{at.address}{farm}", at), "kB, compressed", 1),
                 "pages.round_first_s": _figure(first, "s until the first field takes a figure", 1),
-                "pages.round_cached_s": _figure(again, "s until the first field takes a figure", 1),
+                "pages.round_cached_s": _figure(
+                    statistics.median(again), "s until the first field takes a figure", len(again)
+                ),
             }
 
 

@@ -49,7 +49,12 @@ onlyInList.forEach((each) => list.querySelector("ol").before(each));
 const help = document.querySelector("main > details.help");
 if (help) form.after(help);
 
-places.forEach((place, number) => arrange(place, number, { facts, stations, all: places.length }));
+// Each when it is first shown: on a slow phone the first of them would wait for all the others.
+const arranged = new Set();
+const arrangeOnce = (place) => {
+  if (!arranged.has(place)) arrange(place, places.indexOf(place), { facts, stations, all: places.length });
+  arranged.add(place);
+};
 const animals = new Map(
   places.filter((place) => animalBoxes(place).length).map((place) => [place, animalByAnimal(place, words)]),
 );
@@ -126,6 +131,7 @@ const drawFinish = () => {
 
 // The last count, once today's stands; never before, since it would steer it. Of legs from the tenth animal on.
 const drawLast = (place) => {
+  if (!arranged.has(place)) return;
   const entry = read(place);
   const last = facts.last[entry.station];
   const entered = entry.count !== null && entry.state === "counted" && (!entry.animals || entry.exposure >= facts.legs.fewest);
@@ -133,9 +139,10 @@ const drawLast = (place) => {
 };
 
 const draw = () => {
-  for (const place of places) {
-    place.hidden = place !== at;
-    drawLast(place);
+  for (const place of places) place.hidden = place !== at;
+  if (at instanceof Element) {
+    arrangeOnce(at);
+    drawLast(at);
   }
   for (const each of form.querySelectorAll("section.building")) each.hidden = !each.contains(at instanceof Element ? at : null);
   list.hidden = at !== "list";
