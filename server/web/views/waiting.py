@@ -31,7 +31,9 @@ def waiting_session(request: HttpRequest) -> HttpResponse:
         # A phone that was switched off still has its cookie: it is nobody here, and is told so.
         "holder": holder_of(request) if who is not None else "",
         "switched_off": who is None and bool(holder_of(request)),
-        "token": get_token(request),
+        # To nobody none is given: its cookie could take the place of one that a sign-in, asked for at the same moment,
+        # has in its form.
+        "token": get_token(request) if who is not None else "",
         "now": clock.now().isoformat(),
         "farms": _farms(who) if who is not None else [],
     }

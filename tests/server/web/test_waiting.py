@@ -145,7 +145,11 @@ def test_the_queue_is_told_who_is_signed_in_and_where_they_count(browser, anna, 
     assert session_of(browser(carla))["farms"] == session_of(browser(erik))["farms"] == []
     assert session_of(browser(ben))["now"] == NOW.isoformat()
     nobody = session_of(browser())
-    assert (nobody["holder"], nobody["farms"], nobody["switched_off"]) == ("", [], False) and nobody["token"]
+    assert (nobody["holder"], nobody["farms"], nobody["switched_off"]) == ("", [], False)
+    # Nor a token, whose cookie would take the place of a sign-in's that is asked for at the same moment.
+    someone = browser()
+    assert nobody["token"] == "" and session_of(someone)["token"] == "" and not someone.cookies
+    assert session_of(browser(ben))["token"]
 
 
 def test_how_many_farms_somebody_has_costs_no_query(browser, anna, northfield, region, django_assert_num_queries):

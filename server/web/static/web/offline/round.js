@@ -67,7 +67,7 @@ const roundHere = () => {
 // The page that the server makes of a refused round: everything typed, and the reason beside each field.
 const mend = async () => {
   const session = await askSession();
-  if (!session) return false;
+  if (!session?.holder) return false;
   await mark("rounds", roundIdOf(form), { state: "waiting", next_at: 0 });
   form.elements.csrfmiddlewaretoken.value = session.token;
   field("sent_at").value = new Date().toISOString();

@@ -40,6 +40,8 @@ const reasons = (item) => {
 const mend = async (round) => {
   const session = await askSession();
   if (!session) return window.alert(say.noSignal);
+  // The page anew says that somebody has to sign in.
+  if (!session.holder) return location.reload();
   await mark("rounds", round.id, { state: "waiting", next_at: 0 });
   const form = Object.assign(document.createElement("form"), { method: "post", action: `/farms/${round.farm}/count/`, hidden: true });
   const now = new Date().toISOString();

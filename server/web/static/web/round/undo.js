@@ -4,9 +4,10 @@ const fieldsOf = (place) =>
   [...place.querySelectorAll("input[name], select[name], textarea[name]")].filter(
     (each) => !["file", "hidden"].includes(each.type),
   );
-const stateOf = (place) =>
-  fieldsOf(place).map((each) => (["checkbox", "radio"].includes(each.type) ? each.checked : each.value));
-const differ = (one, other) => one.length !== other.length || one.some((each, row) => each !== other[row]);
+const isTicked = (each) => ["checkbox", "radio"].includes(each.type);
+// By field, wherever it stands: a station's fields change places when its step is first shown.
+const stateOf = (place) => new Map(fieldsOf(place).map((each) => [each, isTicked(each) ? each.checked : each.value]));
+const differ = (one, other) => one.size !== other.size || [...one].some(([each, state]) => state !== other.get(each));
 
 export const undoOf = (places) => {
   const seen = new Map();
@@ -28,11 +29,8 @@ export const undoOf = (places) => {
     back() {
       const [place, before] = steps.pop() ?? [];
       if (!place) return undefined;
-      const now = stateOf(place);
-      const changed = fieldsOf(place).filter((each, row) => now[row] !== before[row]);
-      fieldsOf(place).forEach((each, row) => {
-        each[["checkbox", "radio"].includes(each.type) ? "checked" : "value"] = before[row];
-      });
+      const changed = [...stateOf(place)].filter(([each, state]) => state !== before.get(each)).map(([each]) => each);
+      for (const [each, state] of before) each[isTicked(each) ? "checked" : "value"] = state;
       seen.set(place, before);
       // Whoever else follows the fields (a draft, the running verdict) hears of it when all of them stand.
       for (const each of changed) {
