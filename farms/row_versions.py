@@ -2,8 +2,9 @@
 
 PostgreSQL writes a changed row anew. Where a version lies and which transaction wrote it (the system columns ctid and
 xmin) name it among all versions of its table: within a transaction two versions never lie in one place. So the number
-of rows and their hashes, brought together by XOR, tell what was read, in one query, without a row being fetched,
-whoever changed it and by which way. They are read through row security: who sees other rows gets another answer.
+of rows and the sum of their hashes tell what was read, in one query, without a row being fetched, whoever changed it
+and by which way. They are read through row security: who sees other rows gets another answer. It is a sum and no XOR,
+for a join may bring a row twice.
 """
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
@@ -85,13 +86,13 @@ PLANNED = (
 def versions_of_farms(
     farm_ids: Iterable[UUID], rows: Sequence[Rows], asked: Mapping[str, Any] | None = None
 ) -> dict[UUID, Hashable]:
-    """The versions of each farm's rows, told in their count and one number of 64 bits.
+    """The versions of each farm's rows, told in their count and the sum of their hashes of 64 bits.
 
     `asked`: what the conditions name.
     """
     wanted = list(farm_ids)
     together = " UNION ALL ".join(some.versions(number) for number, some in enumerate(rows))
-    sql = f"SELECT farm, count(*), bit_xor(version::bigint) FROM ({together}) v GROUP BY farm"  # noqa: S608 - our own names
+    sql = f"SELECT farm, count(*), sum(version::bigint) FROM ({together}) v GROUP BY farm"  # noqa: S608 - our own names
     with connection.cursor() as cursor:
         cursor.execute(sql, {"farms": array_of(wanted).text, **(asked or {})})
         found = {farm: (number, hashes) for farm, number, hashes in cursor.fetchall()}

@@ -24,7 +24,7 @@ from alerts.selectors.work_effects import with_work_effects
 from alerts.wording.closures import closure_sentence
 from alerts.wording.development import no_temperatures_sentence
 from farms.closures import holding, times_of_farms
-from farms.row_versions import CHAIN, CLOSURES, FARM_ITSELF, PLANNED, versions_of_farms
+from farms.row_versions import CHAIN, CLOSURES, FARM_ITSELF, NAMED, PLANNED, versions_of_farms
 from farms.selectors import season_holding, seasons_of
 from farms.visits import visit_rules_of, visits_ahead
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
@@ -49,7 +49,7 @@ BODY = "web/includes/farm_body.html"
 WEEK = timedelta(weeks=1)
 WORKS_LISTED = 8
 # What it tells of.
-MADE_OF = (CHAIN, *FARM_ITSELF, *CLOSURES, *PLANNED, *FARM_COUNTED, *FARM_TOLD)
+MADE_OF = (CHAIN, *FARM_ITSELF, *NAMED, *CLOSURES, *PLANNED, *FARM_COUNTED, *FARM_TOLD)
 
 
 def body_of(visit: Visit, week: date) -> SafeString:
