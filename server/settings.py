@@ -84,7 +84,7 @@ MIDDLEWARE = [
     "server.after_answer.acts_when_answered",
     "server.api.problems.problem_pages",
     "server.cut_off.CutOffMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "server.sessions.Sessions",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -2,6 +2,7 @@ from datetime import timedelta
 from urllib.parse import quote
 
 import pytest
+from django.conf import settings
 from django.core import mail
 from django.test import Client
 from django.urls import reverse
@@ -110,6 +111,22 @@ def test_signing_out_asks_first(browser, anna):
     assert "_auth_user_id" in client.session
     client.post(reverse("account_logout"))
     assert "_auth_user_id" not in client.session
+
+
+def test_an_answer_to_the_session_of_before_leaves_the_new_cookie(browser, anna, carla):
+    """A phone asks who is signed in while somebody else signs in on it: that answer comes last."""
+    before = browser(carla)
+    of_before = before.cookies[settings.SESSION_COOKIE_NAME].value
+    before.logout()  # as a sign-in does that takes the session's place
+    late = browser()
+    late.cookies[settings.SESSION_COOKIE_NAME] = of_before
+    for address in (reverse("waiting_session"), reverse("waiting"), reverse("farms")):
+        assert settings.SESSION_COOKIE_NAME not in late.get(address).cookies
+    assert "Cookie" in late.get(reverse("waiting_session"))["Vary"]
+    # Signing out still takes it away.
+    client = browser(anna)
+    client.post(reverse("account_logout"))
+    assert client.cookies[settings.SESSION_COOKIE_NAME].value == ""
 
 
 def test_a_page_for_members_sends_unknown_people_to_the_sign_in_page(browser, northfield):
