@@ -1,6 +1,5 @@
 """Lines of the Monday list that are kept: the same as if they were made now, whatever happens on a farm."""
 
-import re
 from collections.abc import Callable
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta
@@ -26,6 +25,7 @@ from monitoring.services import ReentryTyped, WorkDone, record_reentry, record_w
 from tests.alerts.scene import check, correct, monday
 from tests.alerts.test_monday_list import add_farm
 from tests.cast import acting, as_factory, as_role
+from tests.tables_read import tables_read
 
 module = import_module("alerts.selectors.monday_rows")  # its name is also that of its main function
 pytestmark = pytest.mark.django_db
@@ -33,7 +33,6 @@ WEEK = monday(12)
 DAY = WEEK + timedelta(days=16)  # the last round was nine days ago
 NOW = datetime.combine(DAY, datetime.min.time(), UTC) + timedelta(hours=15)
 BY_THE_CHAIN = (Round, Work, AlertEvent)
-READ = re.compile(r'\b(?:FROM|JOIN) "?((?:farms|monitoring|alerts)_\w+)"?')
 
 
 @pytest.fixture
@@ -192,7 +191,7 @@ def test_a_line_reads_nothing_but_what_it_is_known_by(farms: list[Farm], owner: 
     known = {some.table for some in MADE_OF} | {model._meta.db_table for model in BY_THE_CHAIN}
     with acting(dana), CaptureQueriesContext(connection) as asked:
         module._made(farms, WEEK, DAY)
-    read = {table for query in asked.captured_queries for table in READ.findall(query["sql"])}
+    read = tables_read(asked.captured_queries)
     assert read <= known and len(read) > 10
 
 

@@ -7,12 +7,16 @@ import pytest
 from django.urls import reverse
 
 from farms.ledger import Actor
-from monitoring.models import Placement, Reading
+from monitoring.models import Reading
 from monitoring.services import ReentryTyped, record_reentry
 from tests.cast import NOW, acting, as_factory
 from tests.journeys.barn_phone import KEPT, READY, link_for, phones, round_page, send, sign_in, type_counts, until
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True, databases="__all__"),
+    pytest.mark.usefixtures("in_the_barn"),
+]
 ASKED = "() => 'asked' in document.documentElement.dataset"
 FRESH = "() => !('keptAt' in document.documentElement.dataset)"
 SAME_DOCUMENT = "() => window.seenBefore === true"
@@ -39,17 +43,6 @@ window.fetch = async (address, how) => {
     const status = await new Promise((letGo) => { window.held = letGo; });
     return status ? new Response("", { status }) : through(address, how);
 };"""
-
-
-@pytest.fixture(autouse=True)
-def scene(standing_clock, monkeypatch, northfield, cards):
-    """Monday, 1 June: Northfield's cards hang since a week."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    hung_on = (NOW - timedelta(days=7)).date()
-    with as_factory():
-        Placement.objects.bulk_create(
-            Placement(farm=northfield, station_id=card.id, hung_on=hung_on, zone="UTC", entry=1) for card in cards
-        )
 
 
 def keep_out(farm: Any, place: Any, who: Any) -> None:

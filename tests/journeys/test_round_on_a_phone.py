@@ -7,24 +7,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from farms.services import make_phone_code, make_sign_in_link
-from monitoring.models import Placement, Reading, Round
-from tests.cast import NOW, acting, as_factory
+from monitoring.models import Reading, Round
+from tests.cast import acting, as_factory
 from tests.journeys.chromium import PHONE, chromium, press, tab_to, watched
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True, databases="__all__"),
+    pytest.mark.usefixtures("in_the_barn"),
+]
 COUNTS = (20, 30, 25, 600)
-
-
-@pytest.fixture(autouse=True)
-def scene(standing_clock, monkeypatch, northfield, cards):
-    """Monday, 1 June, in the barn: Northfield's cards hang since a week."""
-    # Playwright keeps an event loop in this thread; the database is asked before and after it, never inside.
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    hung_on = (NOW - timedelta(days=7)).date()
-    with as_factory():
-        Placement.objects.bulk_create(
-            Placement(farm=northfield, station_id=card.id, hung_on=hung_on, zone="UTC", entry=1) for card in cards
-        )
 
 
 def test_a_round_is_counted_by_keyboard_alone(live_server, anna, northfield):

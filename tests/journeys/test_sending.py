@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.http import http_date
 
 from farms.ledger import Actor
-from monitoring.models import Photo, Placement, Reading, Round
+from monitoring.models import Photo, Reading, Round
 from monitoring.services import ReentryTyped, record_reentry
 from tests.cast import NOW, acting, as_factory
 from tests.journeys.barn_phone import (
@@ -24,7 +24,11 @@ from tests.journeys.barn_phone import (
     waiting,
 )  # fmt: skip
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True, databases="__all__"),
+    pytest.mark.usefixtures("in_the_barn"),
+]
 # As in Safari, and in browsers older still: no Background Sync, no Web Locks.
 PLAIN_BROWSER = """
   Object.defineProperty(Navigator.prototype, "locks", { value: undefined });
@@ -60,17 +64,6 @@ LEASED = f"""async () => {{
     base.close();
     window.leasedUntil = until;
 }}"""
-
-
-@pytest.fixture(autouse=True)
-def scene(standing_clock, monkeypatch, northfield, cards):
-    """Monday, 1 June: Northfield's cards hang since a week."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    hung_on = (NOW - timedelta(days=7)).date()
-    with as_factory():
-        Placement.objects.bulk_create(
-            Placement(farm=northfield, station_id=card.id, hung_on=hung_on, zone="UTC", entry=1) for card in cards
-        )
 
 
 @pytest.fixture

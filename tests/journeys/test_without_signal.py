@@ -3,14 +3,13 @@
 import os
 import re
 import signal
-from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import RequestFactory
 from django.urls import reverse
 
-from monitoring.models import Photo, Placement, Reading, Round
+from monitoring.models import Photo, Reading, Round
 from server.web.holder import holder_of
 from tests.cast import NOW, as_factory
 from tests.collected import HASHED, collect, needed_by
@@ -29,7 +28,11 @@ from tests.journeys.barn_phone import (
     waiting,
 )
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, databases="__all__")]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True, databases="__all__"),
+    pytest.mark.usefixtures("in_the_barn"),
+]
 SOMEWHERE = "(count) => [...document.querySelectorAll('[name$=-count]')].some((box) => box.value === count)"
 # A second round before the first in the queue: its ids its own, its first count not a number.
 WITH_A_WRONG_ONE = f"""async () => {{
@@ -64,18 +67,6 @@ VERSION_1 = """(farm) => new Promise((done) => {
     };
     asked.onsuccess = () => { asked.result.close(); done(); };
 })"""
-
-
-@pytest.fixture(autouse=True)
-def scene(standing_clock, monkeypatch, northfield, cards):
-    """Monday, 1 June: Northfield's cards hang since a week."""
-    # Playwright keeps an event loop in this thread; the database is asked before and after it, never inside.
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    hung_on = (NOW - timedelta(days=7)).date()
-    with as_factory():
-        Placement.objects.bulk_create(
-            Placement(farm=northfield, station_id=card.id, hung_on=hung_on, zone="UTC", entry=1) for card in cards
-        )
 
 
 def kill(folder: Any) -> None:

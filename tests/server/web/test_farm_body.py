@@ -25,12 +25,12 @@ from server.web.doors import Visit
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_stations
 from tests.server.web.pages import at
+from tests.tables_read import tables_read
 
 pytestmark = pytest.mark.django_db
 TODAY = NOW.date()
 # Never stored without an entry in the farm's chain, nor changed. A note is none of them: it can be erased.
 BY_THE_CHAIN = (Round, Reading, Work, AlertEvent)
-READ = re.compile(r'\b(?:FROM|JOIN) "?((?:farms|monitoring|alerts)_\w+)"?')
 
 
 @pytest.fixture
@@ -204,7 +204,7 @@ def test_a_body_reads_nothing_but_what_it_is_known_by(anna: User, dana: User, se
             farm, role = let_in(who, season.id)
             door = len(asked)
             farm_body._made(Visit(who, farm, role, NOW), monday(6))
-        read = {table for query in asked.captured_queries[door:] for table in READ.findall(query["sql"])}
+        read = tables_read(asked.captured_queries[door:])
         assert read <= known and len(read) > 15
 
 

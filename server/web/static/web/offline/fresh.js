@@ -2,7 +2,7 @@
 // new in it. What was typed stays: where something was, the reader says when the newer page is opened.
 import { sayAge, takeAgeBack } from "./age.js";
 import { keepAnswer, keptAnswer } from "./keep.js";
-import { showKeptOut, whatMatters } from "./newer.js";
+import { pageOf, showKeptOut, whatMatters } from "./newer.js";
 import { askSession } from "./send.js";
 import { note, noteChange } from "./store.js";
 
@@ -59,12 +59,12 @@ const isTurnedAway = async (round) => {
 
 const isThere = async (answer, round) => {
   const [before, text] = [await shownText(), await answer.clone().text()];
-  const page = new DOMParser().parseFromString(text, "text/html");
+  const page = pageOf(text);
   if (page.documentElement.dataset.holder !== root.dataset.holder) return openAnew(round);
   showKeptOut(page);
   takeAgeBack();
   await keepAnswer(path, answer, asked).catch(() => {});
-  if (before !== null && whatMatters(before) === whatMatters(text)) return null;
+  if (before !== null && whatMatters(pageOf(before)) === whatMatters(page)) return null;
   const draft = await round.started;
   if (round.isGone()) return null;
   return draft.isTyped() ? offer(round) : openKept(round);

@@ -2,7 +2,7 @@
 const IDS = '[name="walk-round_id"], [name="walk-note_id"], [name$="-reading_id"], [name$="-hung_id"]';
 const PASSING = '[name="csrfmiddlewaretoken"], [data-old], .messages';
 
-const pageOf = (text) => new DOMParser().parseFromString(text, "text/html");
+export const pageOf = (text) => new DOMParser().parseFromString(text, "text/html");
 
 const sorted = (value) => {
   if (Array.isArray(value)) return value.map(sorted);
@@ -22,8 +22,8 @@ const bare = (part) => {
   return part;
 };
 
-export const whatMatters = (text) => {
-  const page = pageOf(text);
+// Takes out of the page what doesn't count.
+export const whatMatters = (page) => {
   const { lang, dataset } = page.documentElement;
   return [lang, dataset.holder, bare(page.querySelector("main")).innerHTML].join("\n");
 };
