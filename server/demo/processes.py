@@ -15,7 +15,7 @@ import httpx
 
 from server.embedded.supervisor import end_with_this_process
 
-PATIENCE = 30.0  # seconds
+PATIENCE = 120.0  # seconds; a process that ends is seen at once, a slow or busy machine needs half a minute
 
 
 class DemoError(Exception):
@@ -133,7 +133,7 @@ def wait_for(url: str, process: subprocess.Popen[bytes], log: Path) -> None:
         if process.poll() is not None:
             raise DemoError(f"The web server ended at once. Its last words are in {log}.")
         with contextlib.suppress(httpx.TransportError):
-            if httpx.get(url, timeout=2).status_code == 200:
+            if httpx.get(url, timeout=10).status_code == 200:
                 return
         time.sleep(0.1)
     raise DemoError(f"The web server did not answer within {PATIENCE:.0f} s. See {log}.")
