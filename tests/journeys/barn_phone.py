@@ -83,7 +83,7 @@ def until(page: Any, condition: str, arg: Any = None) -> None:
                 return False
             raise
 
-    wait_until(holds, condition, seconds=60)
+    wait_until(holds, condition)
 
 
 def sign_in(page: Any, site: str, link: str) -> None:

@@ -101,6 +101,9 @@ def test_what_is_new_is_shown_when_it_comes_and_no_figure_is_lost(live_server, a
         until(page, f"() => !({SAME_DOCUMENT})() && ({READY})()")
         assert page.evaluate(FRESH) and page.locator(".kept-out").count() == 2
         assert page.locator("[name$=-count]").first.input_value() == "20"
+        # However long a step is, nobody is led past what keeps people out.
+        page.wait_for_timeout(500)
+        assert page.evaluate("window.scrollY") == 0
         context.close()
 
 

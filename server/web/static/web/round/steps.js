@@ -1,7 +1,7 @@
 // A round one station at a time. Everything typed stands in the form's own fields, which are sent as they are: without
 // scripts the same form is one long page. Other modules: fields.js reads a station, jump.js asks about a big jump,
 // undo.js goes back, arrange.js makes steps of the long page, animals.js counts legs, end-page.js draws the end,
-// read-aloud.js reads a step.
+// read-aloud.js reads a step, sight.js scrolls to it.
 import { animalByAnimal } from "./animals.js";
 import { arrange } from "./arrange.js";
 import { endPage } from "./end-page.js";
@@ -9,6 +9,7 @@ import { animalBoxes, field, hangsFirst, presetGivesWay, readStation, reasonOf }
 import { isBigJump, lastTold, nowTold } from "./jump.js";
 import { fill, forNumber } from "./numbers.js";
 import { showReading } from "./read-aloud.js";
+import { bringIntoSight, bringIntoSightAtFirst } from "./sight.js";
 import { undoOf } from "./undo.js";
 
 const form = document.querySelector("form[data-round]");
@@ -178,7 +179,7 @@ const show = (step, { typing = false, quiet = false } = {}) => {
     box.focus({ preventScroll: true });
     box.select();
   } else heading.focus({ preventScroll: true });
-  window.scrollTo(0, 0);
+  bringIntoSight(form);
 };
 
 const say = (text) => {
@@ -419,5 +420,4 @@ const first = () => {
   return open[0] ?? (counted ? "finish" : places[0]);
 };
 show(stepOf(window.location.hash) ?? first(), { quiet: true });
-// Else the browser goes to the anchor once the page is there, and the head of the step is out of sight.
-window.addEventListener("load", () => window.scrollTo(0, 0));
+bringIntoSightAtFirst(form, () => untouched);
