@@ -37,7 +37,8 @@ NOTHING_TYPED = _("Nothing was typed. Type at least one number, say why there is
 MODULES = tuple(
     f"web/round/{name}.js"
     for name in (
-        "animals", "arrange", "cups", "end", "end-page", "fields", "jump", "legs", "numbers", "read-aloud", "undo",
+        "animals", "arrange", "cups", "end", "end-page", "fields", "jump", "legs", "numbers", "read-aloud",
+        "sight", "undo",
     )
 )  # fmt: skip
 
