@@ -24,7 +24,7 @@ from monitoring.services import (
     record_work,
 )
 from server.demo import scenario
-from server.demo.clockwork import check_week, evening_of, monday_morning, set_clock
+from server.demo.clockwork import check_week, count_what_runs, evening_of, monday_morning, set_clock
 from server.demo.farmyard import Cast, Yard, make_cast, make_yard
 from server.demo.season import Cell, Season
 
@@ -57,6 +57,7 @@ def load(stage: Stage, bring_newcomer: Callable[[Yard, Season], None]) -> Cast:
         set_clock(stage.clock, monday_morning(monday))
         check_week(monday, alive=stage.alive)
         stage.say(f"  week {number:2} of {len(mondays)}: rounds in, judged and mailed on {monday:%B %-d}")
+    count_what_runs(monday_morning(mondays[-1]), alive=stage.alive)
     return cast
 
 
