@@ -14,7 +14,7 @@ from alerts.models.check import RunState
 from alerts.models.outbox import DeliveryState
 from server.celery import app
 from server.demo import scenario
-from server.demo.processes import DemoError
+from server.demo.processes import PATIENCE, DemoError
 
 WAITING = [DeliveryState.QUEUED, DeliveryState.SENDING]
 
@@ -35,26 +35,26 @@ def evening_of(day: date) -> datetime:
     return datetime.combine(day, time_of_day(19, 0), ZoneInfo(scenario.TIME_ZONE))
 
 
-def check_week(monday: date, *, alive: Callable[[], None], patience: float = 120.0) -> None:
+def check_week(monday: date, *, alive: Callable[[], None]) -> None:
     """Ring the bell and wait until the worker has judged the week before `monday` and sent its mails.
 
     Beat rings by itself each minute; ringing here only saves the wait. Raises DemoError when nothing comes of it.
     """
     week = monday - timedelta(days=7)
     app.send_task("alerts.tasks.check_due_groups")
-    _wait(lambda: CheckRun.objects.filter(week=week, state=RunState.DONE).exists(), alive, patience)
+    _wait(lambda: CheckRun.objects.filter(week=week, state=RunState.DONE).exists(), alive)
     app.send_task("alerts.tasks.send_due_mail")
-    _wait(lambda: not _mail_waits(), alive, patience)
+    _wait(lambda: not _mail_waits(), alive)
 
 
-def count_what_runs(moment: datetime, *, alive: Callable[[], None], patience: float = 120.0) -> None:
+def count_what_runs(moment: datetime, *, alive: Callable[[], None]) -> None:
     """Count what must match once more, and wait for it.
 
     Beat counts once a minute and the clock went weeks ahead in that minute: what was counted last tells of a check that
-    has long run as late.
+    has long run as late. Raises DemoError when nothing comes of it.
     """
     app.send_task("server.tasks.watch")
-    _wait(lambda: not Running.objects.filter(due_at__lt=moment).exists(), alive, patience)
+    _wait(lambda: not Running.objects.filter(due_at__lt=moment).exists(), alive)
 
 
 def _mail_waits() -> bool:
@@ -62,8 +62,8 @@ def _mail_waits() -> bool:
     return any(model.objects.using("backup").filter(Q(state__in=WAITING)).exists() for model in (Digest, MondayList))
 
 
-def _wait(done: Callable[[], bool], alive: Callable[[], None], patience: float) -> None:
-    deadline = time.monotonic() + patience
+def _wait(done: Callable[[], bool], alive: Callable[[], None]) -> None:
+    deadline = time.monotonic() + PATIENCE
     while not done():
         alive()
         if time.monotonic() > deadline:
