@@ -149,7 +149,8 @@ def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
     statuses = {406, 429, 500}
     if operation.get("security") != []:
         statuses |= {401, 403}
-    if "{" in path:
+    # A body may name what isn't there, too: such an operation says so itself.
+    if "{" in path or "404" in operation["responses"]:
         statuses |= {404}
     if "304" in operation["responses"] or operation.get("parameters"):
         statuses |= {422}

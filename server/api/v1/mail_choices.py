@@ -58,7 +58,7 @@ class MailChoices(ApiViewSet):
         """
         return self.page(subscriptions_of(self.user), MailChoiceSerializer)
 
-    @extend_schema(request=NewMailChoice, responses={200: MailChoiceSerializer}, examples=[EXAMPLE])
+    @extend_schema(request=NewMailChoice, responses={200: MailChoiceSerializer, 404: None}, examples=[EXAMPLE])
     def create(self, request: Request) -> Response:
         """Choose how often one of your mails comes.
 

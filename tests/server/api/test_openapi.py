@@ -40,6 +40,10 @@ def test_every_operation_is_told_in_a_sentence_and_says_how_it_fails(document: d
                 assert {"401", "403", "404"} <= set(operation["responses"]), (path, method)
 
 
+def test_an_operation_whose_body_names_what_is_not_there_says_so(document: dict[str, Any]):
+    assert "404" in document["paths"]["/api/v1/me/mail-choices"]["post"]["responses"]
+
+
 def test_every_body_has_an_example(document: dict[str, Any]):
     bodies = {
         (path, method): content
