@@ -99,6 +99,55 @@ class AlreadyReplaced(Conflict):
     message = _("This kept-out time was already changed. Change the one that replaced it.")
 
 
+class LabelRefused(Invalid):
+    code = "label_refused"
+    message = _("The product wasn't listed. Correct what is named below and send it again.")
+
+
+class ProductReplaced(Conflict):
+    """Only the newest row of a product can be changed."""
+
+    code = "product_replaced"
+    message = _("This product was already changed or taken off the list. Load the list again.")
+
+
+class ApplicationRefused(Invalid):
+    code = "application_refused"
+    message = _("The application wasn't noted. Correct what is named below and send it again.")
+
+
+class ApplicationReplaced(Conflict):
+    """Only the newest record can be mended."""
+
+    code = "application_replaced"
+    message = _("This record was already changed. Change the one that replaced it.")
+
+
+class NothingToCheck(Conflict):
+    code = "nothing_to_check"
+    message = _("This record was written by the farm itself. Only one that a hired sprayer filled in is confirmed.")
+
+
+class AlreadyChecked(Conflict):
+    code = "already_checked"
+    message = _("Somebody of the farm already said whether this record is so. Load the page again.")
+
+
+class SprayerLinkSpent(Conflict):
+    code = "sprayer_link_spent"
+    message = _("This link was used already, was taken back or has ended. Ask the farm for a new one.")
+
+
+class TooManySprayerLinks(Conflict):
+    code = "too_many_sprayer_links"
+    message = _("{most} links already wait to be used. Take one of them back first.")
+
+
+class OrganicRefused(Invalid):
+    code = "organic_refused"
+    message = _("This wasn't kept. Correct what is named below and send it again.")
+
+
 class TemperatureRefused(Invalid):
     code = "temperature_refused"
     message = _("No temperature was stored. Correct what is named below and send all of them again.")

@@ -32,6 +32,8 @@ class LogKind(models.TextChoices):
     AGREEMENT_ON_PAPER = "agreement_on_paper", _("signed data agreement kept")
     PAPER_ERASED = "paper_erased", _("signed paper erased")
     PHOTO_ERASED = "photo_erased", _("photo erased")
+    SPRAYER_LINK_MADE = "sprayer_link_made", _("link for a hired sprayer made")
+    SPRAYER_LINK_ENDED = "sprayer_link_ended", _("link for a hired sprayer taken back")
 
 
 class LogEvent(FarmRecord):

@@ -1,7 +1,16 @@
+from monitoring.models.application import (
+    Application,
+    ApplicationCheck,
+    ApplicationPeople,
+    CertifierAnswer,
+    OrganicMark,
+    SprayerLink,
+)
 from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.own_table import OwnTable, OwnTableReading
 from monitoring.models.photo import Photo, PhotoPicture
 from monitoring.models.plan import Plan, PlanPicture
+from monitoring.models.product import CertificateAsked, Product
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.reentry import Reentry
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
@@ -11,6 +20,11 @@ from monitoring.models.weather import DailyTemperature, FarmTemperature
 from monitoring.models.work import Work
 
 __all__ = [
+    "Application",
+    "ApplicationCheck",
+    "ApplicationPeople",
+    "CertificateAsked",
+    "CertifierAnswer",
     "Cohort",
     "Contribution",
     "DailyTemperature",
@@ -20,6 +34,7 @@ __all__ = [
     "ImportContent",
     "ImportPart",
     "Note",
+    "OrganicMark",
     "OwnTable",
     "OwnTableReading",
     "Photo",
@@ -27,12 +42,14 @@ __all__ = [
     "Placement",
     "Plan",
     "PlanPicture",
+    "Product",
     "Reading",
     "Reentry",
     "RegionReport",
     "Round",
     "Siting",
     "Skip",
+    "SprayerLink",
     "Station",
     "WeeklySummary",
     "Work",

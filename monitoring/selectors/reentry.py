@@ -75,5 +75,13 @@ def _counted_places(farm_ids: Collection[UUID], day: date, *, using: str) -> dic
     return found
 
 
+def newest_of(reentry: Reentry) -> Reentry:
+    """What stands now in place of a re-entry time: itself, or the last of those that replaced it."""
+    following = {row.replaces_id: row for row in Reentry.objects.filter(farm_id=reentry.farm_id)}
+    while reentry.id in following:
+        reentry = following[reentry.id]
+    return reentry
+
+
 def _later() -> Exists:
     return Exists(Reentry.objects.filter(farm_id=OuterRef("farm_id"), replaces_id=OuterRef("id")))

@@ -5,6 +5,13 @@ acts. Every function takes `now` from its entry point.
 """
 
 from monitoring.rules.table import table_of_rows
+from monitoring.services.application import (
+    Applied,
+    MendedApplication,
+    Writer,
+    check_application,
+    record_application,
+)
 from monitoring.services.correction import correct_reading
 from monitoring.services.imports import (
     ImportLost,
@@ -20,13 +27,16 @@ from monitoring.services.imports import (
     ring_due,
     shut_out,
 )
+from monitoring.services.organic import CertifierTyped, mark_organic, note_certifier_answer
 from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
 from monitoring.services.photo import PhotoSent, add_photo, erase_photo
 from monitoring.services.plan import Drawn, draw_plan, lay_picture
+from monitoring.services.product import ask_for_certificate, label_of, list_product, take_product_off
 from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
 from monitoring.services.skip import skip_round
+from monitoring.services.sprayer_link import make_sprayer_link, record_by_link, withdraw_sprayer_link
 from monitoring.services.station import NewStation, SitingData, add_station, add_stations, resite_station
 from monitoring.services.summary import refresh_summaries
 from monitoring.services.table import OUTCOMES, ImportPlan, ImportResult, judged_table, record_part, record_table
@@ -35,12 +45,15 @@ from monitoring.services.work import WorkDone, record_work
 
 __all__ = [
     "OUTCOMES",
+    "Applied",
+    "CertifierTyped",
     "Drawn",
     "HungSent",
     "ImportLost",
     "ImportPlan",
     "ImportResult",
     "ImportSent",
+    "MendedApplication",
     "Mending",
     "NewStation",
     "NoteSent",
@@ -51,9 +64,12 @@ __all__ = [
     "SitingData",
     "Waiting",
     "WorkDone",
+    "Writer",
     "add_photo",
     "add_station",
     "add_stations",
+    "ask_for_certificate",
+    "check_application",
     "claim_import",
     "correct_reading",
     "draw_plan",
@@ -65,9 +81,16 @@ __all__ = [
     "keep_import",
     "keep_own_table",
     "keep_own_table_reading",
+    "label_of",
     "lay_picture",
+    "list_product",
+    "make_sprayer_link",
+    "mark_organic",
+    "note_certifier_answer",
     "note_part",
     "note_rows",
+    "record_application",
+    "record_by_link",
     "record_farm_temperatures",
     "record_part",
     "record_reentry",
@@ -82,4 +105,6 @@ __all__ = [
     "shut_out",
     "skip_round",
     "table_of_rows",
+    "take_product_off",
+    "withdraw_sprayer_link",
 ]

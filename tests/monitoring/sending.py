@@ -8,8 +8,23 @@ from farms.ids import uuid7
 from farms.ledger import Actor, row_hash, row_values, verify_links
 from farms.models import Farm, LedgerEntry
 from farms.models.chain import ActorKind
-from monitoring.models import Note, Photo, Placement, Reading, Reentry, Round, Station, Work
+from monitoring.models import (
+    Application,
+    ApplicationCheck,
+    ApplicationPeople,
+    CertifierAnswer,
+    Note,
+    OrganicMark,
+    Photo,
+    Placement,
+    Reading,
+    Reentry,
+    Round,
+    Station,
+    Work,
+)
 from monitoring.services import HungSent, ReadingSent, RoundSent, record_round
+from monitoring.services.application import people_hash
 from monitoring.services.note import note_hash
 from tests.cast import NOW, as_factory
 
@@ -17,6 +32,9 @@ from tests.cast import NOW, as_factory
 HUNG = date(2026, 5, 25)
 TODAY = date(2026, 6, 1)
 STAFF = Actor(ActorKind.FARM_STAFF, None)
+CHAINED = (
+    Reading, Placement, Round, Work, Photo, Reentry, Application, ApplicationCheck, OrganicMark, CertifierAnswer,
+)  # fmt: skip
 
 
 def hang(farm: Farm, stations: list[Station], on: date = HUNG, **more: Any) -> Round:
@@ -72,11 +90,13 @@ def chain_holds(farm: Farm) -> bool:
     """Every link follows the one before, and every entry's hash is that of the rows that carry its number."""
     with as_factory():
         rows: dict[int, list[bytes]] = {}
-        for table in (Reading, Placement, Round, Work, Photo, Reentry):
+        for table in CHAINED:
             for row in table.objects.filter(farm_id=farm.id):
                 rows.setdefault(row.entry, []).append(row_hash(table._meta.db_table, row_values(row)))
         for note in Note.objects.filter(farm_id=farm.id):
             rows.setdefault(note.entry, []).append(note_hash(note))
+        for people in ApplicationPeople.objects.filter(farm_id=farm.id):
+            rows.setdefault(people.entry, []).append(people_hash(people))
         entries = {entry.number: entry for entry in LedgerEntry.objects.filter(farm_id=farm.id)}
         same = all(
             bytes(entries[number].rows_hash) == hashlib.sha256(b"".join(sorted(hashes))).digest()

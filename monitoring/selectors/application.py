@@ -1,0 +1,74 @@
+"""Applications as they are read: which stand, whose names, what a label still withholds."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import BooleanField, Exists, OuterRef, Q, QuerySet, Subquery
+
+from farms.lookups import array_of
+from farms.models import Farm
+from monitoring.models import Application, ApplicationCheck, ApplicationPeople
+
+
+def applications_of(farm: Farm) -> QuerySet[Application]:
+    """Every record, newest first: `replaced` where a later one took its place, `confirmed` what the farm said of one
+    that a hired sprayer filled in (None: nothing yet).
+    """
+    rows = Application.objects.filter(farm_id=farm.id).select_related("facility", "reentry", "certifier_answer")
+    confirmed = Subquery(_said().values("confirmed")[:1], output_field=BooleanField())
+    return rows.annotate(replaced=_later(), confirmed=confirmed).order_by("-begins_at", "-id")
+
+
+def standing_applications_of(farm: Farm) -> QuerySet[Application]:
+    """Those that hold: not replaced, and not said by the farm to be not so."""
+    return applications_of(farm).filter(~_later(), ~Exists(_said().filter(confirmed=False)))
+
+
+def waiting_applications_of(farm: Farm) -> QuerySet[Application]:
+    """Those that a hired sprayer filled in and nobody of the farm has said anything to."""
+    return standing_applications_of(farm).filter(~Exists(_said()), through_link=True)
+
+
+def people_of(applications: Iterable[Application]) -> dict[UUID, ApplicationPeople]:
+    """The names of these applications, by its id; none for a key, and none where they were erased."""
+    rows = list(applications)
+    if not rows:
+        return {}
+    found = ApplicationPeople.objects.filter(
+        farm_id__any_of=array_of({row.farm_id for row in rows}), application_id__any_of=array_of(row.id for row in rows)
+    )
+    return {row.application_id: row for row in found}
+
+
+def check_of(application: Application) -> ApplicationCheck | None:
+    return ApplicationCheck.objects.filter(farm_id=application.farm_id, application_id=application.id).first()
+
+
+def replaced_applications(application: Application) -> list[Application]:
+    """What stood before a record, newest first, each replaced by the one before it in the list."""
+    rows, found = {row.id: row for row in Application.objects.filter(farm_id=application.farm_id)}, []
+    before = application.replaces_id
+    while before is not None:
+        found.append(rows[before])
+        before = rows[before].replaces_id
+    return found
+
+
+def withheld_at(farm: Farm, at: datetime, about: timedelta = timedelta(0)) -> list[Application]:
+    """Those whose label withholds milk or meat at a moment, or did shortly before; that which ends last first."""
+    rows = standing_applications_of(farm)
+    running = rows.filter(Q(milk_until__gt=at - about) | Q(meat_until__gt=at - about))
+    return sorted(running, key=lambda row: max(_ends(row)), reverse=True)
+
+
+def _ends(row: Application) -> list[datetime]:
+    return [moment for moment in (row.milk_until, row.meat_until) if moment is not None]
+
+
+def _later() -> Exists:
+    return Exists(Application.objects.filter(farm_id=OuterRef("farm_id"), replaces_id=OuterRef("id")))
+
+
+def _said() -> QuerySet[ApplicationCheck]:
+    return ApplicationCheck.objects.filter(farm_id=OuterRef("farm_id"), application_id=OuterRef("id"))
