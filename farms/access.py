@@ -149,6 +149,14 @@ def group_for(who: Who, group_id: UUID, *, role: GroupRole | None = None) -> Gro
     return Group.objects.get(id=group_id)
 
 
+def group_kept_by(who: Who, group_id: UUID) -> Group:
+    """The group for whoever keeps its lists: its advisers and its coordinators. Raises Missing or Forbidden."""
+    try:
+        return group_for(who, group_id, role=GroupRole.COORDINATOR)
+    except Forbidden:
+        return group_for(who, group_id, role=GroupRole.ADVISER)
+
+
 def watched_group(who: Who, group_id: UUID) -> Group:
     """A group for whoever watches how its checks run: its coordinators, and the office, who sees no farm by it."""
     if isinstance(who, User) and who.is_staff:

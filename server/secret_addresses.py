@@ -1,6 +1,7 @@
 """Addresses that are a secret themselves stay out of logs, referrers, caches and indexes.
 
-A feed's, a sign-in link's, an invitation's, and the one in a mail at which its reader chooses how often it comes.
+A feed's, a sign-in link's, an invitation's, a hired sprayer's, and the one in a mail at which its reader chooses how
+often it comes.
 Whoever knows one needs nothing else, so it is told to the person it is for and written down nowhere here.
 """
 
@@ -16,7 +17,7 @@ SLASH = r"(?:/|%(?:25)*2[Ff])"
 # What stands where a key does: behind these words, up to the next slash, mark or blank. A slash may be written as %2F,
 # as in ?next=. The API's /me/feeds/ names a row by its id, which opens nothing.
 SECRET = re.compile(
-    rf"((?<!/me){SLASH}feeds{SLASH}|{SLASH}sign-in{SLASH}link{SLASH}|{SLASH}(?:invitation|mail-choice){SLASH}"
+    rf"((?<!/me){SLASH}feeds{SLASH}|{SLASH}sign-in{SLASH}link{SLASH}|{SLASH}(?:invitation|mail-choice|spray-record){SLASH}"
     rf"|{SLASH}phone{SLASH}?\?code=)"
     r"(?:(?!%(?:25)*2[Ff])[^/?#&\s\"'\\])+"
 )
@@ -27,6 +28,7 @@ HEADERS: Mapping[str, Mapping[str, str]] = {
     CHOICES: NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "no-referrer", "Cache-Control": "no-store"},
     # Not no-referrer: browsers would send "Origin: null" with the form, which the check against forgery refuses.
     "/sign-in/link/": NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "strict-origin"},
+    "/spray-record/": NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "strict-origin", "Cache-Control": "no-store"},
     "/invitation/": NOT_FOUND_BY_SEARCHING | {"Referrer-Policy": "strict-origin", "Cache-Control": "no-store"},
 }
 

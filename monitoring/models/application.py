@@ -17,10 +17,10 @@ class AmountUnit(models.TextChoices):
 
     MILLILITER = "ml", _("milliliters")
     LITER = "l", _("liters")
-    FLUID_OUNCE = "fl_oz", _("fluid ounces")
-    PINT = "pt", _("pints")
-    QUART = "qt", _("quarts")
-    GALLON = "gal", _("gallons")
+    FLUID_OUNCE = "fl_oz", _("fluid ounces (US)")
+    PINT = "pt", _("pints (US)")
+    QUART = "qt", _("quarts (US)")
+    GALLON = "gal", _("gallons (US)")
     GRAM = "g", _("grams")
     KILOGRAM = "kg", _("kilograms")
     OUNCE = "oz", _("ounces")
@@ -121,7 +121,7 @@ class ApplicationPeople(FarmRecord):
     """Who applied, and for whom: apart, so that it can be erased. Chained by a salted hash."""
 
     application_id = models.UUIDField()
-    application = inside_farm("monitoring.Application", "application_id", related_name="people")
+    application = inside_farm("monitoring.Application", "application_id")
     applicator = models.CharField(_("applicator"), max_length=120)
     certificate = models.CharField(_("certificate number"), max_length=60, blank=True, default="")
     uncertified = models.CharField(_("applicator without a certificate"), max_length=120, blank=True, default="")
@@ -137,7 +137,7 @@ class ApplicationCheck(FarmRecord):
     """What the farm said to a record that a hired sprayer filled in: so it was, or not so, and why."""
 
     application_id = models.UUIDField()
-    application = inside_farm("monitoring.Application", "application_id", related_name="checks")
+    application = inside_farm("monitoring.Application", "application_id")
     confirmed = models.BooleanField()
     reason = models.CharField(_("why not"), max_length=200, blank=True, default="")
     checked_by = models.UUIDField(null=True)
@@ -158,12 +158,16 @@ class ApplicationCheck(FarmRecord):
 class SprayerLink(FarmRecord):
     """A one-time address at which a hired sprayer fills in one application. Only its key's hash is kept."""
 
-    key_hash = models.BinaryField(max_length=32, unique=True)
+    key_hash = models.BinaryField(max_length=32)
     made_by_id = models.UUIDField()
     made_at = models.DateTimeField()
     expires_at = models.DateTimeField()
     used_at = models.DateTimeField(null=True)
     withdrawn_at = models.DateTimeField(null=True)
+
+    class Meta:
+        # Read by find_sprayer_link, who knows no farm yet.
+        indexes = [models.Index(name="sprayer_link_by_key", fields=["key_hash"])]
 
 
 class OrganicMark(FarmRecord):

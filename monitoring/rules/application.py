@@ -10,7 +10,8 @@ from farms.errors import Detail
 from monitoring.models.application import AmountUnit, AreaUnit, Target
 from monitoring.rules.label import choice_faults, line_faults
 
-MOST = Decimal(100_000_000)
+# What the column holds.
+MOST = Decimal("99999999.9999")
 MOST_ANIMALS = 1_000_000
 # Records are kept two years and longer; nobody types one that is older than most farms' binders.
 FURTHEST_BACK = timedelta(days=15 * 366)

@@ -96,6 +96,31 @@ class Part(serializers.DecimalField):
         return float(value)
 
 
+class Size(serializers.DecimalField):
+    """An amount above 0, in steps of 0.0001; a plain number in JSON."""
+
+    default_error_messages = {
+        **MISSING,
+        **BOUNDS,
+        "invalid": _("Send a number above 0, without quotes, such as 2.5."),
+        "max_decimal_places": _("Round to four decimals, such as 2.3333."),
+        "max_digits": _("Round to four decimals, such as 2.3333."),
+        "max_whole_digits": _("This is more than can be meant. Check the number and its unit."),
+    }
+
+    def __init__(self, *, most: Decimal, **kwargs: Any) -> None:
+        kwargs |= {"max_digits": 12, "decimal_places": 4, "coerce_to_string": False}
+        super().__init__(min_value=Decimal("0.0001"), max_value=most, **kwargs)
+
+    def to_internal_value(self, data: Any) -> Decimal:
+        if isinstance(data, bool) or not isinstance(data, int | float) or not math.isfinite(data):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+    def to_representation(self, value: Any) -> float:  # type: ignore[override]
+        return float(value)
+
+
 class YesNo(serializers.BooleanField):
     default_error_messages = {**MISSING, "invalid": _("Send true or false, without quotes.")}
 

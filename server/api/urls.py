@@ -11,6 +11,7 @@ from server.api.v1.adviser_offers import AdviserOffers, Promises
 from server.api.v1.advisers import Advisers
 from server.api.v1.agreement import Acceptances, AgreementOfFarm, TermsOfGroup
 from server.api.v1.alerts import Alerts
+from server.api.v1.applications import Applications
 from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
 from server.api.v1.closures import Closures, RegionClosures
@@ -30,18 +31,21 @@ from server.api.v1.mail_choices import MailChoices
 from server.api.v1.mail_days import MailDays
 from server.api.v1.mails import CoordinatorReports, Mails, MondayLists
 from server.api.v1.me import Me
+from server.api.v1.organic import CertifierAnswers, OrganicMarks
 from server.api.v1.own_past import OwnPastOfFarm
 from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
 from server.api.v1.photos import Photos, PictureOfPhoto
 from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
 from server.api.v1.precision import PrecisionOfFarm
+from server.api.v1.products import Products
 from server.api.v1.readings import Readings
 from server.api.v1.reentries import Reentries
 from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.running import RunningOfGroup
 from server.api.v1.seasons import Seasons
+from server.api.v1.sprayer_links import SprayerLinks
 from server.api.v1.station_effects import StationEffectsOfFarm
 from server.api.v1.stations import RoundSheet, Stations
 from server.api.v1.temperatures import RegionTemperatures, Temperatures
@@ -67,6 +71,10 @@ ON_FARM: dict[str, Any] = {
     "weeks": Weeks,
     "works": Works,
     "reentries": Reentries,
+    "applications": Applications,
+    "sprayer-links": SprayerLinks,
+    "organic-marks": OrganicMarks,
+    "certifier-answers": CertifierAnswers,
     "temperatures": Temperatures,
     "assessments": Assessments,
     "alerts": Alerts,
@@ -103,6 +111,7 @@ router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basen
 router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
 router.register("groups/<uuid:group_id>/visit-rules", GroupVisitRulesView, basename="group-visit-rules")
 router.register("groups/<uuid:group_id>/terms", TermsOfGroup, basename="group-terms")
+router.register("groups/<uuid:group_id>/products", Products, basename="group-product")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")
 router.register("groups/<uuid:group_id>/advisers", Advisers, basename="group-adviser")
 for noun, view in ON_FARM.items():

@@ -24,6 +24,7 @@ from monitoring.services import (
     record_work,
 )
 from server.demo import scenario
+from server.demo.applications import apply_before, keep_organic, list_products
 from server.demo.clockwork import check_week, count_what_runs, evening_of, monday_morning, set_clock
 from server.demo.farmyard import Cast, Yard, make_cast, make_yard
 from server.demo.season import Cell, Season
@@ -46,10 +47,13 @@ def load(stage: Stage, bring_newcomer: Callable[[Yard, Season], None]) -> Cast:
     cast, yards, newcomer = _set_up(stage)
     season = Season.of([*yards, newcomer])
     _weather(cast, season, until=scenario.FIRST_HUNG)
+    list_products(cast)
+    keep_organic(yards)
     _first_visit([*yards, newcomer])
     mondays = _mondays()
     for number, monday in enumerate(mondays, start=1):
         _walk(yards, season, monday)
+        apply_before(yards, monday)
         _weather(cast, season, until=monday)
         if monday == mondays[-1]:
             set_clock(stage.clock, evening_of(monday - timedelta(days=1)))

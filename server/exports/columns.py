@@ -44,6 +44,11 @@ def unless_blank(field: str) -> Any:
     return NullIf(F(field), Value("", CharField()))
 
 
+def listed(field: str) -> Any:
+    """Several words of one column in one text: 3A, 15."""
+    return Func(F(field), Value(", "), function="array_to_string", output_field=TextField())
+
+
 def days_between(first: str, last: str) -> Any:
     return Func(
         F(last), F(first), template="(%(expressions)s)", arg_joiner=" - ", output_field=IntegerField()

@@ -16,13 +16,15 @@ from farms.models.chain import ActorKind
 from farms.models.farm import FacilityKind
 from monitoring.methods import METHODS
 from monitoring.models import Siting, Station
+from monitoring.models.application import AmountUnit, AreaUnit, Target
 from monitoring.models.photo import PhotoKind
+from monitoring.models.product import ProductKind
 from monitoring.models.reading import CorrectionKind, How, NoCount
 from monitoring.models.round import Source
 from monitoring.models.station import Near
 from monitoring.models.work import WorkKind
-from monitoring.selectors import photos_of, readings_of, rounds_of, summaries_of, works_of
-from server.exports.columns import Column, Kind, days_between, station_name, unless_blank
+from monitoring.selectors import photos_of, readings_of, rounds_of, standing_applications_of, summaries_of, works_of
+from server.exports.columns import Column, Kind, days_between, listed, station_name, unless_blank
 
 Rows = QuerySet[Any]
 METHOD_WORDS = tuple(METHODS)
@@ -201,6 +203,43 @@ WORKS = Table(
     lambda farm: works_of(farm).order_by("done_on", "id"),
     {"since": "done_on__gte", "until": "done_on__lte"},
 )
+APPLICATIONS = Table(
+    "applications",
+    "Sprays, pour-ons and baits: the records that hold. One that was changed, or that the farm said is not so, isn't "
+    "here. Names of people stay on the farm.",
+    (
+        _id(),
+        *_facility("", always=False),
+        Column("place", Kind.TEXT, "Which part of it.", unless_blank("place"), always=False),
+        Column("product", Kind.TEXT, "As on the label.", F("name")),
+        Column("registration_number", Kind.TEXT, "From the label."),
+        Column("substances", Kind.TEXT, "Active substances."),
+        Column("irac_groups", Kind.TEXT, "Mode-of-action groups, with commas between them.", listed("irac_groups")),
+        Column("kind", Kind.WORD, "What it is for.", words=tuple(ProductKind.values)),
+        Column("amount", Kind.NUMBER, "In all.", Cast(F("amount"), FloatField()), least=0),
+        Column("amount_unit", Kind.WORD, "Of the amount; measures of volume are those of the United States where they "
+               "aren't metric.", words=tuple(AmountUnit.values)),
+        Column("area", Kind.NUMBER, "Its size.", Cast(F("area"), FloatField()), always=False, least=0),
+        Column("area_unit", Kind.WORD, "Of the area.", unless_blank("area_unit"), always=False,
+               words=tuple(AreaUnit.values)),
+        Column("animals", Kind.WHOLE, "How many.", always=False, least=1),
+        Column("target", Kind.WORD, "Against what.", words=tuple(Target.values)),
+        Column("begins_at", Kind.MOMENT, "When it began."),
+        Column("ends_at", Kind.MOMENT, "When it ended."),
+        Column("reentry_hours", Kind.WHOLE, "Kept out, from the label.", always=False, least=1),
+        Column("reentry_words", Kind.TEXT, "What the label says about going in again.", unless_blank("reentry_words"),
+               always=False),
+        Column("milk_until", Kind.MOMENT, "Milk withheld until, by the label's hours.", always=False),
+        Column("meat_until", Kind.MOMENT, "Meat withheld until, by the label's days.", always=False),
+        Column("from_paper", Kind.YES_NO, "Typed from a record on paper."),
+        Column("through_link", Kind.YES_NO, "Filled in by a hired sprayer."),
+        Column("confirmed", Kind.YES_NO, "What an owner said to that; missing where nothing.", always=False),
+        Column("actor_kind", Kind.WORD, "Who noted it, without a name.", words=tuple(ActorKind.values)),
+        Column("recorded_at", Kind.MOMENT, "When it was noted."),
+    ),
+    lambda farm: standing_applications_of(farm).order_by("begins_at", "id"),
+    {"since": "begins_at__date__gte", "until": "begins_at__date__lte"},
+)  # fmt: skip
 PHOTOS = Table(
     "photos",
     "The photos taken on rounds, without their pictures: each of those is read by itself.",
@@ -261,4 +300,4 @@ RESULTS = Table(
     {"since": "week__gte", "until": "week__lte", "method": "method"},
     weekly=True,
 )  # fmt: skip
-TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, PHOTOS, RESULTS)}
+TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, APPLICATIONS, PHOTOS, RESULTS)}

@@ -34,6 +34,7 @@ DEFINER_FUNCTIONS = {
     "hold_adviser": {"app", "worker"},
     "nobody_follows": {"app"},
     "find_invitation": {"app"},
+    "find_sprayer_link": {"app"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
@@ -43,7 +44,7 @@ NO_FARMS_DATA = {
     "alerts_grouplevel", "alerts_grouprule", "alerts_checkrun", "alerts_borrowedfigures",
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
     "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration", "alerts_roundstold",
-    "farms_groupinvitation",
+    "farms_groupinvitation", "monitoring_product", "monitoring_certificateasked",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -68,7 +69,9 @@ APPEND_ONLY = {
     "alerts_borrowedfigures", "alerts_listedrise", "alerts_digestchoice", "alerts_mondaylistchoice",
     "alerts_coordinatorreportchoice", "alerts_webhooksecret", "alerts_regionbulletinchoice", "alerts_roundstold",
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told", "alerts_callnote",
-    "monitoring_photo", "monitoring_reentry",
+    "monitoring_photo", "monitoring_reentry", "monitoring_application", "monitoring_applicationpeople",
+    "monitoring_applicationcheck", "monitoring_organicmark", "monitoring_certifieranswer", "monitoring_product",
+    "monitoring_certificateasked",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
 }  # fmt: skip
 

@@ -35,7 +35,10 @@ PLAIN = {
     "year": "2026",
 }
 # Secret keys in addresses, by what the address begins with.
-KEYS = {"sign-in/link/": "link_key", "invitation/": "link_key", "feeds/": "feed_key", "mail-choice/": "choice_key"}
+KEYS = {
+    "sign-in/link/": "link_key", "invitation/": "link_key", "spray-record/": "link_key", "feeds/": "feed_key",
+    "mail-choice/": "choice_key",
+}  # fmt: skip
 # What an address has to have in its query string.
 NEEDED_QUERIES = {
     "get /api/v1/farms/{farm_id}/action-levels/preview": "method=card&value=80",
@@ -79,7 +82,11 @@ NO_FORM = {
 }
 WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/", "mail-events/")
 # Records of one table that an address tells apart.
-KINDS_OF = {("/phones/", "token_id"): "phone_id"}
+KINDS_OF = {
+    ("/phones/", "token_id"): "phone_id",
+    ("/applications", "replaces_id"): "application_id",
+    ("/products", "replaces_id"): "product_id",
+}
 
 
 class NotFilled(AssertionError):

@@ -2,6 +2,7 @@
 
 import base64
 import json
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -20,18 +21,24 @@ from farms.models.chain import ActorKind
 from farms.services import Invitee, PaperSigned, invite_to_farm, keep_signed_paper
 from monitoring.models import FarmTemperature, Station
 from monitoring.models.imports import ImportPart
+from monitoring.rules.application import People
 from monitoring.rules.pictures import Picture
 from monitoring.services import (
     Drawn,
     ImportPlan,
     ReentryTyped,
+    Writer,
     draw_plan,
     keep_own_table,
     lay_picture,
+    list_product,
+    make_sprayer_link,
+    record_application,
     record_reentry,
 )
 from monitoring.services.imports import ImportSent, request_import
 from tests.cast import NOW, acting, as_factory, make_user
+from tests.monitoring.applying import applied
 
 if TYPE_CHECKING:
     from tests.isolation.scene import FarmScene
@@ -144,3 +151,21 @@ def agreement_with(scene: "FarmScene") -> None:
                 group=farm.group, licence="ODbL-1.0", sells_products=False, contact="Office, 555 0100",
                 valid_from=LONG_AGO, set_by=make_user(f"Office{uuid7().hex[-8:]}"), set_at=NOW,
             )  # fmt: skip
+
+
+def applied_on(scene: "FarmScene") -> None:
+    """A spray by a hired sprayer, its names and place unmistakably the farm's, and a link that waits."""
+    word, number = scene.word, scene.number
+    people = People(f"{word} Sprayer", f"C{number}", "", word)
+    what = replace(applied(), place=f"{word} wall {number}", people=people)
+    actor = Actor(ActorKind.FARM_STAFF, scene.owner.id)
+    with acting(scene.owner):
+        record_application(farm=scene.farm, applied=what, by=Writer(actor, through_link=True), now=NOW)
+        make_sprayer_link(farm=scene.farm, by=scene.owner, actor=actor, now=timezone.now())
+
+
+def listed_for(scene: "FarmScene") -> UUID:
+    """The id of a product of the group's list: the group's, and nothing of a farm."""
+    with as_factory():
+        user = make_user(f"Office{uuid7().hex[-8:]}")
+        return list_product(group=scene.farm.group, label=applied().label, by=user, now=NOW).id

@@ -45,10 +45,12 @@ from tests.isolation.forms import Fields
 from tests.isolation.later_records import (
     AUTUMN,
     agreement_with,
+    applied_on,
     import_on_its_way,
     invited_by_mail,
     invited_to_group,
     kept_out_of_a_barn,
+    listed_for,
     plan_of,
     webhook_of,
     what_the_office_noted,
@@ -114,6 +116,7 @@ class Scene:
             records_of_a_season(each)
             webhook_of(each)
             agreement_with(each)
+            applied_on(each)
         for group in self.groups:
             check(group, LAST_WEEK - timedelta(weeks=1))
         for each in self.farms.values():
@@ -148,6 +151,7 @@ class Scene:
         ids["monday_list_id"] = [list_about(scene, self._advisers()[scene.name])]
         ids["coordinator_report_id"] = [report_to_somebody(scene)]
         ids["group_invitation_id"] = [invited_to_group(scene)]
+        ids["product_id"] = [listed_for(scene)]
         ids["choice_key"] = [choice_signed_by_nobody(scene)]
         ids["guest_id"], ids["user_id"], ids["link_key"] = (
             [guest_in(farm.group)],

@@ -43,10 +43,14 @@ from monitoring.services import (
     PhotoSent,
     ReentryTyped,
     RoundSent,
+    Writer,
     add_photo,
     draw_plan,
     keep_own_table,
     lay_picture,
+    list_product,
+    make_sprayer_link,
+    record_application,
     record_reentry,
     record_round,
     record_temperatures,
@@ -55,6 +59,7 @@ from monitoring.services import (
 from server.web import urls
 from tests.alerts.scene import alerts, check, count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations, make_user
+from tests.monitoring.applying import applied
 from tests.monitoring.pictures import jpeg, png
 from tests.regions import season
 
@@ -62,7 +67,8 @@ TODAY = NOW.date()
 LATER = TODAY + timedelta(days=9)
 OF_A_FARM = (
     "farm start start_farm start_buildings start_stations start_people count paper print import own_table_file "
-    "own_table import_progress plan plan_edit skip work kept_out mend_kept_out worth temperatures data rounds round "
+    "own_table import_progress plan plan_edit skip work kept_out mend_kept_out applications new_application "
+    "new_application_of application mend_application sprayer_links organic worth temperatures data rounds round "
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log"
@@ -73,10 +79,10 @@ PAGES = {
     "adviser": "monday farm call_notes visits sent_lists sent_list terms",
     "coordinator": "group group_start new_farm group_invitations regions_compared rules rule running "
     "running_everywhere visit_rules terms advisers adviser guests region_temperatures region_closure "
-    "region_closure_lift sent_reports sent_report",
+    "region_closure_lift sent_reports sent_report products product",
     "phone": "phone count plan round_end shown",
     "nobody": "home account_request_login_code account_confirm_login_code sign_in_link account_signup account_inactive "
-    "phone invitation mail_choice without_signal waiting",
+    "phone invitation spray_record mail_choice without_signal waiting",
 }
 NOT_OPENED = {
     "a file for another program, for paper or for a page to show": "print_file plan_levels plan_print plan_picture "
@@ -207,6 +213,10 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
     lot = Facility.objects.get(farm=farm, kind="dry_lot")
     typed = ReentryTyped(NOW, NOW + timedelta(hours=12), "do not enter until dry", lot)
     reentry = record_reentry(farm=farm, typed=typed, actor=staff, now=NOW)
+    product = list_product(group=farm.group, label=applied().label, by=anna, now=NOW)
+    hired = Writer(staff, through_link=True)
+    record = record_application(farm=farm, applied=applied(facility=lot), by=hired, now=NOW)
+    _link, key = make_sprayer_link(farm=farm, by=anna, actor=staff, now=now)
     photo = PhotoSent(uuid7(), "card", NOW, jpeg(), station=cards[0])
     walked = Round.objects.get(farm_id=farm.id, id=round_id)
     lay_picture(farm=farm, picture=Picture("png", png(), 64, 48), by=anna, now=NOW)
@@ -217,6 +227,9 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
     return {
         "acceptance_id": accepted.id,
         "reentry_id": reentry.id,
+        "product_id": product.id,
+        "application_id": record.id,
+        "spray_record": key,
         "photo_id": add_photo(walked=walked, sent=photo, actor=staff, now=NOW).id,
         "own_table_id": keep_own_table(farm=farm, user=anna, name="moscas.csv", content=table, now=now).id,
         "import_id": _file_on_its_way(farm, anna),

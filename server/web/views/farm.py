@@ -10,6 +10,7 @@ from alerts.selectors.running import late_week
 from farms.access import Need
 from farms.offers import standing_offers
 from monitoring.selectors import has_stations
+from server.web.applications import withheld_told
 from server.web.doors import Visit, farm_page
 from server.web.farm_body import body_of
 from server.web.kept_out import kept_out_told
@@ -30,6 +31,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "judged": judged is not None,
         "late": late_week(visit.farm.group_id, visit.now),
         "kept_out": kept_out_told(visit, languages=[get_language() or "en"]),
+        "withheld": withheld_told(visit),
         "offers": standing_offers([visit.farm.id]),
         "body": body_of(visit, week),
     }

@@ -23,6 +23,7 @@ from server.exports.formulas import PATTERN, harmless
 from server.exports.tables import TABLES
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory
+from tests.monitoring.applying import note
 from tests.monitoring.sending import HUNG, STAFF, TODAY, hang, photographed, reading
 from tests.server.api.bodies import everything_stored
 from tests.server.api.exporting import FORMS, content, csv_rows, noted, parquet_of, path, rows_in, sheet_of, taken
@@ -62,10 +63,20 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         correct_reading(farm=northfield, reading_id=last.id, correction=gone, kind="withdrawn", actor=STAFF, now=NOW)
         for barn in (calf_barn, None):
             record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
+        note(northfield)
     return {"corrected": first, "withdrawn": last}
 
 
-ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 2, "photos": 1, "results": 6}
+ROWS = {
+    "readings": 12,
+    "rounds": 3,
+    "stations": 8,
+    "weeks": 4,
+    "works": 2,
+    "applications": 1,
+    "photos": 1,
+    "results": 6,
+}
 
 
 @pytest.mark.parametrize("form", FORMS)

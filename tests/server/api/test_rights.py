@@ -16,7 +16,7 @@ ON_FARM = [route for route in routes() if "{farm_id}" in route.template]
 # What each may beyond reading (or in the phone's place: at all). Written out, so that a slip in the views shows.
 PHONE_MAY = {"get people", "get people/{person_id}", "get round-sheet", "put rounds/{round_id}"}
 WRITING_MAY = PHONE_MAY | {
-    "post skips", "post works", "post reentries", "post readings/bulk", "post imports",
+    "post skips", "post works", "post reentries", "post applications", "post readings/bulk", "post imports",
     "post readings/{reading_id}/corrections",
     "post alerts/{alert_id}/seen", "post alerts/{alert_id}/acknowledge", "post alerts/{alert_id}/later",
     "post alerts/{alert_id}/works", "post temperatures",
@@ -25,6 +25,7 @@ OWNERS_ONLY = {
     "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
     "patch farms/{farm_id}", "get webhooks", "post webhooks", "post webhooks/{webhook_id}/switched",
     "delete webhooks/{webhook_id}", "post adviser-offers/{adviser_offer_id}/answer", "post agreement/acceptances",
+    "post applications/{application_id}/check",
 }  # fmt: skip
 
 # What an adviser does as the one who comes: an owner plans nobody's visits.
@@ -50,7 +51,7 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
 MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
 # What was signed for the farm: its owners and its adviser.
 AGREED = {"get agreement", "get agreement/acceptances"}
-OF_OWNERS = {"get tokens", "get log", "get webhooks"}
+OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}

@@ -49,15 +49,16 @@ OPEN = {
     "sent_report",
     "sent_report_html",
     "letters",
+    "spray_record",
 }
 
 
 # A group's, with their strangers in test_region_and_group.py, test_guests.py, test_visits.py, test_alert.py,
 # test_invitations.py, test_running.py, test_advisers.py, test_agreement.py, test_region_papers.py and
-# test_regions_compared.py.
+# test_regions_compared.py, test_applications.py.
 OF_A_GROUP = {"region", "group", "guests", "end_guest", "visit_rules", "rules", "rule"}
 OF_A_GROUP |= {"running", "try_again", "running_everywhere", "advisers", "adviser", "pass_promises"}
-OF_A_GROUP |= {"terms", "adviser_sells"}
+OF_A_GROUP |= {"terms", "adviser_sells", "products", "product", "take_product_off", "ask_certificate"}
 OF_A_GROUP |= {"group_start", "new_farm", "group_invitations", "group_invite_again", "withdraw_group_invitation"}
 OF_A_GROUP |= {"bulletin", "bulletin_mail", "past_season", "past_season_pdf", "regions_compared", "split_region"}
 

@@ -13,7 +13,7 @@ from tests.server.web.test_strangers import ROUTES
 TEMPLATES = Path(settings.BASE_DIR) / "server" / "web" / "templates"
 # In the head of every page, or the first that somebody sees: the farm's own page is the first of what is the farm's.
 FIRST_PAGES = {"home", "choose", "farm", "monday", "search", "feeds", "your_mails", "mails", "phone"}
-FIRST_PAGES |= {"shown", "look", "waiting", "without_signal"}
+FIRST_PAGES |= {"shown", "look", "waiting", "without_signal", "spray_record"}
 # Of somebody who came by an address alone, and may not be signed in.
 BY_ADDRESS = {"mail_choice", "mail_choice_unknown", "sign_in_link", "invitation", "tag", "tag_of_another_farm"}
 # A farm phone sees no page of the farm that one could go back to.
