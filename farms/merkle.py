@@ -1,4 +1,4 @@
-"""The Merkle tree of RFC 9162, section 2.1 (as of RFC 6962): one hash for many, and a short proof that one is among them.
+"""The Merkle tree of RFC 9162, 2.1 (as in RFC 6962): one hash for many, and a short proof that one is among them.
 
 Leaves and nodes are hashed with different first bytes, so that neither can be passed off as the other. A proof holds
 hashes only. Whoever checks one needs this file's last function and nothing else; the client has its own, since it

@@ -17,6 +17,7 @@ app.conf.beat_schedule = {
     "text messages: send what waits": {"task": "alerts.tasks.send_text_messages", "schedule": 30.0},
     "webhooks: tell what happened": {"task": "alerts.tasks.ring_webhooks", "schedule": 30.0},
     "running: count what must match": {"task": "server.tasks.watch", "schedule": 60.0},
+    "evidence: sign the day": {"task": "server.tasks.sign_days", "schedule": 60.0},
     "imports: ring for what waits": {"task": "server.tasks.ring_for_imports", "schedule": 20.0},
 }
 for entry in app.conf.beat_schedule.values():

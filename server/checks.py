@@ -12,6 +12,8 @@ from django.core.checks import CheckMessage, Error, Tags, register
 
 from alerts.delivery import text_call
 from alerts.set_address import why_not_called
+from server.evidence.keys import why_not_signed
+from server.evidence.stamps import NotStamped, authority_pem
 
 KEY_LENGTH = 50
 TOKEN_LENGTH = 32
@@ -29,6 +31,7 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 def register_checks() -> None:
     for check in (
         demo_settings, secret_key, metrics_token, watchdog, mail, mail_service, text_messages, addresses, databases,
+        signed_days, time_stamps,
     ):  # fmt: skip
         register(check, Tags.security, deploy=True)
 
@@ -119,3 +122,31 @@ def databases(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
         return []
     hint = "Give the process its own login for each (server/roles.sql makes them)."
     return [checks.Warning(f"Not set: {', '.join(missing)}.", hint=hint, id="flyround.W003")]
+
+
+def signed_days(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
+    """The worker has a key to sign each day with, and the heads go somewhere else than the database."""
+    if settings.DATABASE_ROLE != "worker":
+        return []
+    if not settings.HEADS_KEY:
+        hint = "Make a key with `python3 manage.py make_signing_key`, and set HEADS_KEY (docs/evidence.md)."
+        return [checks.Warning("No day is signed: HEADS_KEY is not set.", hint=hint, id="flyround.W004")]
+    if (why := why_not_signed()) is not None:
+        return [Error(f"No day is signed. {why}", hint="See docs/evidence.md.", id="flyround.E010")]
+    if not settings.HEADS_DIR and not settings.HEADS_MAIL_TO:
+        hint = "Set HEADS_DIR or HEADS_MAIL_TO, or both: whoever can change the database can change what is only there."
+        return [checks.Warning("Signed days are kept in the database only.", hint=hint, id="flyround.W005")]
+    return []
+
+
+def time_stamps(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
+    """The address of the authority is one that will be asked, and there is something to check its answers by."""
+    if not settings.TIME_STAMP_URL or settings.DATABASE_ROLE != "worker":
+        return []
+    why = why_not_called("TIME_STAMP")
+    try:
+        authority_pem()
+    except NotStamped as error:
+        why = why or str(error)
+    hint = "Set TIME_STAMP_URL and TIME_STAMP_CA right, or remove both."
+    return [Error(f"{why}.", hint=hint, id="flyround.E011")] if why else []

@@ -23,3 +23,5 @@ GRANT USAGE ON SCHEMA public TO flyround_factory;
 ALTER DEFAULT PRIVILEGES FOR ROLE flyround_owner IN SCHEMA public GRANT ALL ON TABLES TO flyround_factory;
 ALTER DEFAULT PRIVILEGES FOR ROLE flyround_owner IN SCHEMA public GRANT ALL ON SEQUENCES TO flyround_factory;
 ALTER DEFAULT PRIVILEGES FOR ROLE flyround_owner IN SCHEMA public GRANT EXECUTE ON FUNCTIONS TO flyround_factory;
+-- To change rows past foreign keys as well, as whoever owns the machine could (tests/server/evidence).
+GRANT SET ON PARAMETER session_replication_role TO flyround_factory;

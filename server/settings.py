@@ -288,5 +288,16 @@ WATCHDOG_HOURS = {
     for name, usual in {"check": 2.0, "mail": 7.0, "import": 2.0}.items()
 }
 
+# --- Signed days (docs/evidence.md): off without a key ---------------------------------------------------------------
+# The private key's file, for the worker alone; the folder outside the database in which each day's head is filed; and
+# who gets it by mail.
+HEADS_KEY = env("HEADS_KEY", default="")
+HEADS_DIR = env("HEADS_DIR", default="")
+HEADS_MAIL_TO = env.list("HEADS_MAIL_TO", default=[])
+# An authority that stamps each head's time (RFC 3161), and the certificates by which its answers are checked.
+TIME_STAMP_URL = env("TIME_STAMP_URL", default="")
+TIME_STAMP_CA = env("TIME_STAMP_CA", default="")
+TIME_STAMP_MAY_BE_PLAIN = env.bool("TIME_STAMP_MAY_BE_PLAIN", default=False)
+
 # --- Logs ------------------------------------------------------------------------------------------------------------
 LOGGING = json_lines(env("LOG_LEVEL", default="INFO"))

@@ -3,12 +3,18 @@
 The worker's role finds the imports that wait, the app's role does them for whoever sent them.
 """
 
+import logging
+
 from celery import shared_task
 
 from alerts.checks.running import note_running, retry_where_asked
 from farms.clock import now
 from monitoring.services import ring_due
 from server import imports, watchdog
+from server.evidence.days import do_errands, sign_day
+from server.evidence.keys import NoKey
+
+logger = logging.getLogger(__name__)
 
 
 @shared_task
@@ -38,3 +44,14 @@ def watch() -> None:
     moment = now()
     retry_where_asked(moment)
     watchdog.tell(note_running(moment), moment)
+
+
+@shared_task
+def sign_days() -> None:
+    """Sign the day where that is due and not done, and file, mail and stamp what is signed. In the worker's role."""
+    moment = now()
+    try:
+        sign_day(moment)
+    except NoKey as error:
+        logger.error("The day is not signed: %s", error)  # noqa: TRY400 - the sentence says it all
+    do_errands(moment)

@@ -13,6 +13,7 @@ from django.conf import settings
 from alerts.models import Running
 from alerts.selectors.running import Allowed, Kind, Off, last_ring, what_is_off
 from alerts.set_address import why_not_called
+from server.evidence.watch import what_is_not_signed
 
 PATIENCE = 10.0  # seconds
 logger = logging.getLogger(__name__)
@@ -32,9 +33,9 @@ def tell(rows: Sequence[Running], now: datetime) -> bool:
     """Ping the watchdog if nothing is off in these rows, else write down in one line what is. Whether it was pinged."""
     if not settings.WATCHDOG_URL:
         return False
-    off = what_is_off(rows, last_ring(), allowed(), now)
+    off = in_one_line(what_is_off(rows, last_ring(), allowed(), now), now) + what_is_not_signed(now)
     if off:
-        logger.error("The watchdog is not pinged: %s", "; ".join(in_one_line(off, now)))
+        logger.error("The watchdog is not pinged: %s", "; ".join(off))
         return False
     return ping()
 

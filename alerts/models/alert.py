@@ -4,6 +4,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
+from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 
@@ -113,6 +114,7 @@ class AlertEvent(FarmRecord):
     evidence = models.JSONField(default=dict)
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         indexes = [models.Index(name="event_by_alert", fields=["farm", "alert_id", "at"])]
@@ -126,6 +128,7 @@ class AlertNote(FarmRecord):
     text = models.TextField(max_length=2000)
     salt = models.BinaryField(max_length=16)
     entry = models.BigIntegerField()
+    chained = Chained(salted=("text",))
 
     class Meta:
         constraints = [models.UniqueConstraint(name="alert_note_once_an_event", fields=["farm", "event_id"])]
@@ -140,6 +143,7 @@ class AlertWork(FarmRecord):
     work = inside_farm("monitoring.Work", "work_id")
     event_id = models.UUIDField()
     event = inside_farm("alerts.AlertEvent", "event_id")
+    chained = Chained(entry="event__entry")
 
     class Meta:
         constraints = [models.UniqueConstraint(name="alert_work_once", fields=["farm", "alert_id", "work_id"])]

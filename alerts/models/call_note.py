@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 
+from farms.chained import Chained
 from farms.tenancy.keys import FarmRecord
 
 LONGEST_TEXT, LONGEST_STEP = 500, 200
@@ -24,6 +25,7 @@ class CallNote(FarmRecord):
     at = models.DateTimeField()
     noted_on = models.DateField()  # the day on the farm
     entry = models.BigIntegerField()
+    chained = Chained(salted=("text", "step"))
 
     class Meta:
         constraints = [

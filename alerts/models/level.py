@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.ids import uuid7
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.methods import METHOD_CHOICES
@@ -46,6 +47,7 @@ class FarmLevel(LevelFields, FarmRecord):
     facility_id = models.UUIDField(null=True)
     facility = inside_farm("farms.Facility", "facility_id", null=True)
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [models.CheckConstraint(name="farm_level_above_zero", condition=models.Q(value__gt=0))]

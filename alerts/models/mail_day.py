@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 
+from farms.chained import Chained
 from farms.tenancy.keys import FarmRecord
 
 MONDAY, SUNDAY = 1, 7
@@ -15,6 +16,7 @@ class MailDay(FarmRecord):
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     set_at = models.DateTimeField()
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.tenancy.keys import FarmRecord
 
 
@@ -24,6 +25,7 @@ class Told(FarmRecord):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [models.UniqueConstraint(name="told_once_an_entry", fields=["farm", "entry"])]

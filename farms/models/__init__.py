@@ -5,6 +5,7 @@ from farms.models.chain import LedgerEntry, LedgerHead
 from farms.models.closure import FarmClosure, RegionClosure
 from farms.models.farm import Facility, Farm, Season
 from farms.models.group import Group, Holding, Region
+from farms.models.head import DailyHead, ErasedRow, HeadLeaf, SigningKey
 from farms.models.invitation import GroupInvitation, Invitation
 from farms.models.log import LogEvent
 from farms.models.offer import AdviserOffer
@@ -18,6 +19,8 @@ __all__ = [
     "AdviserOffer",
     "ApiToken",
     "Consent",
+    "DailyHead",
+    "ErasedRow",
     "Facility",
     "Farm",
     "FarmAnswer",
@@ -28,6 +31,7 @@ __all__ = [
     "GroupMember",
     "GroupTerms",
     "GroupVisitRules",
+    "HeadLeaf",
     "Holding",
     "Invitation",
     "LastFarmVisited",
@@ -45,5 +49,6 @@ __all__ = [
     "Season",
     "SignInLink",
     "SignedPaper",
+    "SigningKey",
     "User",
 ]

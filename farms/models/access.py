@@ -7,6 +7,7 @@ from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
+from farms.chained import Chained
 from farms.ids import uuid7
 from farms.models.group import Group
 from farms.models.people import User
@@ -102,6 +103,7 @@ class Consent(FarmRecord):
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     whoever_follows = models.BooleanField(null=True, blank=True)
     entry = models.BigIntegerField()
+    chained = Chained(ends=("withdrawn_at", ("consent_withdrawn", "adviser_left")))
 
     class Meta:
         constraints = [

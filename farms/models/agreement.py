@@ -3,6 +3,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.ids import uuid7
 from farms.licences import LICENCE_CHOICES, USUAL
 from farms.models.group import LANGUAGES, Group
@@ -51,6 +52,7 @@ class Acceptance(FarmRecord):
     accepted_at = models.DateTimeField()
     signed_on = models.DateField(null=True)
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [models.UniqueConstraint(name="acceptance_once_an_entry", fields=["farm", "entry"])]
@@ -72,6 +74,7 @@ class SignedPaper(FarmRecord):
     scan = models.BinaryField()
     salt = models.BinaryField(max_length=16)
     entry = models.BigIntegerField()
+    chained = Chained(salted=("signed_by", "scan"))
 
     class Meta:
         constraints = [

@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from farms.chained import Chained
 from farms.ids import uuid7
 from farms.models.group import Region
 from farms.models.people import User
@@ -24,6 +25,7 @@ class FarmClosure(ClosureRow, FarmRecord):
     """Set by the farm's owner or its adviser. Read by the farm's people and its advisers, by nobody else."""
 
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [models.UniqueConstraint(name="farm_closure_once_an_entry", fields=["farm", "entry"])]

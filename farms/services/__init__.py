@@ -42,6 +42,7 @@ from farms.services.closure import (
     open_region,
 )
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
+from farms.services.erasing import erase_rows
 from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
 from farms.services.feed import FeedKindUnknown, FeedMadeMeanwhile, make_feed, note_feed_use, revoke_feed
@@ -211,6 +212,7 @@ __all__ = [
     "end_membership",
     "end_person",
     "erase_last_farm",
+    "erase_rows",
     "erase_signed_paper",
     "farms_left_by",
     "give_consent",

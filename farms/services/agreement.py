@@ -33,6 +33,7 @@ from farms.models.agreement import ScanKind
 from farms.models.group import LANGUAGES
 from farms.models.log import LogKind
 from farms.services.consent import give_consent
+from farms.services.erasing import erase_rows
 from farms.services.log import note_in_log
 
 FURTHEST = timedelta(days=366)
@@ -208,7 +209,7 @@ def keep_signed_paper(*, farm: Farm, paper: PaperSigned, by: User, now: datetime
 def erase_signed_paper(*, paper: SignedPaper, by: User, now: datetime) -> None:
     """Erase a scan and its signer's name; for the farm's owners. That the farm accepted stays, and on which day."""
     _require_role(by, paper.farm, OWNER)
-    SignedPaper.objects.filter(farm_id=paper.farm_id, id=paper.id).delete()
+    erase_rows([paper], now=now)
     _note(paper.farm, LogKind.PAPER_ERASED, by, now, about=paper.acceptance.version)
 
 

@@ -3,6 +3,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained, KeptApart
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 
@@ -39,6 +40,7 @@ class Photo(FarmRecord):
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     received_at = models.DateTimeField()
     entry = models.BigIntegerField()
+    chained = Chained(shown=True)
 
     # Whether it came in with this request; known to whoever just added it.
     is_new = False
@@ -69,6 +71,7 @@ class PhotoPicture(FarmRecord):
     small = models.BinaryField()
     sent_hash = models.CharField(max_length=64)
     salt = models.BinaryField(max_length=16)
+    chained = KeptApart(content="picture", told_by="photo__picture_hash")
 
     class Meta:
         constraints = [models.UniqueConstraint(name="picture_once_a_photo", fields=["farm", "photo_id"])]

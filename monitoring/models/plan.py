@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models.lookups import LessThanOrEqual
 
+from farms.chained import Chained
 from farms.tenancy.keys import FarmRecord, inside_farm
 
 MOST_OUTLINES = 60
@@ -26,6 +27,7 @@ class PlanPicture(FarmRecord):
     content = models.BinaryField()
     salt = models.BinaryField(max_length=16)
     entry = models.BigIntegerField()
+    chained = Chained(salted=("content",))
 
 
 class Plan(FarmRecord):
@@ -44,6 +46,7 @@ class Plan(FarmRecord):
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.methods import METHOD_CHOICES
 
@@ -95,6 +96,7 @@ class Reading(FarmRecord):
     correction_kind = models.CharField(max_length=16, choices=CorrectionKind, blank=True, default="")
     received_at = models.DateTimeField()
     entry = models.BigIntegerField()
+    chained = Chained(shown=True)
 
     objects: ClassVar[ReadingQuerySet] = ReadingQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -159,6 +161,7 @@ class Note(FarmRecord):
     text = models.TextField(max_length=2000)
     salt = models.BinaryField(max_length=16)
     entry = models.BigIntegerField()
+    chained = Chained(salted=("text",))
 
 
 class WeeklySummary(models.Model):

@@ -3,6 +3,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 
@@ -27,6 +28,7 @@ class Reentry(FarmRecord):
     replaces = inside_farm("monitoring.Reentry", "replaces_id", null=True)
     reason = models.CharField(_("why it is changed"), max_length=200, blank=True, default="")
     entry = models.BigIntegerField()
+    chained = Chained()
 
     class Meta:
         constraints = [

@@ -3,6 +3,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord
 
@@ -33,6 +34,7 @@ class Round(FarmRecord):
     # How far the sender's clock was ahead of ours when the round first came, in seconds; recorded, never trusted.
     clock_ahead = models.IntegerField(null=True)
     entry = models.BigIntegerField()
+    chained = Chained(shown=True)
 
     # Whether it came in with this request; known to whoever just recorded it.
     is_new = False

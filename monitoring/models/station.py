@@ -3,6 +3,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.methods import METHOD_CHOICES, METHODS
 
@@ -78,6 +79,7 @@ class Placement(FarmRecord):
     hung_on = models.DateField(_("hung on"))
     zone = models.CharField(max_length=64)
     entry = models.BigIntegerField()
+    chained = Chained(shown=True)
 
     class Meta:
         indexes = [models.Index(name="placement_by_station", fields=["farm", "station_id", "hung_on"])]

@@ -3,6 +3,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 
@@ -28,6 +29,7 @@ class Work(FarmRecord):
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
+    chained = Chained(shown=True)
 
     class Meta:
         indexes = [models.Index(name="work_by_day", fields=["farm", "done_on"])]

@@ -1,0 +1,36 @@
+"""Whether the days are signed and their heads are where they belong: for the watchdog's line."""
+
+from datetime import datetime, timedelta
+
+from django.conf import settings
+from django.db.models import Q
+
+from farms.models import DailyHead
+from server.evidence.keys import why_not_signed
+
+# A head is made at the first ring of its day; after a day's pause somebody should look.
+LATE = timedelta(hours=26)
+# How long a head may wait for its file, its mail and its time stamp.
+PATIENCE = timedelta(hours=12)
+
+
+def what_is_not_signed(now: datetime) -> list[str]:
+    """In some words what doesn't go as it should; nothing where no key is set. One query."""
+    if not settings.HEADS_KEY:
+        return []
+    if (why := why_not_signed()) is not None:
+        return [f"no day is signed. {why}"]
+    newest = DailyHead.objects.order_by("-day").first()
+    if newest is None or newest.made_at < now - LATE:
+        return [f"no day has been signed since {newest.day}" if newest else "no day was signed yet"]
+    waiting = DailyHead.objects.filter(_away(), made_at__lt=now - PATIENCE, made_at__gt=now - timedelta(days=8))
+    return [f"the head of {head.day} waits: {head.error or 'nobody knows why'}" for head in waiting.order_by("day")[:3]]
+
+
+def _away() -> Q:
+    found = Q(pk__in=[])
+    if settings.HEADS_DIR:
+        found |= Q(filed_at__isnull=True)
+    if settings.TIME_STAMP_URL:
+        found |= Q(stamped_at__isnull=True)
+    return found

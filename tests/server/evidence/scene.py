@@ -1,0 +1,159 @@
+"""Two farms with real records of every chained kind, made by the services, and days signed over them."""
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from alerts.checks.escalation import escalate_unseen
+from alerts.services import (
+    NewLevel,
+    Noted,
+    Telling,
+    acknowledge,
+    link_work,
+    mark_told,
+    note_call,
+    set_farm_level,
+    set_mail_day,
+)
+from farms import services
+from farms.agreement import IN_FORCE
+from farms.heads import key_id
+from farms.ids import uuid7
+from farms.ledger import Actor
+from farms.models import DailyHead, Facility, Farm, Group, User
+from farms.models.chain import ActorKind
+from farms.services import PaperSigned, keep_signed_paper
+from monitoring.models import Reading, Station
+from monitoring.rules.pictures import Picture
+from monitoring.services import (
+    Drawn,
+    HungSent,
+    ImportPlan,
+    NoteSent,
+    PhotoSent,
+    ReentryTyped,
+    WorkDone,
+    add_photo,
+    correct_reading,
+    draw_plan,
+    lay_picture,
+    record_reentry,
+    record_table,
+    record_work,
+    table_of_rows,
+)
+from server.evidence.days import do_errands, sign_day
+from server.evidence.keys import make_key, public_pem
+from tests.alerts.scene import alerts, check, check_time, monday
+from tests.cast import acting, as_role
+from tests.isolation.later_records import PNG
+from tests.monitoring.pictures import jpeg
+from tests.monitoring.sending import reading, send
+
+WEEKS = 3
+LAST = date(2026, 5, 30)  # the day on which the last head is signed
+SCAN = b"%PDF-1.7 invented"
+
+
+def noon(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+
+
+def with_key(settings: Any, folder: Path) -> str:
+    """Signing is on: a new key, heads filed beside it. The key's id; its public key is in `public.pem`."""
+    settings.HEADS_KEY = str(folder / "heads-key.pem")
+    settings.HEADS_DIR = str(folder / "heads")
+    Path(settings.HEADS_DIR).mkdir()
+    public = make_key(Path(settings.HEADS_KEY)).public_key().public_bytes_raw()
+    (folder / "public.pem").write_text(public_pem(public))
+    return key_id(public)
+
+
+def signed(moment: datetime) -> DailyHead:
+    """The day's head, made and filed by the worker."""
+    with as_role("worker"):
+        head = sign_day(moment)
+        assert head is not None
+        do_errands(moment)
+        head.refresh_from_db()
+    return head
+
+
+def weeks_of(farm: Farm, owner: User, cards: list[Station], *, begins: int = 0) -> None:
+    """Cards hung, then counted and hung anew each week, over their level, with a note each time."""
+    with acting(owner):
+        hung = tuple(HungSent(uuid7(), card.id, monday(begins)) for card in cards)
+        send(farm, on=monday(begins), now=noon(monday(begins)), hung=hung)
+        for week in range(begins, begins + WEEKS):
+            day = monday(week) + timedelta(days=7)
+            found = [reading(card, 130 + 10 * place + week) for place, card in enumerate(cards)]
+            notes = (NoteSent(uuid7(), f"windy, {farm.name} {week}", found[0].id), NoteSent(uuid7(), "cards wet", None))
+            hung = tuple(HungSent(uuid7(), card.id, day) for card in cards)
+            send(farm, *found, on=day, now=noon(day), hung=hung, notes=notes)
+
+
+def records_of_people(farm: Farm, owner: User, cards: list[Station], barn: Facility) -> None:
+    """One record of every kind that people make beside rounds."""
+    at, actor = noon(date(2026, 5, 20)), Actor(ActorKind.FARM_STAFF, owner.id)
+    with acting(owner):
+        first = send(farm, on=date(2026, 5, 19), now=at, notes=(NoteSent(uuid7(), "a look only", None),))
+        photo = PhotoSent(id=uuid7(), kind="card", taken_at=at, content=jpeg(), station=cards[0])
+        add_photo(walked=first, sent=photo, actor=actor, now=at)
+        record_work(farm=farm, work=WorkDone("clean_out", date(2026, 5, 19), barn, thorough=True), actor=actor, now=at)
+        typed = ReentryTyped(at, at + timedelta(hours=12), "stay out for 12 hours", barn)
+        record_reentry(farm=farm, typed=typed, actor=actor, now=at)
+        set_farm_level(farm=farm, level=NewLevel("card", 77.5, "neighbours", at.date()), by=owner, now=at)
+        set_mail_day(farm=farm, weekday=3, by=owner, now=at)
+        services.close_farm(farm=farm, from_on=date(2026, 9, 1), by=owner, now=at)
+        lay_picture(farm=farm, picture=Picture("png", PNG, 300, 200), by=owner, now=at)
+        outlines = [{"name": "silo", "points": [[0.1, 0.1], [0.4, 0.1], [0.4, 0.55]]}]
+        draw_plan(farm=farm, drawn=Drawn(outlines, {cards[0].id: (0.2, 0.25)}), by=owner, now=at)
+        agreed = services.give_consent(farm=farm, kind="regional", by=owner, now=at)
+        services.withdraw_consent(consent=agreed, by=owner, now=at + timedelta(minutes=5))
+        keep_signed_paper(
+            farm=farm, paper=PaperSigned(IN_FORCE, "en", LAST, "Pia Invented", SCAN), by=owner, now=noon(LAST)
+        )
+
+
+def imported(farm: Farm, owner: User) -> None:
+    """A table of traps."""
+    rows = [
+        {"station": f"Trap {trap}", "hung_on": "2026-05-04", "taken_on": "2026-05-11", "count": 160 + trap}
+        for trap in (1, 2)
+    ]
+    at, actor = noon(date(2026, 5, 21)), Actor(ActorKind.FARM_STAFF, owner.id)
+    with acting(owner):
+        result = record_table(farm=farm, table=table_of_rows(rows), plan=ImportPlan(), actor=actor, now=at)
+    assert result.stored == len(rows)
+
+
+def what_came_of_it(group: Group, farm: Farm, owner: User, adviser: User) -> None:
+    """Alerts by the weekly check, what somebody did about them, and what the adviser noted."""
+    for week in range(WEEKS):
+        check(group, monday(week))
+    opened = alerts(farm, still_open=True)
+    at = check_time(monday(WEEKS - 1)) + timedelta(hours=2)
+    with as_role("worker"):
+        escalate_unseen(group, at + timedelta(days=9))
+    actor = Actor(ActorKind.FARM_STAFF, owner.id)
+    with acting(owner):
+        acknowledge(alert=opened[0], note="look at the corner", actor=actor, now=at)
+        work = record_work(farm=farm, work=WorkDone("bedding", at.date()), actor=actor, now=at)
+        link_work(alert=opened[0], work=work, actor=actor, now=at)
+    with acting(adviser):
+        telling = Telling(monday(WEEKS - 1), "call", monday(WEEKS))
+        mark_told(farm=farm, telling=telling, by=adviser, now=at)
+        step = at.date() + timedelta(days=3)
+        note_call(farm=farm, noted=Noted("will look", "look behind the hutches", step), by=adviser, now=at)
+
+
+def correct_first(farm: Farm, owner: User) -> None:
+
+    with acting(owner):
+        first = Reading.objects.filter(farm_id=farm.id).order_by("id").first()
+        assert first is not None
+        correct_reading(
+            farm=farm, reading_id=first.id, correction=reading(first.station, 99), kind="miscounted",
+            actor=Actor(ActorKind.FARM_STAFF, owner.id), now=noon(date(2026, 5, 22)),
+        )  # fmt: skip
