@@ -36,6 +36,7 @@ from server.client.terminal import (
     tell_wrong,
     token_of,
 )
+from server.client.verify import verify
 from server.client.waiting import in_line, put_back, put_in_line, take_away
 
 HELP = """Send counts to Flyround, and read what it made of them.
@@ -64,6 +65,19 @@ Numbers = Annotated[
 ]
 Forgotten = Annotated[list[int] | None, typer.Option("--forget", help="Drop the round of this number, sent or not.")]
 NoFiles = Annotated[list[int] | None, typer.Option("--forget-file", help="Forget the file of this number.")]
+Evidence = Annotated[Path, typer.Argument(exists=True, help="A report (PDF), an evidence file, or an export's folder.")]
+KeyFiles = Annotated[
+    list[Path] | None,
+    typer.Option("--key", exists=True, dir_okay=False, help="The service's public key, PEM; several if it changed."),
+]
+HeadFile = Annotated[
+    Path | None,
+    typer.Option("--head", exists=True, dir_okay=False, help="A daily head from elsewhere, as from a kept mail."),
+]
+Authority = Annotated[
+    Path | None,
+    typer.Option("--authority", exists=True, dir_okay=False, help="The time stamp authority's certificate, PEM."),
+]
 
 # No local variables in a traceback: one of them is the token.
 app = typer.Typer(
@@ -216,6 +230,19 @@ def results(door: Door) -> None:
     for row in door.flyround.results(door.farm):
         typer.echo(json.dumps(row))
     send_due(door)
+
+
+@app.command("verify")
+def verify_file(file: Evidence, key: KeyFiles = None, head: HeadFile = None, authority: Authority = None) -> None:
+    """Check that a report or an export is what was signed, without a network.
+
+    Ends with 0 where all of it holds, and 1 where something doesn't: it says what, and from where on.
+    """
+    with sentences():
+        lines, holds = verify(file, key or [], head, authority)
+        for line in lines:
+            typer.echo(line)
+        end_as(Ends.ALL_STORED if holds else Ends.REFUSED)
 
 
 def end_as(ends: Ends) -> NoReturn:
