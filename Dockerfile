@@ -18,7 +18,9 @@ RUN mkdir staticfiles \
        /opt/venv/bin/python manage.py collectstatic --noinput
 
 FROM python:3.11-slim
-RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin flyround
+RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin flyround \
+    # Volumes that are new take over whose these folders are.
+    && install -d -o flyround -m 0700 /keys && install -d -o flyround /heads
 ENV PATH=/opt/venv/bin:$PATH PYTHONUNBUFFERED=1 DJANGO_SETTINGS_MODULE=server.settings
 COPY --from=build /opt/venv /opt/venv
 COPY --from=build /app /app

@@ -130,7 +130,7 @@ def signed_days(app_configs: Any, **options: Any) -> Iterable[CheckMessage]:
         return []
     if not settings.HEADS_KEY:
         hint = "Make a key with `python3 manage.py make_signing_key`, and set HEADS_KEY (docs/evidence.md)."
-        return [checks.Warning("No day is signed: HEADS_KEY is not set.", hint=hint, id="flyround.W004")]
+        return [checks.Info("No day is signed: HEADS_KEY is not set.", hint=hint, id="flyround.I001")]
     if (why := why_not_signed()) is not None:
         return [Error(f"No day is signed. {why}", hint="See docs/evidence.md.", id="flyround.E010")]
     if not settings.HEADS_DIR and not settings.HEADS_MAIL_TO:

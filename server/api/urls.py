@@ -24,6 +24,7 @@ from server.api.v1.farms import Farms, OneFarm
 from server.api.v1.feeds import Feeds
 from server.api.v1.group_rules import GroupRulesOfGroup
 from server.api.v1.guests import Guests
+from server.api.v1.heads import HeadOfFarm, SigningKeys
 from server.api.v1.imports import BulkReadings, Imports
 from server.api.v1.letters import FarmLetter, GroupLetters
 from server.api.v1.log import Log
@@ -103,6 +104,7 @@ router.register("me/feeds", Feeds, basename="feed")
 router.register("me/mail-choices", MailChoices, basename="mail-choice")
 router.register("me/monday-lists", MondayLists, basename="monday-list")
 router.register("me/coordinator-reports", CoordinatorReports, basename="coordinator-report")
+router.register("signing-keys", SigningKeys, basename="signing-key")
 router.register("regions", Regions, basename="region")
 router.register("regions/<uuid:region_id>/reports", RegionReports, basename="region-report")
 router.register("regions/<uuid:region_id>/temperatures", RegionTemperatures, basename="region-temperature")
@@ -133,6 +135,7 @@ urlpatterns = [
     path("farms/<uuid:farm_id>/agreement", AgreementOfFarm.as_view({"get": "retrieve"}), name="farm-agreement"),
     path("farms/<uuid:farm_id>/plan", PlanOfFarm.as_view({"get": "retrieve"}), name="farm-plan"),
     path("farms/<uuid:farm_id>/plan/picture", PlanPictureOfFarm.as_view({"get": "retrieve"}), name="farm-plan-picture"),
+    path("farms/<uuid:farm_id>/head", HeadOfFarm.as_view({"get": "retrieve"}), name="farm-head"),
     path("farms/<uuid:farm_id>/trend", TrendOfFarm.as_view({"get": "retrieve"}), name="farm-trend"),
     path("farms/<uuid:farm_id>/precision", PrecisionOfFarm.as_view({"get": "retrieve"}), name="farm-precision"),
     path(

@@ -68,7 +68,7 @@ NoFiles = Annotated[list[int] | None, typer.Option("--forget-file", help="Forget
 Evidence = Annotated[Path, typer.Argument(exists=True, help="A report (PDF), an evidence file, or an export's folder.")]
 KeyFiles = Annotated[
     list[Path] | None,
-    typer.Option("--key", exists=True, dir_okay=False, help="The service's public key, PEM; several if it changed."),
+    typer.Option("--key", exists=True, dir_okay=False, help="The service's public keys: PEM, or its list."),
 ]
 HeadFile = Annotated[
     Path | None,

@@ -29,14 +29,21 @@ def evidence_in(path: Path) -> dict[str, Any]:
     return found
 
 
-def public_key_in(path: Path) -> bytes:
-    """The 32 bytes of a public key's file (PEM). Raises Unusable."""
+def public_keys_in(path: Path) -> list[bytes]:
+    """The public keys of a file, 32 bytes each: one in PEM, or the service's list of them. Raises Unusable."""
+    content = _read(path)
     try:
-        key = load_pem_public_key(_read(path))
-    except (ValueError, UnsupportedAlgorithm):
-        key = None
+        listed = json.loads(content)["results"] if content.lstrip().startswith(b"{") else [{"pem": content.decode()}]
+        return [_public(each["pem"].encode()) for each in listed]
+    except (ValueError, KeyError, TypeError, AttributeError, UnsupportedAlgorithm) as error:
+        wrong = say("{file} holds no public key as Flyround's are (Ed25519, PEM).", file=path)
+        raise Unusable(wrong) from error
+
+
+def _public(pem: bytes) -> bytes:
+    key = load_pem_public_key(pem)
     if not isinstance(key, Ed25519PublicKey):
-        raise Unusable(say("{file} holds no public key as Flyround's are (Ed25519, PEM).", file=path))
+        raise TypeError("another kind of key")
     return key.public_bytes_raw()
 
 

@@ -17,8 +17,8 @@ TABLES = {"readings": "monitoring_reading", "rounds": "monitoring_round", "works
 COLUMNS = (
     "id", "round_id", "station_id", "facility_id", "method", "how", "count", "fraction", "at_least", "reason",
     "hung_on", "taken_on", "animals", "sides", "pen", "time_of_day", "weather", "bunching", "sprayed", "zone",
-    "corrects_id", "correction_kind", "walked_on", "source", "actor_kind", "typed_on", "kind", "done_on", "thorough", "width",
-    "height",
+    "corrects_id", "correction_kind", "walked_on", "source", "actor_kind", "typed_on", "kind", "done_on", "thorough",
+    "width", "height",
 )  # fmt: skip
 
 

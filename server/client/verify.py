@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from server.client.evidence import Checked, check
-from server.client.evidence_file import authorities_in, evidence_in, head_in, public_key_in
+from server.client.evidence_file import authorities_in, evidence_in, head_in, public_keys_in
 from server.client.evidence_stamps import Stamped, check_stamps
 from server.client.evidence_tables import check_tables
 from server.client.sign_in import Unusable
@@ -24,7 +24,7 @@ def verify(path: Path, keys: Sequence[Path], head: Path | None, authority: Path 
         raise Unusable(say(NEEDS_A_KEY))
     evidence = evidence_in(path)
     outside = head_in(head) if head else None
-    found = check(evidence, [public_key_in(each) for each in keys], outside)
+    found = check(evidence, [key for each in keys for key in public_keys_in(each)], outside)
     if not found.wrong and not found.last_covered:
         found.no("nothing_signed")
     authorities = authorities_in(authority, evidence)

@@ -36,7 +36,7 @@ WRONG = {
     ),
     "other_key": (
         "{day} was signed with a key that you didn't give ({key}...). Give it too: --key may stand several times.",
-        "El {day} se firmó con una llave que usted no dio ({key}...). Désela también: --key puede repetirse.",
+        "El {day} se firmó con una clave que usted no dio ({key}...). Désela también: --key puede repetirse.",
     ),
     "days": (
         "The signed day {day} doesn't name {before} as the one before it.",
@@ -44,7 +44,7 @@ WRONG = {
     ),
     "outside_signature": (
         "The head from outside, of {day}, isn't signed with this key.",
-        "La firma externa, del {day}, no se hizo con esta llave.",
+        "La firma externa, del {day}, no se hizo con esta clave.",
     ),
     "outside": (
         "What was signed on {day} is something else in this file than in the head from outside.",
@@ -102,12 +102,12 @@ SAID = {
         "No muestra que un conteo sea cierto, ni quién contó, ni lo que nunca se anotó. No es una promesa legal.",
     "Name the public key, --key FILE, or a daily head that you have from elsewhere, --head FILE: without either, "
     "whoever made the file could have made all of it.":
-        "Nombre la llave pública, --key ARCHIVO, o una firma diaria que tenga de otra parte, --head ARCHIVO: sin "
+        "Nombre la clave pública, --key ARCHIVO, o una firma diaria que tenga de otra parte, --head ARCHIVO: sin "
         "ninguna, quien hizo el archivo pudo haberlo hecho todo.",
     "{file} is no evidence file of Flyround's. Take the file as it came.":
         "{file} no es un archivo de evidencia de Flyround. Tome el archivo tal como llegó.",
     "{file} holds no public key as Flyround's are (Ed25519, PEM).":
-        "{file} no contiene una llave pública como las de Flyround (Ed25519, PEM).",
+        "{file} no contiene una clave pública como las de Flyround (Ed25519, PEM).",
     "{file} holds no daily head of Flyround's.": "{file} no contiene una firma diaria de Flyround.",
     "{file} is larger than 1 GB: no such file of Flyround's is.":
         "{file} pasa de 1 GB: ningún archivo de Flyround es así.",

@@ -12,6 +12,7 @@ from django.db.models import Q
 from alerts.models import CheckRun, Digest, MondayList, Running
 from alerts.models.check import RunState
 from alerts.models.outbox import DeliveryState
+from farms.models import DailyHead
 from server.celery import app
 from server.demo import scenario
 from server.demo.processes import PATIENCE, DemoError
@@ -55,6 +56,12 @@ def count_what_runs(moment: datetime, *, alive: Callable[[], None]) -> None:
     """
     app.send_task("server.tasks.watch")
     _wait(lambda: not Running.objects.filter(due_at__lt=moment).exists(), alive)
+
+
+def sign_day(day: date, *, alive: Callable[[], None]) -> None:
+    """Have the worker sign a day and file its head, and wait for it. Raises DemoError when nothing comes of it."""
+    app.send_task("server.tasks.sign_days")
+    _wait(lambda: DailyHead.objects.filter(day=day, filed_at__isnull=False).exists(), alive)
 
 
 def _mail_waits() -> bool:

@@ -25,7 +25,7 @@ from monitoring.services import (
 )
 from server.demo import scenario
 from server.demo.applications import apply_before, keep_organic, list_products
-from server.demo.clockwork import check_week, count_what_runs, evening_of, monday_morning, set_clock
+from server.demo.clockwork import check_week, count_what_runs, evening_of, monday_morning, set_clock, sign_day
 from server.demo.farmyard import Cast, Yard, make_cast, make_yard
 from server.demo.season import Cell, Season
 
@@ -60,6 +60,7 @@ def load(stage: Stage, bring_newcomer: Callable[[Yard, Season], None]) -> Cast:
             bring_newcomer(newcomer, season)
         set_clock(stage.clock, monday_morning(monday))
         check_week(monday, alive=stage.alive)
+        sign_day(monday, alive=stage.alive)
         stage.say(f"  week {number:2} of {len(mondays)}: rounds in, judged and mailed on {monday:%B %-d}")
     count_what_runs(monday_morning(mondays[-1]), alive=stage.alive)
     return cast

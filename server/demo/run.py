@@ -27,6 +27,7 @@ from server.demo.pictures import take_pictures
 from server.demo.processes import DemoError, Processes, free_port, running, start_site, start_worker
 from server.demo.season import Season
 from server.demo.tally import tally
+from server.evidence.keys import make_key
 
 LINKS = {
     "recorder": scenario.PEOPLE["recorder"][0],
@@ -55,6 +56,15 @@ class Folder:
         return self.data / "demo"
 
     @property
+    def key(self) -> Path:
+        return self.data / "heads-key.pem"
+
+    @property
+    def heads(self) -> Path:
+        """Where each day's signed head is filed: outside the database."""
+        return self.data / "heads"
+
+    @property
     def finished(self) -> Path:
         """Written at the end of loading: without it a start begins anew."""
         return self.data / "demo.json"
@@ -78,6 +88,8 @@ def environment(folder: Folder, port: int) -> dict[str, str]:
     return {
         "CLOCK_FILE": str(folder.clock),
         "DEMO_MAIL_DIR": str(folder.mail),
+        "HEADS_KEY": str(folder.key),
+        "HEADS_DIR": str(folder.heads),
         "EMAIL_URL": f"filemail://{folder.mail}",
         "SITE_URL": f"http://127.0.0.1:{port}",
         "DJANGO_SETTINGS_MODULE": "server.settings",
@@ -93,6 +105,9 @@ def serve(folder: Folder, *, wanted_port: int, once: bool, pictures: Path | None
     """
     began = time.monotonic()
     folder.mail.mkdir(parents=True, exist_ok=True)
+    folder.heads.mkdir(exist_ok=True)
+    if not folder.key.exists():
+        make_key(folder.key)
     port = free_port(wanted_port)
     with running(folder.logs, environment(folder, port)) as processes:
         if not folder.finished.exists():
@@ -112,7 +127,7 @@ def serve(folder: Folder, *, wanted_port: int, once: bool, pictures: Path | None
 
 
 def _begin(folder: Folder, processes: Processes, port: int) -> None:
-    for old in folder.mail.iterdir():
+    for old in (*folder.mail.iterdir(), *folder.heads.iterdir()):
         old.unlink()
     say("Making the tables")
     call_command("migrate", database="owner", verbosity=0)

@@ -50,7 +50,10 @@ class _Leaf(NamedTuple):
 
 
 def sign_day(now: datetime) -> DailyHead | None:
-    """Sign the day that `now` falls in (UTC), if that is to be done and isn't: the new head. Raises NoKey."""
+    """Sign the day that `now` falls in (UTC), if that is to be done and isn't: the new head. Raises NoKey.
+
+    Without a farm there is nothing to sign.
+    """
     day = now.astimezone(UTC).date()
     if not settings.HEADS_KEY or DailyHead.objects.filter(day=day).exists():
         return None
@@ -63,6 +66,8 @@ def sign_day(now: datetime) -> DailyHead | None:
         if before is not None and before.day >= day:
             return None
         leaves = _leaves()
+        if not leaves:
+            return None
         head = sign_head(
             day=day, made_at=now, leaves=len(leaves), root=root_of([leaf.hash for leaf in leaves]),
             previous=bytes(before.hash) if before else None, key=key,

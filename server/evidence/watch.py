@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from django.conf import settings
 from django.db.models import Q
 
-from farms.models import DailyHead
+from farms.models import DailyHead, LedgerHead
 from server.evidence.keys import why_not_signed
 
 # A head is made at the first ring of its day; after a day's pause somebody should look.
@@ -21,6 +21,8 @@ def what_is_not_signed(now: datetime) -> list[str]:
     if (why := why_not_signed()) is not None:
         return [f"no day is signed. {why}"]
     newest = DailyHead.objects.order_by("-day").first()
+    if newest is None and not LedgerHead.objects.exists():
+        return []
     if newest is None or newest.made_at < now - LATE:
         return [f"no day has been signed since {newest.day}" if newest else "no day was signed yet"]
     waiting = DailyHead.objects.filter(_away(), made_at__lt=now - PATIENCE, made_at__gt=now - timedelta(days=8))

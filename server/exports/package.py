@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from farms.models import Farm
+from server.evidence.farm import FILE as EVIDENCE
 from server.exports.columns import Column, Kind
 from server.exports.formulas import harmless
 from server.exports.sheet import moment_text
@@ -31,6 +32,16 @@ APOSTROPHE = (
     " which begins with = + - @, a tab or a line's end."
 )
 SPACED = " Whole numbers with a space between; a list in NDJSON and Parquet."
+
+EVIDENCE_OF_ALL = {
+    "name": "evidence",
+    "path": EVIDENCE,
+    "description": "What shows that these records stood so on the days that were signed; for owners and advisers.",
+    "profile": "data-resource",
+    "format": "json",
+    "mediatype": "application/json",
+    "encoding": "utf-8",
+}
 
 
 def schema_of(table: Table) -> dict[str, Any]:
@@ -61,13 +72,13 @@ def _field(column: Column) -> dict[str, Any]:
 
 
 def package_of(farm: Farm, now: datetime) -> dict[str, Any]:
-    """The Data Package of all tables: paths are those of the addresses beside this one."""
+    """The Data Package of all tables and their evidence: paths are those of the addresses beside this one."""
     return {
         "name": f"farm-{farm.id}",
         "title": farm.name,
         "description": "Weekly fly counts of one dairy. Missing is never zero; days are in the farm's time zone.",
         "created": moment_text(now),
-        "resources": [_resource(table) for table in TABLES.values()],
+        "resources": [*(_resource(table) for table in TABLES.values()), EVIDENCE_OF_ALL],
     }
 
 

@@ -124,7 +124,7 @@ def test_every_task_of_checks_mails_and_imports_goes_to_its_own_queue():
     tasks = [name for name in app.tasks if name.startswith(("alerts.", "server."))]
     queues = {name: app.amqp.router.route({}, name)["queue"].name for name in tasks}
     assert {name for name, queue in queues.items() if queue == "celery"} == {
-        "server.tasks.ring_for_imports", "server.tasks.shut_import", "server.tasks.watch",
+        "server.tasks.ring_for_imports", "server.tasks.shut_import", "server.tasks.watch", "server.tasks.sign_days",
     }  # fmt: skip
     assert {queue for name, queue in queues.items() if name.startswith("alerts.")} == {"checks", "mail", "hooks"}
     assert queues["server.tasks.do_import"] == "imports"

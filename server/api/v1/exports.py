@@ -29,6 +29,8 @@ from server.api.fields import Body, Choice, Day, Flag
 from server.api.pagination import OnePage
 from server.api.problems import BadQuery
 from server.api.views import FIELDS, PAGING, OnFarm
+from server.evidence.farm import FILE as EVIDENCE
+from server.evidence.farm import pieces_of
 from server.exports.columnar import write_parquet
 from server.exports.darwin_core import write_archive
 from server.exports.package import package_of, schema_of
@@ -237,6 +239,26 @@ class DarwinCoreArchive(ExportView):
         return self.answer("darwin-core.zip", "application/zip", lambda: file_response(write))
 
 
+class EvidenceOfFarm(ExportView):
+    needs = {"retrieve": Need.MANAGE}
+
+    @extend_schema(responses={(200, "application/json"): OpenApiTypes.OBJECT})
+    def retrieve(self, request: Request, farm_id: UUID) -> HttpResponseBase:
+        """What shows that these records stood so on the days that were signed, and weren't changed since.
+
+        The farm's chain, the rows of rounds, readings, placements, work and photos, words of people by their hash only,
+        and the signed days that cover them, in one JSON document; `verify` of the client checks it without a network.
+        For the farm's owners and its advisers: it tells of what kind each entry was, and when it was made. It is noted
+        in the farm's log.
+        """
+        self.asked(Body)
+        return self.answer(EVIDENCE, "application/json", self.streamed)
+
+    def streamed(self) -> HttpResponseBase:
+        farm, now = self.farm, self.now
+        return StreamingHttpResponse(later(self.who, farm.id, lambda: pieces_of(farm, now)))
+
+
 class ToTakeSerializer(serializers.Serializer):
     name = serializers.CharField()
     says = serializers.CharField(help_text="What it is.")
@@ -253,7 +275,7 @@ class Exports(OnFarm):
     def list(self, request: Request, farm_id: UUID) -> Response:
         """What can be taken along: tables, their formats and what narrows them.
 
-        Beside them stand datapackage.json, stations.geojson and darwin-core.zip.
+        Beside them stand datapackage.json, stations.geojson, darwin-core.zip and evidence.json.
         """
         return self.page([self.described(table) for table in TABLES.values()], ToTakeSerializer)
 
@@ -279,3 +301,4 @@ def views() -> Iterator[tuple[str, type[ExportView]]]:
     yield "datapackage.json", DataPackage
     yield "stations.geojson", StationsOnTheMap
     yield "darwin-core.zip", DarwinCoreArchive
+    yield EVIDENCE, EvidenceOfFarm

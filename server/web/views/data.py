@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from farms.access import Need
+from server.evidence.farm import newest_head_of
 from server.exports.tables import TABLES
 from server.web.doors import Visit, farm_page
 from server.web.forms.farm import DaysForm
@@ -40,6 +41,8 @@ def data(request: HttpRequest, visit: Visit) -> HttpResponse:
         "package": _address(visit, "datapackage-json"),
         "map": _address(visit, "stations-geojson"),
         "archive": _address(visit, "darwin-core-zip", days),
+        "evidence": _address(visit, "evidence-json"),
+        "covering": newest_head_of(visit.farm),
     }
     return render(request, "web/data.html", context, status=422 if form.errors else 200)
 

@@ -211,7 +211,8 @@ def test_the_csv_files_hold_what_their_schemas_say(reader: Sender, northfield: F
         assert report.tasks[0].stats["rows"] == ROWS[name]
 
 
-def test_the_package_holds_together(reader: Sender, northfield: Farm, season: Any, tmp_path: Path):
+def test_the_package_holds_together(reader: Sender, northfield: Farm, anna: User, season: Any, tmp_path: Path):
+    (tmp_path / "evidence.json").write_bytes(taken(session_of(anna), northfield, "evidence.json"))
     for name in TABLES:
         (tmp_path / f"{name}.csv").write_bytes(taken(reader, northfield, f"{name}.csv"))
     (tmp_path / "datapackage.json").write_bytes(taken(reader, northfield, "datapackage.json"))

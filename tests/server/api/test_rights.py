@@ -52,7 +52,9 @@ MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
 # What was signed for the farm: its owners and its adviser.
 AGREED = {"get agreement", "get agreement/acceptances"}
 OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links"}
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS
+# What was recorded of which kind and when, also what no key and nobody who only counts is told of.
+EVIDENCE = {"get exports/evidence.json", "get head"}
+READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS - EVIDENCE
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people

@@ -91,6 +91,6 @@ def signature(rng: random.Random, made: dict[str, Any]) -> None:
 
 CHANGES: dict[str, Callable[[random.Random, dict[str, Any]], None]] = {
     each.__name__: each
-    for each in (value, row_out, rows_out, row_twice, row_moved, hash_of_words, link, link_out, tail_out, other_farm, leaf,
-                 salt, path, document, signature)
+    for each in (value, row_out, rows_out, row_twice, row_moved, hash_of_words, link, link_out, tail_out, other_farm,
+                 leaf, salt, path, document, signature)
 }  # fmt: skip

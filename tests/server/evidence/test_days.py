@@ -179,7 +179,7 @@ def test_without_a_key_nothing_is_signed_and_it_is_said(northfield, settings, tm
     settings.DATABASE_ROLE = "worker"
     assert [each.id for each in signed_days(None)] == ["flyround.E010"]
     settings.HEADS_KEY = ""
-    assert [each.id for each in signed_days(None)] == ["flyround.W004"]
+    assert [each.id for each in signed_days(None)] == ["flyround.I001"]
     settings.TIME_STAMP_URL = "https://stamp.example.org/"
     assert [each.id for each in time_stamps(None)] == ["flyround.E011"]
 

@@ -19,7 +19,7 @@ from farms.tenancy.acting import erase_on_farm
 from monitoring.models import Note
 from server.client.__main__ import app
 from server.client.evidence import check
-from server.client.evidence_file import public_key_in
+from server.client.evidence_file import public_keys_in
 from server.client.verify_words import SAID, WRONG
 from server.evidence.farm import ATTACHED, evidence_of
 from tests.cast import NOW, acting, as_factory, as_role
@@ -221,12 +221,12 @@ def test_without_key_or_head_nothing_is_checked(signed: Signed, evidence: dict, 
 
 def test_every_change_of_a_file_is_found(signed: Signed, evidence: dict):
     rng = random.Random(7)  # noqa: S311 - the same every time
-    key = public_key_in(signed.folder / "public.pem")
-    assert check(evidence, [key], None).wrong == []
+    keys = public_keys_in(signed.folder / "public.pem")
+    assert check(evidence, keys, None).wrong == []
     missed = []
     for _each in range(1000 if FULL else 100):
         kind, made = changed(rng, evidence)
-        if made != evidence and not check(made, [key], None).wrong:
+        if made != evidence and not check(made, keys, None).wrong:
             missed.append(kind)
     assert missed == []
 
