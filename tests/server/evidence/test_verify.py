@@ -24,6 +24,8 @@ from server.client.verify_words import SAID, WRONG
 from server.evidence.farm import ATTACHED, evidence_of
 from tests.cast import NOW, acting, as_factory, as_role
 from tests.full import FULL
+from tests.server.api.exporting import taken
+from tests.server.api.senders import session_of
 from tests.server.evidence import scene
 from tests.server.evidence.authority import Authority, serving
 from tests.server.evidence.conftest import Signed
@@ -187,6 +189,24 @@ def test_a_report_carries_its_evidence_and_is_checked_as_it_is(signed: Signed, a
     report.write_bytes(typst.compile(b"Nothing attached."))
     code, told = with_key(signed, report)
     assert code == 2 and "carries no evidence" in told
+
+
+def test_an_export_s_tables_are_held_against_its_evidence(signed: Signed, anna, tmp_path: Path):
+    """As the API gives them: a count that was changed in the file of readings is found, with its row."""
+    folder = tmp_path / "season"
+    folder.mkdir()
+    sender = session_of(anna)
+    for name in ("readings.csv", "readings.ndjson", "rounds.csv", "works.csv", "photos.csv", "evidence.json"):
+        (folder / name).write_bytes(taken(sender, signed.farm, name))
+    code, told = with_key(signed, folder)
+    assert code == 0, told
+    rows = len((folder / "readings.csv").read_text().splitlines()) - 1
+    assert f"readings.csv: its {rows} rows are those of the evidence." in told and "photos.csv: its 1 rows" in told
+    text = (folder / "readings.csv").read_text()
+    assert text.count(",131,") == 1
+    (folder / "readings.csv").write_text(text.replace(",131,", ",31,"))
+    code, told = with_key(signed, folder)
+    assert code == 1 and "readings.csv, row" in told and "readings.ndjson: its" in told
 
 
 def test_it_is_said_in_spanish_too(signed: Signed, evidence: dict, monkeypatch):
