@@ -16,7 +16,7 @@ from uuid import UUID
 from django.db.models import F
 
 from farms.chained import kept_apart
-from farms.chained_rows import rows_of
+from farms.chained_rows import hashes_of
 from farms.heads import leaf_of
 from farms.ledger import GENESIS, link_hash, salted
 from farms.lookups import array_of
@@ -146,10 +146,10 @@ def _check_ends(chains: Mapping[UUID, Sequence[Link]], found: Found, using: str)
 
 def _check_rows(chains: Mapping[UUID, Sequence[Link]], found: Found, using: str) -> None:
     hashes: dict[tuple[UUID, int], list[bytes]] = defaultdict(list)
-    for row in rows_of(chains, using=using):
-        hashes[row.farm_id, row.entry].append(row.hash)
-        found.erased += row.text is None
-        found.rows += 1
+    for farm_id, entry, some, erased in hashes_of(chains, using=using):
+        hashes[farm_id, entry] += some
+        found.erased += len(some) if erased else 0
+        found.rows += len(some)
     for farm_id, links in chains.items():
         for link in links:
             here = sorted(hashes.pop((farm_id, link.number), ()))

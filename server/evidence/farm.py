@@ -66,7 +66,8 @@ def pieces_of(farm: Farm, now: datetime) -> Iterator[bytes]:
 def newest_head_of(farm: Farm) -> Covering | None:
     """The newest signed day in which the farm has a place."""
     leaf = HeadLeaf.objects.filter(farm_id=farm.id).order_by("-day").first()
-    return None if leaf is None else Covering(DailyHead.objects.get(day=leaf.day), leaf)
+    head = DailyHead.objects.filter(day=leaf.day).first() if leaf else None
+    return Covering(head, leaf) if leaf and head else None
 
 
 def head_as_told(covering: Covering) -> dict[str, Any]:

@@ -4,9 +4,12 @@ import base64
 import json
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.test import override_settings
 from django.utils import timezone
 
 from alerts.models import CallNote
@@ -37,7 +40,9 @@ from monitoring.services import (
     record_reentry,
 )
 from monitoring.services.imports import ImportSent, request_import
-from tests.cast import NOW, acting, as_factory, make_user
+from server.evidence.days import sign_day
+from server.evidence.keys import make_key
+from tests.cast import NOW, acting, as_factory, as_role, make_user
 from tests.monitoring.applying import applied
 
 if TYPE_CHECKING:
@@ -134,6 +139,13 @@ def what_the_office_noted(scene: "FarmScene") -> None:
         )  # fmt: skip
         RegionClosure.objects.create(region=scene.farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
         FarmTemperature.objects.create(farm=scene.farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
+
+
+def a_day_signed() -> None:
+    """A head over all farms, signed with a key that is gone afterwards."""
+    with TemporaryDirectory() as folder, override_settings(HEADS_KEY=f"{folder}/key.pem"), as_role("worker"):
+        make_key(Path(folder) / "key.pem")
+        sign_day(NOW)
 
 
 def agreement_with(scene: "FarmScene") -> None:

@@ -44,6 +44,7 @@ from tests.isolation.farm_tables import LAST_WEEK, fill_empty_tables, ids_stored
 from tests.isolation.forms import Fields
 from tests.isolation.later_records import (
     AUTUMN,
+    a_day_signed,
     agreement_with,
     applied_on,
     import_on_its_way,
@@ -119,6 +120,7 @@ class Scene:
             applied_on(each)
         for group in self.groups:
             check(group, LAST_WEEK - timedelta(weeks=1))
+        a_day_signed()
         for each in self.farms.values():
             fill_empty_tables(each.farm, each.owner, each.word, each.number)
             each.ids = self._ids_of(each)
