@@ -14,12 +14,12 @@ from server.client.verify_words import say
 TABLES = {"readings": "monitoring_reading", "rounds": "monitoring_round", "works": "monitoring_work",
           "photos": "monitoring_photo"}  # fmt: skip
 # Columns of the same name and meaning in both.
-COLUMNS = (
+COLUMNS = {
     "id", "round_id", "station_id", "facility_id", "method", "how", "count", "fraction", "at_least", "reason",
     "hung_on", "taken_on", "animals", "sides", "pen", "time_of_day", "weather", "bunching", "sprayed", "zone",
     "corrects_id", "correction_kind", "walked_on", "source", "actor_kind", "typed_on", "kind", "done_on", "thorough",
     "width", "height",
-)  # fmt: skip
+}  # fmt: skip
 
 
 def check_tables(folder: Path, evidence: Mapping[str, Any], found: Checked) -> Iterator[str]:
@@ -40,7 +40,9 @@ def _check_file(path: Path, table: str, evidence: Mapping[str, Any], found: Chec
         for row in _rows(path):
             number += 1
             values = known.get(row.get("id"))
-            if values is None or any(not _same(row[name], values.get(name)) for name in COLUMNS if name in row):
+            if values is None or not all(
+                _same(row[name], values[name]) for name in COLUMNS if name in row.keys() & values
+            ):
                 found.no("table", file=path.name, row=number)
     except (OSError, ValueError, csv.Error, AttributeError):
         found.no("table", file=path.name, row=number + 1)

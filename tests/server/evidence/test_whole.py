@@ -9,23 +9,39 @@ import pytest
 from farms.chained import chained_tables
 from farms.chained_rows import hashes_of, rows_of
 from farms.chained_sql import statement_of
+from monitoring.models import Reading, Round
 from server.evidence.whole import outside_in, verify_all
-from tests.cast import acting, as_factory
-from tests.monitoring.sending import reading, send
+from tests.cast import as_factory
 from tests.server.evidence.conftest import Signed
 from tests.server.evidence.scene import noon
 
 pytestmark = pytest.mark.django_db
 
 
-def test_postgresql_hashes_rows_as_python_does(signed: Signed, anna, leg_station, cards):
+def test_postgresql_hashes_rows_as_python_does(signed: Signed, leg_station, cards):
     """Of the same rows, among them letters, quotation marks and line breaks that JSON escapes, legs, and a clock."""
-    with acting(anna):
-        odd = '"q\\uote" \t\n\x1f\x7f \u00e9 \u2028 \U0001fab0'
-        legs = reading(leg_station, animals=(0, 3, 12), pen=odd, weather="/", time_of_day=time(8, 30), bunching=True)
-        half = reading(cards[0], 61, how="part", fraction=Decimal("0.25"), hung_on=date(2026, 4, 27))
-        at = noon(date(2026, 5, 29)) + timedelta(microseconds=1)
-        send(signed.farm, legs, half, on=date(2026, 5, 29), now=at, sent_at=at + timedelta(seconds=90))
+    odd = '"q\\uote" \t\n\x1f\x7f \u00e9 \u2028 \U0001fab0'
+    at = noon(date(2026, 5, 29)) + timedelta(microseconds=1)
+    with as_factory():
+        one = Reading.objects.filter(farm=signed.farm).first()
+        same = {"farm": signed.farm, "round_id": one.round_id, "zone": one.zone, "received_at": at, "entry": 1}
+        Reading.objects.create(
+            **same, method="leg", station_id=leg_station.id, count=15, animals=[0, 3, 12], pen=odd, weather="/",
+            time_of_day=time(8, 30, 0, 5), bunching=True, taken_on=at.date(),
+        )  # fmt: skip
+        Reading.objects.create(
+            **same, method="card", station_id=cards[0].id, how="part", count=61, fraction=Decimal("0.25"),
+            hung_on=date(2026, 4, 27), taken_on=at.date(), corrects_id=one.id, correction_kind="mistyped",
+        )  # fmt: skip
+        Round.objects.create(
+            farm=signed.farm,
+            walked_on=at.date(),
+            source="form",
+            actor_kind="phone",
+            received_at=at,
+            clock_ahead=-3,
+            entry=1,
+        )
     ids = [signed.farm.id, signed.neighbour.id]
     with as_factory():
         plain = Counter((row.farm_id, row.entry, row.hash) for row in rows_of(ids))
