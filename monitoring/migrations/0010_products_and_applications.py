@@ -20,7 +20,7 @@ ADDED = {"app": "SELECT, INSERT", "eraser": "SELECT, DELETE"}
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0014_photo_erased_in_the_log"),
+        ("farms", "0016_sprayer_links_in_the_log"),
         ("monitoring", "0008_photos_and_kept_out"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

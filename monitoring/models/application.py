@@ -7,6 +7,7 @@ here as binding, since rules differ by place and year.
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.models.product import LabelFields
@@ -89,6 +90,8 @@ class Application(LabelFields, FarmRecord):
     reason = models.CharField(_("why it is changed"), max_length=200, blank=True, default="")
     entry = models.BigIntegerField()
 
+    chained = Chained()
+
     class Meta:
         constraints = [
             models.UniqueConstraint(
@@ -129,6 +132,8 @@ class ApplicationPeople(FarmRecord):
     salt = models.BinaryField(max_length=16)
     entry = models.BigIntegerField()
 
+    chained = Chained(salted=("applicator", "certificate", "uncertified", "done_for"))
+
     class Meta:
         constraints = [models.UniqueConstraint(name="people_once_an_application", fields=["farm", "application_id"])]
 
@@ -144,6 +149,8 @@ class ApplicationCheck(FarmRecord):
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     checked_at = models.DateTimeField()
     entry = models.BigIntegerField()
+
+    chained = Chained()
 
     class Meta:
         constraints = [
@@ -180,6 +187,8 @@ class OrganicMark(FarmRecord):
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
 
+    chained = Chained()
+
 
 class CertifierAnswer(FarmRecord):
     """What the organic certifier was asked about a product, and answered. Rows are only added; the newest holds."""
@@ -194,6 +203,8 @@ class CertifierAnswer(FarmRecord):
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
+
+    chained = Chained()
 
     class Meta:
         constraints = [

@@ -11,10 +11,11 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.constraints import explained
 from farms.errors import Detail
-from farms.ledger import Actor, append, canonical_text, lock_heads, next_number, row_hash, row_values, salted
+from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
 from farms.models import Facility, Farm
 from monitoring.errors import AlreadyChecked, ApplicationRefused, ApplicationReplaced, NothingToCheck
 from monitoring.models import Application, ApplicationCheck, ApplicationPeople, CertifierAnswer, Reentry
@@ -107,7 +108,7 @@ def record_application(
         farm_id=farm.id, application_id=row.id, **asdict(applied.people), salt=secrets.token_bytes(16), entry=row.entry
     )
     ApplicationPeople.objects.bulk_create([people])
-    append(head, kind="application", actor=by.actor, row_hashes=[application_hash(row), people_hash(people)], now=now)
+    append(head, kind="application", actor=by.actor, row_hashes=[hash_again(row), hash_again(people)], now=now)
     return row
 
 
@@ -134,18 +135,6 @@ def check_application(
     hashes = [row_hash(row._meta.db_table, row_values(row))]
     append(head, kind="application_check", actor=actor, row_hashes=hashes, now=now)
     return row
-
-
-def application_hash(row: Application) -> bytes:
-    return row_hash(row._meta.db_table, row_values(row))
-
-
-def people_hash(people: ApplicationPeople) -> bytes:
-    """The names of an application, salted: erased together with the salt, they tell nothing."""
-    names = list(People.__dataclass_fields__)
-    values = row_values(people, leave_out=(*names, "salt"))
-    written = canonical_text({name: getattr(people, name) for name in names})
-    return row_hash(people._meta.db_table, values | {"people": salted(written, bytes(people.salt))})
 
 
 def _faults(farm: Farm, applied: Applied, answer: CertifierAnswer | None, now: datetime) -> list[Detail]:

@@ -45,7 +45,7 @@ NO_FARMS_DATA = {
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
     "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration", "alerts_roundstold",
     "farms_groupinvitation", "monitoring_product", "monitoring_certificateasked",
-    "farms_groupinvitation", "farms_dailyhead", "farms_signingkey",
+    "farms_dailyhead", "farms_signingkey",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -74,8 +74,7 @@ APPEND_ONLY = {
     "monitoring_applicationcheck", "monitoring_organicmark", "monitoring_certifieranswer", "monitoring_product",
     "monitoring_certificateasked",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
-    "monitoring_photo", "monitoring_reentry",
-    "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration", "farms_headleaf", "farms_erasedrow",
+    "farms_headleaf", "farms_erasedrow",
     "farms_signingkey",
 }  # fmt: skip
 

@@ -4,6 +4,7 @@ import hashlib
 from datetime import date, timedelta
 from typing import Any
 
+from farms.chained_rows import hash_again
 from farms.ids import uuid7
 from farms.ledger import Actor, row_hash, row_values, verify_links
 from farms.models import Farm, LedgerEntry
@@ -24,7 +25,6 @@ from monitoring.models import (
     Work,
 )
 from monitoring.services import HungSent, ReadingSent, RoundSent, record_round
-from monitoring.services.application import people_hash
 from monitoring.services.note import note_hash
 from tests.cast import NOW, as_factory
 
@@ -96,7 +96,7 @@ def chain_holds(farm: Farm) -> bool:
         for note in Note.objects.filter(farm_id=farm.id):
             rows.setdefault(note.entry, []).append(note_hash(note))
         for people in ApplicationPeople.objects.filter(farm_id=farm.id):
-            rows.setdefault(people.entry, []).append(people_hash(people))
+            rows.setdefault(people.entry, []).append(hash_again(people))
         entries = {entry.number: entry for entry in LedgerEntry.objects.filter(farm_id=farm.id)}
         same = all(
             bytes(entries[number].rows_hash) == hashlib.sha256(b"".join(sorted(hashes))).digest()

@@ -8,6 +8,7 @@ import pytest
 from django.db import ProgrammingError, transaction
 from django.utils import timezone
 
+from farms.chained_rows import hash_again
 from farms.credentials import key_hash
 from farms.errors import Missing
 from farms.models import Consent, LogEvent
@@ -45,7 +46,6 @@ from monitoring.services import (
     record_by_link,
     withdraw_sprayer_link,
 )
-from monitoring.services.application import people_hash
 from monitoring.services.sprayer_link import LIVES, MOST_WAITING
 from tests.cast import NOW, acting, acting_token, as_factory, as_role
 from tests.farms.test_keys import make_token
@@ -211,10 +211,10 @@ class TestErasing:
             row = note(northfield)
         with as_factory():
             [people] = ApplicationPeople.objects.filter(application_id=row.id)
-            hashed = people_hash(people)
+            hashed = hash_again(people)
             altered = ApplicationPeople(**{f.attname: getattr(people, f.attname) for f in people._meta.concrete_fields})
             altered.applicator = "Somebody Else"
-            assert people_hash(altered) != hashed
+            assert hash_again(altered) != hashed
 
     def test_the_eraser_takes_the_names_of_one_farm_alone(self, northfield, anna, southmead, carla):
         for farm, owner in ((northfield, anna), (southmead, carla)):

@@ -27,6 +27,7 @@ from farms.services import PaperSigned, keep_signed_paper
 from monitoring.models import Reading, Station
 from monitoring.rules.pictures import Picture
 from monitoring.services import (
+    CertifierTyped,
     Drawn,
     HungSent,
     ImportPlan,
@@ -34,10 +35,15 @@ from monitoring.services import (
     PhotoSent,
     ReentryTyped,
     WorkDone,
+    Writer,
     add_photo,
+    check_application,
     correct_reading,
     draw_plan,
     lay_picture,
+    mark_organic,
+    note_certifier_answer,
+    record_application,
     record_reentry,
     record_table,
     record_work,
@@ -48,6 +54,7 @@ from server.evidence.keys import make_key, public_pem
 from tests.alerts.scene import alerts, check, check_time, monday
 from tests.cast import acting, as_role
 from tests.isolation.later_records import PNG
+from tests.monitoring.applying import applied
 from tests.monitoring.pictures import jpeg
 from tests.monitoring.sending import reading, send
 
@@ -114,6 +121,18 @@ def records_of_people(farm: Farm, owner: User, cards: list[Station], barn: Facil
         keep_signed_paper(
             farm=farm, paper=PaperSigned(IN_FORCE, "en", LAST, "Pia Invented", SCAN), by=owner, now=noon(LAST)
         )
+
+
+def applied_there(farm: Farm, owner: User, barn: Facility) -> None:
+    """A spray by a hired sprayer on a farm kept organic, with the certifier's answer and the owner's word."""
+    at, actor = noon(date(2026, 5, 21)), Actor(ActorKind.FARM_STAFF, owner.id)
+    asked = CertifierTyped("Invented Wall Spray", "00000-1", at.date(), at.date(), "allowed")
+    what = applied(begins_at=at - timedelta(hours=2), ends_at=at - timedelta(hours=1), facility=barn)
+    with acting(owner):
+        mark_organic(farm=farm, is_organic=True, from_on=at.date(), actor=actor, now=at)
+        note_certifier_answer(farm=farm, typed=asked, actor=actor, now=at)
+        row = record_application(farm=farm, applied=what, by=Writer(actor, through_link=True), now=at)
+        check_application(application=row, confirmed=True, reason="", actor=actor, now=at)
 
 
 def imported(farm: Farm, owner: User) -> None:

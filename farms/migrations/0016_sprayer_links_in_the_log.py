@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0014_photo_erased_in_the_log"),
+        ("farms", "0015_daily_heads"),
     ]
 
     operations = [
