@@ -49,6 +49,10 @@ def _databases() -> dict[str, dict[str, object]]:
 
 DATABASES = _databases()
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+# For `manage.py restore` on servers of your own, given by hand: no process of the service knows it.
+SUPERUSER_URL = env("DATABASE_URL_SUPERUSER", default="")
+# The folder of pg_dump and pg_restore, where they are neither the embedded servers' nor on the path.
+POSTGRES_PROGRAMS = env("POSTGRES_PROGRAMS", default="")
 REDIS_URL = env("REDIS_URL")
 
 # --- Applications ----------------------------------------------------------------------------------------------------
