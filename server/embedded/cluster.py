@@ -33,6 +33,7 @@ class Kind:
     tests: bool = False  # has the test roles
     throw_away: bool = False  # the whole folder goes at the end
     cache: str = "256MB"  # PostgreSQL's own, of two cores and a few gigabytes shared with everything else
+    settings: tuple[tuple[str, str], ...] = ()  # more of PostgreSQL's, by its names
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -131,7 +132,7 @@ def postgres_child(places: Places, programs: Programs, sockets: Path, kind: Kind
     if not kind.fsync:
         settings |= {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
     argv = [programs.postgres, "-D", places.cluster]
-    for name, value in settings.items():
+    for name, value in (*settings.items(), *kind.settings):
         argv += ["-c", f"{name}={value}"]
     # Fast shutdown for data that stays; an immediate one where all is thrown away.
     return child(places, argv, "postgres", signal.SIGQUIT if kind.throw_away else signal.SIGINT)

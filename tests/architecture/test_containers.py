@@ -30,7 +30,8 @@ COMPOSE = (ROOT / "docker-compose.yml").read_text()
 DOCKERFILE = (ROOT / "Dockerfile").read_text()
 SCRIPT = ROOT / "server/passwords.sql"
 OURS = ("migrate", "web", "checks", "mail", "hooks", "imports", "beat")
-HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "checks", "mail", "hooks", "imports", "beat")
+HAVE_HEALTH_CHECKS = ("postgres", "valkey", "web", "checks", "mail", "hooks", "imports", "beat", "backups")
+ONCE = ("migrate", "folders", "recover")
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +60,8 @@ def test_the_schema_would_notice(compose):
 
 
 def test_every_service_that_stays_has_a_health_check(compose):
-    assert set(compose["services"]) == {*HAVE_HEALTH_CHECKS, "migrate"}
+    assert set(compose["services"]) == {*HAVE_HEALTH_CHECKS, *ONCE}
+    assert all(compose["services"][name]["restart"] == "no" for name in ONCE)
     for name in HAVE_HEALTH_CHECKS:
         assert compose["services"][name]["healthcheck"]["test"][0] in ("CMD", "CMD-SHELL")
 
@@ -153,6 +155,20 @@ def test_the_settings_of_a_service_pass_the_deploy_check(compose, service):
     command = [sys.executable, "-m", "django", "check", "--deploy", "--fail-level", "WARNING"]
     done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def test_the_backups_scripts_are_there_and_can_be_run(compose):
+    """What they do is drilled in tests/journeys/test_point_in_time.py."""
+    scripts = ROOT / "server/backup/compose"
+    for name in ("postgres", "backups", "recover"):
+        assert "./server/backup/compose:/flyround:ro" in compose["services"][name]["volumes"]
+    named = set(re.findall(r"/flyround/(\w+\.sh)", COMPOSE))
+    assert named == {"keep_wal.sh", "keep.sh", "recover.sh"}
+    for path in scripts.iterdir():
+        assert path.stat().st_mode & 0o111 == 0o111, path
+        assert path.read_text().startswith("#!/bin/sh\n")
+    # Whoever recovers may write the data, and nothing of what it is made from.
+    assert {"backups:/backups:ro", "wal:/wal:ro"} <= set(compose["services"]["recover"]["volumes"])
 
 
 @pytest.fixture(scope="module")
