@@ -82,6 +82,45 @@ class WorkRefused(Invalid):
     message = _("The work wasn't noted. Correct what is named below and send it again.")
 
 
+class AlreadyNoted(Conflict):
+    """The same was noted today by one tap: a second tap adds nothing. `details["work"]` is the id of what stands."""
+
+    code = "already_noted"
+    message = _("This was already noted today, by {who}. It stands once.")
+
+
+class AlreadyTakenBack(Conflict):
+    code = "already_taken_back"
+    message = _("This work was already taken back. It stays on record, and counts nowhere.")
+
+
+class PlannedWorkRefused(Invalid):
+    code = "planned_work_refused"
+    message = _("Nothing was planned. Correct what is named below and send it again.")
+
+
+class PlannedStepRefused(Invalid):
+    code = "planned_step_refused"
+    message = _("The plan wasn't changed. Correct what is named below and send it again.")
+
+
+class PlannedDayDone(Conflict):
+    """Somebody was quicker. `details["work"]` is the id of the work that stands for the day."""
+
+    code = "planned_day_done"
+    message = _("What was planned for {day} is already noted as done on {done_on}, by {who}. It stands once.")
+
+
+class AlreadyLeftOut(Conflict):
+    code = "already_left_out"
+    message = _("This day is already left out. If the work is done after all, note it: that holds.")
+
+
+class PlanEnded(Conflict):
+    code = "plan_ended"
+    message = _("This plan is ended from {day} on. Plan the work anew if it is to go on.")
+
+
 class PhotoRefused(Invalid):
     code = "photo_refused"
     message = _("The photo wasn't stored. Correct what is named below and send it again.")

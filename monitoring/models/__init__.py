@@ -11,13 +11,14 @@ from monitoring.models.own_table import OwnTable, OwnTableReading
 from monitoring.models.photo import Photo, PhotoPicture
 from monitoring.models.plan import Plan, PlanPicture
 from monitoring.models.product import CertificateAsked, Product
+from monitoring.models.planned_work import PlannedStep, PlannedWork, WorkWords
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.reentry import Reentry
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
 from monitoring.models.round import Round, Skip
 from monitoring.models.station import Placement, Siting, Station
 from monitoring.models.weather import DailyTemperature, FarmTemperature
-from monitoring.models.work import Work
+from monitoring.models.work import Work, WorkTakenBack
 
 __all__ = [
     "Application",
@@ -43,6 +44,8 @@ __all__ = [
     "Plan",
     "PlanPicture",
     "Product",
+    "PlannedStep",
+    "PlannedWork",
     "Reading",
     "Reentry",
     "RegionReport",
@@ -53,4 +56,6 @@ __all__ = [
     "Station",
     "WeeklySummary",
     "Work",
+    "WorkTakenBack",
+    "WorkWords",
 ]

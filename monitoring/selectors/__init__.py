@@ -22,6 +22,17 @@ from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
 from monitoring.selectors.photo import HatchingPlace, hatching_places, photos_of, photos_of_round, picture_of
 from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
 from monitoring.selectors.product import asks_for_certificate, product_rows_of, products_of
+from monitoring.selectors.planned_work import (
+    Plan,
+    PlannedDay,
+    ahead_of_plans,
+    due_of,
+    planned_works_of,
+    plans_of_rows,
+    plans_under_way,
+    steps_of,
+    words_about,
+)
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -61,7 +72,7 @@ from monitoring.selectors.stations import (
 from monitoring.selectors.stewardship import Stewardship
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
-from monitoring.selectors.work import last_works, works_of
+from monitoring.selectors.work import last_works, usual_works, works_of, works_on_record
 
 __all__ = [
     "DayShown",
@@ -69,12 +80,15 @@ __all__ = [
     "FarmDevelopment",
     "HatchingPlace",
     "PlaceToLook",
+    "Plan",
+    "PlannedDay",
     "RegionPlace",
     "SheetHanging",
     "SheetPlace",
     "Stewardship",
     "Warmth",
     "applications_of",
+    "ahead_of_plans",
     "arrivals_of",
     "asks_for_certificate",
     "certifier_answer_about",
@@ -83,6 +97,7 @@ __all__ = [
     "content_of",
     "days_kept_out",
     "development_of_farms",
+    "due_of",
     "farms_received_since",
     "has_stations",
     "hatching_places",
@@ -109,6 +124,9 @@ __all__ = [
     "places_of_farm",
     "places_of_farms",
     "plan_of",
+    "planned_works_of",
+    "plans_of_rows",
+    "plans_under_way",
     "pooled_result",
     "product_rows_of",
     "products_of",
@@ -132,6 +150,7 @@ __all__ = [
     "standing_of",
     "stations_of",
     "stations_of_farms",
+    "steps_of",
     "summaries_of",
     "temperatures_of_farm",
     "temperatures_of_region",
@@ -139,5 +158,8 @@ __all__ = [
     "waiting_applications_of",
     "warmth_of_farm",
     "withheld_at",
+    "usual_works",
+    "words_about",
     "works_of",
+    "works_on_record",
 ]

@@ -1,6 +1,7 @@
 """Work done against flies."""
 
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Iterable
 from datetime import date
 from uuid import UUID
 
@@ -8,15 +9,37 @@ from django.db.models import QuerySet
 
 from farms.models import Farm
 from monitoring.models import Work
+from monitoring.models.work import WorkKind
 
 
 def works_of(farm: Farm, since: date | None = None) -> QuerySet[Work]:
-    """What was done on the farm, newest first; from a day on, where asked."""
-    works = Work.objects.filter(farm_id=farm.id).select_related("facility").order_by("-done_on", "-id")
+    """What was done on the farm, newest first; from a day on, where asked. Without what was taken back."""
+    works = Work.objects.standing().filter(farm_id=farm.id).select_related("facility").order_by("-done_on", "-id")
     return works if since is None else works.filter(done_on__gte=since)
+
+
+def works_on_record(farm: Farm) -> QuerySet[Work]:
+    """All that was ever noted, newest first; `taken_back` marks what counts nowhere."""
+    works = Work.objects.with_taken_back().filter(farm_id=farm.id)
+    return works.select_related("facility").order_by("-done_on", "-id")
+
+
+def usual_works(works: Iterable[Work], most: int) -> list[Work]:
+    """Of each kind and place that was noted twice or more the newest work, the most usual first.
+
+    `works`: newest first. What says nothing by itself ("other"), and what was planned, is left out.
+    """
+    newest: dict[tuple[str, UUID | None], Work] = {}
+    times: Counter[tuple[str, UUID | None]] = Counter()
+    for work in works:
+        if work.kind != WorkKind.OTHER and work.planned_id is None:
+            times[work.kind, work.facility_id] += 1
+            newest.setdefault((work.kind, work.facility_id), work)
+    return [newest[what] for what, number in times.most_common() if number > 1][:most]
 
 
 def last_works(farm_ids: Collection[UUID], on: date, *, using: str = "default") -> dict[UUID, Work]:
     """The newest work of each farm up to a day; a farm without any isn't in it."""
-    works = Work.objects.using(using).filter(farm_id__in=list(farm_ids), done_on__lte=on).select_related("facility")
+    standing = Work.objects.using(using).standing()
+    works = standing.filter(farm_id__in=list(farm_ids), done_on__lte=on).select_related("facility")
     return {work.farm_id: work for work in works.order_by("farm_id", "done_on", "recorded_at")}

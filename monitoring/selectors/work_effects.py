@@ -211,8 +211,8 @@ def _before_and_after(counted: Floats) -> Bools:
 
 def _windows(works: Sequence[Work], farm_ids: Sequence[UUID], on: date) -> list[tuple[Window, str]]:
     """A window for each work and method, between all other works of its farm."""
-    since = min(work.done_on for work in works) - PROGRAMMES
-    known = {work.id: work for work in (*Work.objects.filter(farm_id__in=farm_ids, done_on__range=(since, on)), *works)}
+    since, standing = min(work.done_on for work in works) - PROGRAMMES, Work.objects.standing()
+    known = {work.id: work for work in (*standing.filter(farm_id__in=farm_ids, done_on__range=(since, on)), *works)}
     of_farm: dict[UUID, list[Work]] = defaultdict(list)
     for each in known.values():
         of_farm[each.farm_id].append(each)

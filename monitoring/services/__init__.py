@@ -32,6 +32,7 @@ from monitoring.services.own_table import forget_own_table, keep_own_table, keep
 from monitoring.services.photo import PhotoSent, add_photo, erase_photo
 from monitoring.services.plan import Drawn, draw_plan, lay_picture
 from monitoring.services.product import ask_for_certificate, label_of, list_product, take_product_off
+from monitoring.services.planned_work import WorkPlanned, end_plan, leave_out, plan_work
 from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
@@ -41,7 +42,7 @@ from monitoring.services.station import NewStation, SitingData, add_station, add
 from monitoring.services.summary import refresh_summaries
 from monitoring.services.table import OUTCOMES, ImportPlan, ImportResult, judged_table, record_part, record_table
 from monitoring.services.temperature import record_farm_temperatures, record_temperatures
-from monitoring.services.work import WorkDone, record_work
+from monitoring.services.work import PlannedFor, WorkDone, as_planned, record_again, record_work, take_back_work
 
 __all__ = [
     "OUTCOMES",
@@ -58,6 +59,7 @@ __all__ = [
     "NewStation",
     "NoteSent",
     "PhotoSent",
+    "PlannedFor",
     "ReadingSent",
     "ReentryTyped",
     "RoundSent",
@@ -70,10 +72,13 @@ __all__ = [
     "add_stations",
     "ask_for_certificate",
     "check_application",
+    "WorkPlanned",
+    "as_planned",
     "claim_import",
     "correct_reading",
     "draw_plan",
     "end_import",
+    "end_plan",
     "erase_photo",
     "forget_own_table",
     "give_back",
@@ -91,6 +96,9 @@ __all__ = [
     "note_rows",
     "record_application",
     "record_by_link",
+    "leave_out",
+    "plan_work",
+    "record_again",
     "record_farm_temperatures",
     "record_part",
     "record_reentry",
@@ -107,4 +115,5 @@ __all__ = [
     "table_of_rows",
     "take_product_off",
     "withdraw_sprayer_link",
+    "take_back_work",
 ]

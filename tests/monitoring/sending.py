@@ -18,11 +18,14 @@ from monitoring.models import (
     OrganicMark,
     Photo,
     Placement,
+    PlannedStep,
+    PlannedWork,
     Reading,
     Reentry,
     Round,
     Station,
     Work,
+    WorkTakenBack,
 )
 from monitoring.services import HungSent, ReadingSent, RoundSent, record_round
 from monitoring.services.note import note_hash
@@ -35,6 +38,7 @@ STAFF = Actor(ActorKind.FARM_STAFF, None)
 CHAINED = (
     Reading, Placement, Round, Work, Photo, Reentry, Application, ApplicationCheck, OrganicMark, CertifierAnswer,
 )  # fmt: skip
+CHAINED = (Reading, Placement, Round, Work, WorkTakenBack, PlannedWork, PlannedStep, Photo, Reentry)
 
 
 def hang(farm: Farm, stations: list[Station], on: date = HUNG, **more: Any) -> Round:

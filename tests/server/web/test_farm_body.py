@@ -18,8 +18,8 @@ from farms.kept import forget
 from farms.ledger import Actor
 from farms.models import Facility, Farm, GroupVisitRules, Membership, PlannedVisit, RegionClosure, Season, User
 from farms.models.closure import FarmClosure
-from monitoring.models import DailyTemperature, FarmTemperature, Reading, Round, Siting, Station, Work
-from monitoring.services import HungSent, RoundSent, WorkDone, record_round, record_work
+from monitoring.models import DailyTemperature, FarmTemperature, Reading, Round, Siting, Station, Work, WorkTakenBack
+from monitoring.services import HungSent, RoundSent, WorkDone, record_round, record_work, take_back_work
 from server.web import farm_body
 from server.web.doors import Visit
 from tests.alerts.scene import check, count_week, monday
@@ -30,7 +30,7 @@ from tests.tables_read import tables_read
 pytestmark = pytest.mark.django_db
 TODAY = NOW.date()
 # Never stored without an entry in the farm's chain, nor changed. A note is none of them: it can be erased.
-BY_THE_CHAIN = (Round, Reading, Work, AlertEvent)
+BY_THE_CHAIN = (Round, Reading, Work, WorkTakenBack, AlertEvent)
 
 
 @pytest.fixture
@@ -147,6 +147,17 @@ def test_a_kept_page_is_the_page_of_now(change: Callable[[Farm, User], None], br
     forget()
     assert kept == body(client, season)
     assert kept != before
+
+
+def test_a_work_taken_back_leaves_the_page(browser, anna: User, season: Farm):
+    client = browser(anna)
+    before = body(client, season)
+    with acting(anna):
+        noted = record_work(farm=season, work=WorkDone("fans", TODAY), actor=Actor("farm_staff", anna.id), now=NOW)
+    assert body(client, season) != before
+    with acting(anna):
+        take_back_work(work=noted, why="the wrong farm", actor=Actor("farm_staff", anna.id), now=NOW)
+    assert body(client, season) == before
 
 
 def test_who_is_named_twice_is_read_anew_too(browser, anna: User, season: Farm):
