@@ -15,6 +15,7 @@ from alerts.models import Alert, AlertEvent, AlertNote, AlertWork, Assessment, C
 from alerts.models.alert import BY_SOMEBODY, EventKind
 from alerts.models.check import RunState
 from farms.lookups import array_of
+from monitoring.selectors import taken_back_of
 
 if TYPE_CHECKING:
     from farms.models import Farm
@@ -126,8 +127,9 @@ def notes_of(alert: Alert) -> dict[UUID, str]:
 
 
 def works_linked_to(alert: Alert) -> QuerySet[AlertWork]:
-    """The work that was done about an alert, each with the event that says so."""
+    """The work that was done about an alert, each with the event that says so; not what was taken back."""
     links = AlertWork.objects.filter(farm_id=alert.farm_id, alert_id=alert.id)
+    links = links.exclude(work_id__in=taken_back_of(alert.farm_id))
     return links.select_related("work", "work__facility").order_by("work__done_on", "id")
 
 

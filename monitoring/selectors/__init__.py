@@ -72,7 +72,7 @@ from monitoring.selectors.stations import (
 from monitoring.selectors.stewardship import Stewardship
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
-from monitoring.selectors.work import last_works, usual_works, works_of, works_on_record
+from monitoring.selectors.work import last_works, taken_back_of, usual_works, works_of, works_on_record
 
 __all__ = [
     "DayShown",
@@ -152,6 +152,7 @@ __all__ = [
     "stations_of_farms",
     "steps_of",
     "summaries_of",
+    "taken_back_of",
     "temperatures_of_farm",
     "temperatures_of_region",
     "unfinished_imports",

@@ -3,12 +3,13 @@
 from collections import Counter
 from collections.abc import Collection, Iterable
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
 
 from farms.models import Farm
-from monitoring.models import Work
+from monitoring.models import Work, WorkTakenBack
 from monitoring.models.work import WorkKind
 
 
@@ -22,6 +23,17 @@ def works_on_record(farm: Farm) -> QuerySet[Work]:
     """All that was ever noted, newest first; `taken_back` marks what counts nowhere."""
     works = Work.objects.with_taken_back().filter(farm_id=farm.id)
     return works.select_related("facility").order_by("-done_on", "-id")
+
+
+def taken_back_of(farm_id: UUID) -> QuerySet[WorkTakenBack, Any]:
+    """The ids of the works of a farm that were taken back."""
+    return WorkTakenBack.objects.filter(farm_id=farm_id).values("work_id")
+
+
+def taken_back_rows(farm: Farm, since: date) -> QuerySet[WorkTakenBack]:
+    """What was taken back of work done since a day, newest first, each with its work."""
+    rows = WorkTakenBack.objects.filter(farm_id=farm.id, work__done_on__gte=since)
+    return rows.select_related("work", "work__facility").order_by("-work__done_on", "-id")
 
 
 def usual_works(works: Iterable[Work], most: int) -> list[Work]:

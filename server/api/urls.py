@@ -38,6 +38,7 @@ from server.api.v1.people import People
 from server.api.v1.phones import Phone, PhoneCodes
 from server.api.v1.photos import Photos, PictureOfPhoto
 from server.api.v1.plan import PlanOfFarm, PlanPictureOfFarm
+from server.api.v1.planned_works import PlannedWorks
 from server.api.v1.precision import PrecisionOfFarm
 from server.api.v1.products import Products
 from server.api.v1.readings import Readings
@@ -71,6 +72,7 @@ ON_FARM: dict[str, Any] = {
     "exports": Exports,
     "weeks": Weeks,
     "works": Works,
+    "planned-works": PlannedWorks,
     "reentries": Reentries,
     "applications": Applications,
     "sprayer-links": SprayerLinks,

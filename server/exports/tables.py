@@ -19,12 +19,23 @@ from monitoring.models import Siting, Station
 from monitoring.models.application import AmountUnit, AreaUnit, Target
 from monitoring.models.photo import PhotoKind
 from monitoring.models.product import ProductKind
+from monitoring.models.planned_work import PLAN_KINDS, StepKind, Unit
 from monitoring.models.reading import CorrectionKind, How, NoCount
 from monitoring.models.round import Source
 from monitoring.models.station import Near
 from monitoring.models.work import WorkKind
 from monitoring.selectors import photos_of, readings_of, rounds_of, standing_applications_of, summaries_of, works_of
 from server.exports.columns import Column, Kind, days_between, listed, station_name, unless_blank
+from monitoring.selectors import (
+    photos_of,
+    planned_works_of,
+    readings_of,
+    rounds_of,
+    steps_of,
+    summaries_of,
+    works_on_record,
+)
+from server.exports.columns import Column, Kind, days_between, station_name, unless_blank
 
 Rows = QuerySet[Any]
 METHOD_WORDS = tuple(METHODS)
@@ -197,11 +208,54 @@ WORKS = Table(
         Column("kind", Kind.WORD, "What was done.", words=tuple(WorkKind.values)),
         Column("done_on", Kind.DAY, "The day in the farm's time zone."),
         Column("thorough", Kind.YES_NO, "Missing where nobody said.", always=False),
+        Column("not_reached", Kind.TEXT, "Of a clean-out, what could not be reached.", always=False),
+        Column("species", Kind.TEXT, "Of wasps.", always=False),
+        Column("number", Kind.WHOLE, "Of wasps; missing where nobody counted.", always=False, least=1),
+        Column("batch", Kind.TEXT, "Of wasps: the supplier's.", always=False),
+        _id("planned_id", "The plan that it is of, where it was planned.", always=False),
+        Column("planned_for", Kind.DAY, "The day of the plan that it stands for.", always=False),
+        Column("taken_back", Kind.YES_NO, "Noted by mistake: it counts nowhere."),
         Column("actor_kind", Kind.WORD, "Who noted it, without a name.", words=tuple(ActorKind.values)),
         Column("recorded_at", Kind.MOMENT, "When it was noted."),
     ),
-    lambda farm: works_of(farm).order_by("done_on", "id"),
+    lambda farm: works_on_record(farm).order_by("done_on", "id"),
     {"since": "done_on__gte", "until": "done_on__lte"},
+    points_to={"planned_id": "planned-works"},
+)
+PLANNED_WORKS = Table(
+    "planned-works",
+    "Work that was planned, once or again and again. What was done of it stands in works, and names the plan.",
+    (
+        _id(),
+        *_facility("", always=False),
+        Column("kind", Kind.WORD, "What is to be done.", words=tuple(str(kind) for kind, _name in PLAN_KINDS)),
+        Column("first_day", Kind.DAY, "The first day, in the farm's time zone."),
+        Column("every", Kind.WHOLE, "Every so many units; missing where it is done once.", always=False, least=1),
+        Column("unit", Kind.WORD, "Days, weeks or months.", unless_blank("unit"), always=False,
+               words=tuple(Unit.values)),
+        Column("last_day", Kind.DAY, "The last day; missing where it is done once.", always=False),
+        Column("species", Kind.TEXT, "Of wasps.", unless_blank("species"), always=False),
+        Column("number", Kind.WHOLE, "Of wasps, each time.", always=False, least=1),
+        Column("actor_kind", Kind.WORD, "Who planned it, without a name.", words=tuple(ActorKind.values)),
+        Column("recorded_at", Kind.MOMENT, "When it was planned."),
+    ),
+    lambda farm: planned_works_of(farm).order_by("first_day", "id"),
+    {"since": "first_day__gte", "until": "first_day__lte"},
+)  # fmt: skip
+PLANNED_STEPS = Table(
+    "planned-steps",
+    "Days of plans that were left out, and the day from which on a plan was ended.",
+    (
+        _id(),
+        _id("planned_id", "The plan."),
+        Column("kind", Kind.WORD, "Left out this once, or ended from that day on.", words=tuple(StepKind.values)),
+        Column("day", Kind.DAY, "Which day."),
+        Column("actor_kind", Kind.WORD, "Who said so, without a name.", words=tuple(ActorKind.values)),
+        Column("recorded_at", Kind.MOMENT, "When it was said."),
+    ),
+    lambda farm: steps_of(farm).order_by("day", "id"),
+    {"since": "day__gte", "until": "day__lte"},
+    points_to={"planned_id": "planned-works"},
 )
 APPLICATIONS = Table(
     "applications",
@@ -301,3 +355,7 @@ RESULTS = Table(
     weekly=True,
 )  # fmt: skip
 TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, APPLICATIONS, PHOTOS, RESULTS)}
+TABLES = {
+    table.name: table
+    for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, PLANNED_WORKS, PLANNED_STEPS, PHOTOS, RESULTS)
+}

@@ -4,28 +4,31 @@ from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
+from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from farms.access import Need
+from farms.access import Need, one_of
 from farms.clock import local_date
+from farms.errors import Invalid
 from farms.models.chain import ActorKind
 from monitoring.methods import METHOD_CHOICES
 from monitoring.models.work import WorkKind
-from monitoring.selectors import works_of
-from monitoring.selectors.work_effects import REASONS, effects_of_works
-from monitoring.services import WorkDone, record_work
-from server.api.fields import Body, Choice, Day, Id, YesNo
+from monitoring.selectors import planned_works_of, works_on_record
+from monitoring.selectors.work_effects import REASONS, WorkEffect, effects_of_works
+from monitoring.services import PlannedFor, WorkDone, record_work, take_back_work
+from server.api.fields import Body, Choice, Day, Id, Text, Whole, YesNo
 from server.api.v1.facilities import facility_named
 from server.api.views import OnFarm
 
 EXAMPLE = OpenApiExample(
     "A clean-out (invented)", {"kind": "clean_out", "done_on": "2026-06-18", "thorough": True}, request_only=True
 )
-
-
+MISTAKE = OpenApiExample("Tapped by mistake (invented)", {"why": "tapped the wrong barn"}, request_only=True)
+NO_EFFECT = WorkEffect("")
 PER_CENT = "In per cent, negative for fewer: -50 is half of what was to be expected. Null where nothing can be told."
 
 
@@ -37,6 +40,13 @@ class WorkSerializer(serializers.Serializer):
     done_on = serializers.DateField()
     facility_id = serializers.UUIDField(allow_null=True, help_text="Null for the whole farm.")
     thorough = serializers.BooleanField(allow_null=True, help_text="Null where nobody said.")
+    not_reached = serializers.CharField(allow_null=True, help_text="Of a clean-out, what could not be reached.")
+    species = serializers.CharField(allow_null=True, help_text="Of wasps.")
+    number = serializers.IntegerField(allow_null=True, help_text="Of wasps.")
+    batch = serializers.CharField(allow_null=True, help_text="Of wasps: the supplier's.")
+    planned_id = serializers.UUIDField(allow_null=True, help_text="The plan that it is of.")
+    planned_for = serializers.DateField(allow_null=True, help_text="The day of the plan that it stands for.")
+    taken_back = serializers.BooleanField(help_text="Noted by mistake: it stays on record and counts nowhere.")
     actor_kind = serializers.ChoiceField(ActorKind.choices)
     recorded_at = serializers.DateTimeField()
     effect = serializers.FloatField(source="told.change", allow_null=True, help_text=PER_CENT)
@@ -68,6 +78,21 @@ class NewWork(Body):
     done_on = Day()
     facility_id = Id(default=None, allow_null=True, help_text="Null for the whole farm.")
     thorough = YesNo(default=None, allow_null=True)
+    not_reached = Text(default="", allow_blank=True, max_length=200, help_text="Of a clean-out only.")
+    species = Text(default="", allow_blank=True, max_length=100, help_text="Of wasps only.")
+    number = Whole(default=None, allow_null=True, min_value=1, help_text="Of wasps only.")
+    batch = Text(default="", allow_blank=True, max_length=60, help_text="Of wasps only: the supplier's.")
+    planned_id = Id(default=None, allow_null=True, help_text="A plan of the same kind and place that it is of.")
+    planned_for = Day(default=None, allow_null=True, help_text="Needed with planned_id: the day it stands for.")
+
+
+class NotedByMistake(Body):
+    why = Text(max_length=200, help_text="A few words; they stay on record.")
+
+
+class PlannedForMissing(Invalid):
+    code = "planned_for_missing"
+    message = _("Give the plan and its day that this work stands for together, or neither of them.")
 
 
 class WorkQuery(Body):
@@ -75,26 +100,53 @@ class WorkQuery(Body):
 
 
 class Works(OnFarm):
-    needs = {"list": Need.READ, "create": Need.RECORD}
+    needs = {"list": Need.READ, "create": Need.RECORD, "taken_back": Need.RECORD}
+    lookup_url_kwarg = "work_id"
     newest_first = ("-done_on", "-id")
 
     @extend_schema(responses=WorkSerializer(many=True), parameters=[WorkQuery])
     def list(self, request: Request, farm_id: UUID) -> Response:
-        """What was done, newest first."""
-        found = self.paginate_queryset(works_of(self.farm, **self.query(WorkQuery)))
+        """What was done, newest first; what was taken back is among it, and marked."""
+        since = self.query(WorkQuery).get("since")
+        works = works_on_record(self.farm)
+        found = self.paginate_queryset(works.filter(done_on__gte=since) if since else works)
         return self.page_of(self.with_effects(found or []), WorkSerializer)
 
-    @extend_schema(request=NewWork, responses={201: WorkSerializer}, examples=[EXAMPLE])
+    @extend_schema(request=NewWork, responses={201: WorkSerializer, 404: None}, examples=[EXAMPLE])
     def create(self, request: Request, farm_id: UUID) -> Response:
-        """Note something that was done."""
+        """Note something that was done; with `planned_id` and `planned_for`, that a planned day is done.
+
+        A planned day is done once: whoever is second gets 409 `planned_day_done`.
+        """
         body = self.body(NewWork)
-        done = WorkDone(facility=facility_named(self.farm, body.pop("facility_id")), **body)
+        facility, stands_for = facility_named(self.farm, body.pop("facility_id")), self._stands_for(body)
+        done = WorkDone(facility=facility, stands_for=stands_for, **body)
         work = record_work(farm=self.farm, work=done, actor=self.actor, now=self.now)
+        return self._answer(work.id)
+
+    @extend_schema(request=NotedByMistake, responses={201: WorkSerializer}, examples=[MISTAKE])
+    @action(detail=True, methods=["post"], url_path="taken-back")
+    def taken_back(self, request: Request, farm_id: UUID, work_id: UUID) -> Response:
+        """Take back what was noted by mistake. It stays on record, and counts nowhere."""
+        work = one_of(works_on_record(self.farm), work_id)
+        take_back_work(work=work, why=self.body(NotedByMistake)["why"], actor=self.actor, now=self.now)
+        return self._answer(work.id)
+
+    def _stands_for(self, body: dict[str, Any]) -> PlannedFor | None:
+        """The planned day that a body names. Raises PlannedForMissing, or Missing for a plan that isn't there."""
+        planned_id, day = body.pop("planned_id"), body.pop("planned_for")
+        if (planned_id is None) != (day is None):
+            raise PlannedForMissing(pointer="/planned_for")
+        return None if planned_id is None else PlannedFor(one_of(planned_works_of(self.farm), planned_id), day)
+
+    def _answer(self, work_id: UUID) -> Response:
+        work = works_on_record(self.farm).get(id=work_id)
         return Response(WorkSerializer(self.with_effects([work])[0]).data, status=201)
 
     def with_effects(self, works: Sequence[Any]) -> Sequence[Any]:
-        """The works, each with its effect."""
-        effects = effects_of_works(works, [self.farm], local_date(self.now, self.farm.time_zone))
+        """The works, each with its effect; what was taken back has none."""
+        standing = [work for work in works if not work.taken_back]
+        effects = effects_of_works(standing, [self.farm], local_date(self.now, self.farm.time_zone))
         for work in works:
-            work.told = effects[work.id]
+            work.told = effects.get(work.id, NO_EFFECT)
         return works
