@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from farms.models import Facility, Farm
     from monitoring.models import Work
     from monitoring.selectors import FarmDevelopment
+    from monitoring.selectors.planned_work import PlannedDay
     from monitoring.selectors.work_effects import WorkEffect
 
 Place = tuple[UUID | None, str]
@@ -45,7 +46,8 @@ class FarmWeek:
     `alerts` are the open ones, each with what somebody did about it (`deeds_done`); `evidence` is what those rest on
     that opened with this week. `work` is the last one noted; `work_effect`, what became of the counts since, and
     `stations`, how each stands beside the farm's others, are there where somebody asked for them; so is `since`, a
-    round that the check has not seen. `closed`: to visits, on that day.
+    round that the check has not seen, and `planned_due` and `planned_ahead`, what is planned. `closed`: to visits, on
+    that day.
     """
 
     farm: "Farm"
@@ -59,6 +61,8 @@ class FarmWeek:
     evidence: Mapping[UUID, Mapping[str, Any]] = field(default_factory=dict)
     work: "Work | None" = None
     work_effect: "WorkEffect | None" = None
+    planned_due: "tuple[PlannedDay, ...]" = ()
+    planned_ahead: "tuple[PlannedDay, ...]" = ()
     walks: Walks = field(default_factory=lambda: Walks((), None))
     failed: bool = False
     listed: Collection[str] = ()

@@ -18,6 +18,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_safe
 
 from alerts.selectors import alerts_last_changed, open_alerts_of_farms, rounds_due
+from alerts.selectors.planned_work import planned_days
 from farms import clock
 from farms.access import farms_of
 from farms.models import Farm, FeedAddress, User
@@ -55,7 +56,8 @@ def matters_feed(request: HttpRequest, key: str) -> HttpResponseBase:
 
 
 def _calendar(_feed: FeedAddress, farms: list[Farm]) -> bytes:
-    return calendar_of(rounds_due(farms, clock.now()))
+    now = clock.now()
+    return calendar_of(rounds_due(farms, now), planned_days(farms, now))
 
 
 def _matters(feed: FeedAddress, farms: list[Farm]) -> bytes:
