@@ -23,12 +23,14 @@ from alerts.delivery.letter import Letter
 from alerts.delivery.matter_sentences import matters_paragraph
 from alerts.delivery.missed_sentences import missed_paragraph, weeks_last_told
 from alerts.delivery.outbox import queue
+from alerts.delivery.planned_sentences import planned_paragraph
 from alerts.delivery.since_sentences import since_paragraph
 from alerts.delivery.work_sentences import work_paragraph
 from alerts.models import Digest
 from alerts.models.outbox import occasion_of
 from alerts.selectors.corrections import Correction, corrections_since, last_mails
 from alerts.selectors.farm_weeks import FarmWeek, weeks_of_farms
+from alerts.selectors.planned_work import with_planned_work
 from alerts.selectors.rounds_since import with_rounds_since
 from alerts.selectors.station_effects import with_station_effects
 from alerts.selectors.work_effects import with_work_effects
@@ -116,9 +118,13 @@ def _parts(farms: Sequence["Farm"]) -> Iterator[list["Farm"]]:
 
 
 def with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
-    """The weeks with what became of work and where the most is; a farm of which that can't be said goes without."""
-    parts = by_halves(weeks, lambda some: with_station_effects(with_work_effects(some)), _without_effects)
+    """The weeks with what became of work, where the most is and what is planned; who can't be told it goes without."""
+    parts = by_halves(weeks, _with_all, _without_effects)
     return [told for part in parts for told in part]
+
+
+def _with_all(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
+    return with_planned_work(with_station_effects(with_work_effects(weeks)))
 
 
 def _without_effects(told: FarmWeek, error: Exception) -> list[FarmWeek]:
@@ -174,11 +180,11 @@ def _row(told: FarmWeek, owner: "User", letter: Letter, now: datetime) -> Digest
 
 def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
     """A farm's week in the active language."""
-    where, work = sentences.where_paragraph(told), work_paragraph(told)
+    where, work, planned = sentences.where_paragraph(told), work_paragraph(told), planned_paragraph(told)
     development = development_paragraph(told)
     missed, corrected = missed_paragraph(told, since.last_told), sentences.corrected_paragraph(since.corrected)
     next_round = sentences.next_round_paragraph(told)
-    told_and_looked = (since_paragraph(told), where, matters_paragraph(told), development, work)
+    told_and_looked = (since_paragraph(told), where, matters_paragraph(told), development, work, planned)
     others = (*told_and_looked, next_round, adviser_paragraph(since.offers), missed, corrected)
     return Letter(
         subject=sentences.subject(told),
@@ -188,7 +194,7 @@ def letter_of(told: FarmWeek, since: Since = NOTHING_SINCE) -> Letter:
         paragraphs=tuple(each for each in others if each is not None),
         picture=picture_of(told),
         link=settings.SITE_URL + reverse("farm", args=[told.farm.id]),
-        small_print=small_print(told.farm, cautions=any((where, development, work))),
+        small_print=small_print(told.farm, cautions=any((where, development, work, planned))),
     )
 
 

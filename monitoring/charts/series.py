@@ -17,12 +17,18 @@ _KEY = re.compile(r"[A-Za-z][A-Za-z0-9-]*")
 
 @dataclass(frozen=True)
 class WorkMark:
-    """Work done on a day, shown as one letter; the page explains the letters beside the chart."""
+    """Work done on a day, shown as one letter; the page explains the letters beside the chart.
+
+    With `until` it is a programme of several days: its letter stands at the first, and a band runs to the last.
+    """
 
     day: date
     letter: str
+    until: date | None = None
 
     def __post_init__(self) -> None:
+        if self.until is not None and self.until < self.day:
+            raise ValueError(f"A programme that begins on {self.day} can't end on {self.until}.")
         if len(self.letter) != 1:
             raise ValueError(f"A mark for work is one letter; {self.letter!r} is not.")
 

@@ -1,4 +1,6 @@
-"""Work done, as a letter above the plot on a fine line down to the weeks."""
+"""Work done, as a letter above the plot on a fine line down to the weeks; a programme as a band beside its letter."""
+
+from datetime import date
 
 from monitoring.charts.layout import Plot
 from monitoring.charts.series import WorkMark
@@ -7,20 +9,30 @@ from monitoring.charts.svg import element, hairline, worded
 
 def draw_work(plot: Plot) -> str:
     shown = sorted((mark for mark in plot.series.work if _in_view(plot, mark)), key=lambda mark: mark.day)
-    lines = "".join(_line(plot, hairline(_x(plot, mark))) for mark in shown)
-    return lines + "".join(_letters(plot, x, letters) for x, letters in _gathered(plot, shown))
+    lines = "".join(_line(plot, hairline(_x(plot, mark))) for mark in shown if _week_index(plot, mark.day) >= 0)
+    bands = "".join(_band(plot, mark) for mark in shown if mark.until is not None)
+    return lines + bands + "".join(_letters(plot, x, letters) for x, letters in _gathered(plot, shown))
 
 
-def _week_index(plot: Plot, mark: WorkMark) -> float:
-    return (mark.day - plot.series.first_week).days / 7
+def _week_index(plot: Plot, day: date) -> float:
+    return (day - plot.series.first_week).days / 7
 
 
 def _in_view(plot: Plot, mark: WorkMark) -> bool:
-    return 0 <= _week_index(plot, mark) < plot.series.n_weeks
+    return _week_index(plot, mark.day) < plot.series.n_weeks and _week_index(plot, mark.until or mark.day) >= 0
 
 
 def _x(plot: Plot, mark: WorkMark) -> float:
-    return plot.weeks.edge(_week_index(plot, mark)) + plot.weeks.slot / 14
+    """Where its letter stands: of a programme that began before the weeks shown, at the first of them."""
+    return plot.weeks.edge(max(0.0, _week_index(plot, mark.day))) + plot.weeks.slot / 14
+
+
+def _band(plot: Plot, mark: WorkMark) -> str:
+    """From the first day to the last, as far as it lies in the weeks shown."""
+    last = min(float(plot.series.n_weeks), _week_index(plot, mark.until or mark.day) + 1 / 7)
+    begins, ends = _x(plot, mark), plot.weeks.edge(last)
+    place = {"x": begins, "y": plot.work_row + 4, "width": max(0.0, ends - begins), "height": 5}
+    return element("rect", class_="work-band", **place, fill=plot.palette.soft)
 
 
 def _gathered(plot: Plot, marks: list[WorkMark]) -> list[tuple[float, str]]:

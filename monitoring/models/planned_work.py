@@ -59,6 +59,11 @@ class PlannedWork(FarmRecord):
         ]
         indexes = [models.Index(name="planned_work_by_day", fields=["farm", "first_day"])]
 
+    @property
+    def is_application(self) -> bool:
+        """Whether it is done by recording an application."""
+        return self.kind == APPLICATION
+
 
 class StepKind(models.TextChoices):
     LEFT_OUT = "left_out", pgettext_lazy("planned work", "left out")

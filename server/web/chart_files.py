@@ -15,7 +15,7 @@ from alerts.selectors.station_weeks import StationSeason
 from monitoring.methods import METHODS
 from server.exports.formulas import harmless
 from server.exports.streams import gathered
-from server.web.season import MethodSeasons, ends_of
+from server.web.season import Mark, MethodSeasons, ends_of
 
 if TYPE_CHECKING:
     from monitoring.selectors import Warmth
@@ -47,12 +47,17 @@ def _season_rows(seasons: MethodSeasons) -> Iterator[Sequence[Cell]]:
                 row.mean, *ends_of(row), row.at_least if row.mean is not None else None, row.level, row.result,
                 row.devices, row.missing,
             )  # fmt: skip
-        work = "; ".join(f"{mark.what} {mark.day}" for mark in seasons.marks if mark.week == week)
+        work = "; ".join(f"{mark.what} {_days(mark)}" for mark in seasons.marks if week in mark.weeks)
         began = "; ".join(each.rule for each in seasons.began if each.week == week)
         yield (week, *judged, before.mean if before else None, work, began, *(None,) * 5)
     for week, told, before in zip(seasons.to_come(), seasons.fan, seasons.year_before(seasons.to_come()), strict=True):
         fan = (told.median, told.inner_low, told.inner_high, told.low, told.high)
         yield (week, *(None,) * 8, before.mean if before else None, None, None, *fan)
+
+
+def _days(mark: Mark) -> str:
+    """The day; of a programme, in each of its weeks, its first and last day and how many there were."""
+    return str(mark.day) if mark.until is None else f"{mark.day} to {mark.until}, {mark.times} times"
 
 
 def stations_csv(mondays: Sequence[date], seasons: Sequence[StationSeason]) -> Iterator[bytes]:

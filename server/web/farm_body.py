@@ -36,13 +36,13 @@ from server.web.figures import season_sections
 from server.web.kept_in_words import kept_in_words
 from server.web.own_past import own_past_sections
 from server.web.precision import known_of, own_test_sentences
+from server.web.programmes import shown_works
 from server.web.records import seasons_on_record
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
 from server.web.season import KEPT, SHOWN, MethodSeasons, seasons_of_methods
 from server.web.stations_shown import StationsShown, stations_shown
 from server.web.warmth import DAYS, warmth_figure
 from server.web.weeks_ahead import ahead_lines
-from server.web.works import work_lines
 from server.web.worst import worst_of
 
 BODY = "web/includes/farm_body.html"
@@ -85,7 +85,7 @@ def content_of(visit: Visit, week: date) -> dict[str, Any]:
         "no_temperatures": no_temperatures_sentence(),
         "closed": seen.closed,
         "alerts": matters_of(seen),
-        "works": work_lines(visit.farm, listed(works, week), visit.today, seen.facilities),
+        "works": shown_works(visit.farm, listed(works, week), visit.today, seen.facilities, WORKS_LISTED),
         "stations": station_lines(visit, seen, stations),
         "stations_shown": small_multiples(stations, counts, seasons),
         "warmth": warmth_figure(warmth_of_farm(visit.farm, visit.today - DAYS, visit.today)),
@@ -99,8 +99,8 @@ def content_of(visit: Visit, week: date) -> dict[str, Any]:
 
 
 def listed(works: Sequence[Any], week: date) -> list[Any]:
-    """The last works of the weeks that are shown."""
-    return [work for work in works if work.done_on >= week - SHOWN][:WORKS_LISTED]
+    """The works of the weeks that are shown."""
+    return [work for work in works if work.done_on >= week - SHOWN]
 
 
 def matters_of(seen: FarmWeek) -> list[tuple[Any, list[Any], bool]]:

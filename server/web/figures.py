@@ -9,6 +9,7 @@ from uuid import UUID
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from alerts.models.alert import Rule
 from alerts.selectors.season_weeks import FanWeek, SeasonWeek
@@ -41,10 +42,15 @@ class Figure:
     narrow: SafeString
     weeks: tuple[TableWeek, ...]
     to_come: tuple[tuple[date, FanWeek], ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[tuple[Mark, str], ...]
     began: tuple[tuple[date, str], ...]
     before_name: str
     data: dict[str, Any]
+
+    @property
+    def has_band(self) -> bool:
+        """Whether a programme of several days is among the marks."""
+        return any(mark.until is not None for mark, _days in self.marks)
 
     @property
     def data_id(self) -> str:
@@ -79,7 +85,7 @@ def _figure(seasons: MethodSeasons) -> Figure:
         narrow=drawn["narrow"],
         weeks=tuple(_table(seasons, weeks)),
         to_come=tuple(zip(seasons.to_come(), seasons.fan, strict=True)),
-        marks=tuple(mark for mark in seasons.marks if mark.week in weeks),
+        marks=tuple((each, days_of_mark(each)) for each in seasons.marks if not set(weeks).isdisjoint(each.weeks)),
         began=tuple((each.week, rule_name(each.rule)) for each in seasons.began if each.week in weeks),
         before_name=series.before_name,
         data=moving_data(seasons),
@@ -99,7 +105,7 @@ def _series(seasons: MethodSeasons, weeks: Sequence[date]) -> SeasonSeries:
         levels=[row.result if row else None for row in found],  # type: ignore[misc]
         action_level=[row.level if row else None for row in found],
         at_least=[bool(row and row.at_least) for row in found],
-        work=tuple(WorkMark(mark.day, mark.letter) for mark in seasons.marks),
+        work=tuple(WorkMark(mark.day, mark.letter, mark.until) for mark in seasons.marks),
         ahead=tuple(
             WeekAhead(each.median, ((each.low, each.high), (each.inner_low, each.inner_high))) for each in seasons.fan
         ),
@@ -113,7 +119,7 @@ def _table(seasons: MethodSeasons, weeks: Sequence[date]) -> Iterable[TableWeek]
     """Newest first."""
     before = dict(zip(weeks, seasons.year_before(weeks), strict=True))
     for week in reversed(weeks):
-        work = ", ".join(f"{mark.what} ({short_day(mark.day)})" for mark in seasons.marks if mark.week == week)
+        work = ", ".join(f"{mark.what} ({days_of_mark(mark)})" for mark in seasons.marks if week in mark.weeks)
         began = ", ".join(rule_name(each.rule) for each in seasons.began if each.week == week)
         yield TableWeek(week, seasons.rows.get(week), before[week], work, began)
 
@@ -138,6 +144,14 @@ def _words(seasons: MethodSeasons, weeks: Sequence[date], before_name: str) -> C
     )
 
 
+def days_of_mark(mark: Mark) -> str:
+    """Jun 1; of a programme Jun 1 to Jun 29, 5 times."""
+    if mark.until is None:
+        return short_day(mark.day)
+    words = ngettext("{first} to {last}, {times} time", "{first} to {last}, {times} times", mark.times)
+    return words.format(first=short_day(mark.day), last=short_day(mark.until), times=mark.times)
+
+
 def rule_name(rule: str) -> str:
     """Over the action level; rising."""
     return str(Rule(rule).label)
@@ -159,10 +173,24 @@ def moving_data(seasons: MethodSeasons) -> dict[str, Any]:
         "result": [row.result if row and row.mean is not None else "" for row in rows],
         "devices": [row.devices if row else 0 for row in rows],
         "atLeast": [at for at, row in enumerate(rows) if row is not None and row.at_least],
-        "work": [[_index(mark.week, weeks), mark.letter, mark.what] for mark in seasons.marks if mark.week >= weeks[0]],
+        "work": [
+            [_index(mark.week, weeks), mark.letter, mark.what]
+            for mark in seasons.marks
+            if mark.until is None and mark.week >= weeks[0]
+        ],
+        # Programmes: the first and the last week, the latter maybe beyond the weeks that were judged.
+        "bands": [
+            [max(0, _index(mark.week, weeks)), _index(mark.weeks[-1], weeks), mark.letter, _band_words(mark)]
+            for mark in seasons.marks
+            if mark.until is not None and mark.weeks[-1] >= weeks[0]
+        ],
         "began": [[_index(each.week, weeks), rule_name(each.rule)] for each in seasons.began],
         "ahead": [[_short(value) for value in each[1:]] for each in seasons.fan],
     }
+
+
+def _band_words(mark: Mark) -> str:
+    return f"{mark.what} ({days_of_mark(mark)})"
 
 
 def _index(week: date, weeks: Sequence[date]) -> int:

@@ -43,6 +43,7 @@ OF_A_FARM = (
     Page("count", _("Count a round"), _("count round today"), Need.COUNT),
     Page("skip", _("No round this week"), _("skip holiday no round week off"), Need.RECORD),
     Page("work", _("Work done"), _("work clean out spray bait done note"), Need.RECORD),
+    Page("planned_works", _("Planned work"), _("plan work due again reminder wasps programme"), Need.RECORD),
     Page("worth", _("What it costs, what it may save"), _("cost money worth save"), Need.READ),
     Page("visits", _("Visits"), _("visit call plan planned adviser"), Need.READ),
     Page("call_notes", _("Notes on calls"), _("note call adviser next step promised"), Need.READ),

@@ -16,13 +16,16 @@ from alerts.selectors.season_weeks import (
     matters_begun,
     season_weeks_of,
 )
+from farms.clock import monday_of
 from monitoring.analysis.season_level import weeks_to_same_week
 from monitoring.methods import METHODS
+from monitoring.selectors.programmes import gathered
 
 if TYPE_CHECKING:
     from alerts.models import Assessment, BorrowedFigures
     from farms.models import Farm
     from monitoring.models import Work
+    from monitoring.selectors.programmes import Programme
 
 WEEK = timedelta(weeks=1)
 # What one picture shows of a season, and how far back the moving chart goes: five years and the year before them.
@@ -32,15 +35,26 @@ KEPT = 6 * 53 * WEEK
 
 @dataclass(frozen=True)
 class Mark:
-    """Work done on a day: its letter above the weeks, and what it was."""
+    """Work done on a day: its letter above the weeks, and what it was.
+
+    A programme of `times` releases is one mark, from its first day `until` its last one.
+    """
 
     day: date
     letter: str
     what: str
+    until: date | None = None
+    times: int = 1
 
     @property
     def week(self) -> date:
-        return self.day - timedelta(days=self.day.weekday())
+        return monday_of(self.day)
+
+    @property
+    def weeks(self) -> tuple[date, ...]:
+        """The weeks (their Mondays) in which it goes on."""
+        number = (monday_of(self.until or self.day) - self.week) // WEEK
+        return tuple(self.week + WEEK * at for at in range(number + 1))
 
 
 @dataclass(frozen=True)
@@ -105,8 +119,7 @@ def seasons_of_methods(
     since = until - KEPT
     by_method = season_weeks_of(farm, since, until)
     fans, began = fans_of(farm, results, known), matters_begun(farm, since, until)
-    kept = [work for work in works if work.done_on >= since]
-    marks = tuple(Mark(work.done_on, letter_of_work(work), str(work.get_kind_display())) for work in kept)
+    marks = tuple(_mark(each) for each in gathered(work for work in works if work.done_on >= since))
     return [
         MethodSeasons(
             method=method,
@@ -119,6 +132,12 @@ def seasons_of_methods(
         for method in METHODS
         if method in by_method
     ]
+
+
+def _mark(programme: "Programme") -> Mark:
+    work = programme.first
+    until = programme.ends if programme.is_many else None
+    return Mark(work.done_on, letter_of_work(work), str(work.get_kind_display()), until, programme.times)
 
 
 def ends_of(row: SeasonWeek | None) -> tuple[float | None, float | None]:

@@ -49,11 +49,14 @@ PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"re
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "method", "q"}
 PAGE_QUERIES = {
     "farms/{farm_id}/count/": {"round": "round_id"},
+    "farms/{farm_id}/work/": {"planned": "planned_work_id"},
     "farms/{farm_id}/print/file/": {"building": "facility_id"},
 }
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/works": {"done_on": "2026-05-30"},
+    "post /api/v1/farms/{farm_id}/planned-works/{planned_work_id}/left-out": {"day": "2026-06-15"},
+    "post /api/v1/farms/{farm_id}/planned-works/{planned_work_id}/end": {"day": "2026-06-22"},
     "post /api/v1/farms/{farm_id}/seasons": {"opens_on": "2027-04-05"},
 }
 # Whose record a client-made `id` is, by the list in which it stands in a body; "" at the top.

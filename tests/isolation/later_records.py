@@ -37,7 +37,14 @@ from monitoring.services import (
     list_product,
     make_sprayer_link,
     record_application,
+    WorkDone,
+    WorkPlanned,
+    as_planned,
+    leave_out,
+    plan_work,
     record_reentry,
+    record_work,
+    take_back_work,
 )
 from monitoring.services.imports import ImportSent, request_import
 from server.evidence.days import sign_day
@@ -92,11 +99,35 @@ def invited_to_group(scene: "FarmScene") -> UUID:
         return made.id
 
 
+def done_in_a_barn(scene: "FarmScene", barn: Facility) -> None:
+    """What keeps people out of it, and its work."""
+    kept_out_of_a_barn(scene, barn)
+    work_planned_and_done(scene, barn)
+
+
 def kept_out_of_a_barn(scene: "FarmScene", barn: Facility) -> None:
     """A label's time, its words unmistakably the farm's."""
     typed = ReentryTyped(NOW, NOW + timedelta(hours=12), f"{scene.word} label {scene.number}", barn)
     with acting(scene.owner):
         record_reentry(farm=scene.farm, typed=typed, actor=Actor(ActorKind.FARM_STAFF, scene.owner.id), now=NOW)
+
+
+def work_planned_and_done(scene: "FarmScene", barn: Facility) -> None:
+    """A plan with a day done and one left out, its words unmistakably the farm's, and a work taken back."""
+    word, staff = scene.word, Actor(ActorKind.FARM_STAFF, scene.owner.id)
+    plan = WorkPlanned(
+        "wasps", NOW.date(), barn, every=1, unit="week", last_day=AUTUMN, words=f"{word} north wall {scene.number}",
+        species=f"{word} wasp", number=scene.number,
+    )  # fmt: skip
+    with acting(scene.owner):
+        planned = plan_work(farm=scene.farm, plan=plan, actor=staff, now=NOW)
+        done = as_planned(planned, NOW.date(), NOW.date())
+        released = replace(done, batch=f"{word} {scene.number}")
+        record_work(farm=scene.farm, work=released, actor=staff, now=NOW)
+        leave_out(planned=planned, day=NOW.date() + timedelta(days=7), why=f"{word} rain", actor=staff, now=NOW)
+        cleaned = WorkDone("clean_out", NOW.date(), barn, not_reached=f"{word} corner {scene.number}")
+        wrong = record_work(farm=scene.farm, work=cleaned, actor=staff, now=NOW)
+        take_back_work(work=wrong, why=f"{word} by mistake", actor=staff, now=NOW)
 
 
 def webhook_of(scene: "FarmScene") -> None:

@@ -52,6 +52,7 @@ from tests.isolation.later_records import (
     invited_to_group,
     kept_out_of_a_barn,
     listed_for,
+    done_in_a_barn,
     plan_of,
     webhook_of,
     what_the_office_noted,
@@ -145,6 +146,7 @@ class Scene:
         ids["round_id"] = [walked, *(each for each in ids["round_id"] if each != walked)]
         ids["person_id"] = ids["counted_by_id"] = ids["typed_by_id"] = ids["person_id"]
         ids["corrects_id"], ids["replaces_id"] = ids["reading_id"], ids["reentry_id"]
+        ids["planned_id"] = ids["planned_work_id"]
         # An adviser is the group's, not a farm's: of a further group's nothing must be found out.
         ids["adviser_id"] = [self.outsiders[scene.name].id]
         ids["group_adviser_id"] = [role_in_group(scene.farm.group, self._advisers()[scene.name])]
@@ -380,7 +382,7 @@ def records_of_a_season(scene: FarmScene) -> None:
         set_farm_level(farm=farm, level=level, by=owner, now=NOW)
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
-    kept_out_of_a_barn(scene, barn)
+    done_in_a_barn(scene, barn)
     import_on_its_way(scene)
     plan_of(scene)
     invited_by_mail(scene)

@@ -44,17 +44,24 @@ from monitoring.services import (
     ReentryTyped,
     RoundSent,
     Writer,
+    WorkDone,
+    WorkPlanned,
     add_photo,
+    as_planned,
     draw_plan,
     keep_own_table,
     lay_picture,
     list_product,
     make_sprayer_link,
     record_application,
+    leave_out,
+    plan_work,
     record_reentry,
     record_round,
     record_temperatures,
+    record_work,
     request_import,
+    take_back_work,
 )
 from server.web import urls
 from tests.alerts.scene import alerts, check, count_week, monday
@@ -72,6 +79,10 @@ OF_A_FARM = (
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log"
+    "own_table import_progress plan plan_edit skip work work_mistake planned_works planned_work kept_out "
+    "mend_kept_out worth temperatures data rounds round round_end correct erase_photo alert sent_digests "
+    "sent_digest call_notes visits settings stations siting people invitations phones levels mail_day seasons "
+    "closure closure_lift consents agreement accepted_agreement keys webhooks log"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown text_messages search?q=card look mails mail tag waiting "
@@ -230,10 +241,29 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
         "product_id": product.id,
         "application_id": record.id,
         "spray_record": key,
+        **_work(farm, lot, staff),
         "photo_id": add_photo(walked=walked, sent=photo, actor=staff, now=NOW).id,
         "own_table_id": keep_own_table(farm=farm, user=anna, name="moscas.csv", content=table, now=now).id,
         "import_id": _file_on_its_way(farm, anna),
     }
+
+
+def _work(farm: Farm, lot: Facility, staff: Actor) -> dict[str, Any]:
+    """A programme of wasps, its first release done, a clean-out overdue, one taken back, and one that is usual."""
+    weekly = {"every": 1, "unit": "week", "last_day": TODAY + timedelta(weeks=9)}
+    long = "behind the hutches along the north wall, and under the feed bunk where the scraper can't reach"
+    wasps = plan_work(farm=farm, plan=WorkPlanned("wasps", TODAY, lot, **weekly, number=20_000), actor=staff, now=NOW)
+    record_work(farm=farm, work=as_planned(wasps, TODAY, TODAY), actor=staff, now=NOW)
+    earlier = NOW - timedelta(days=9)
+    overdue = WorkPlanned("clean_out", earlier.date(), lot, words=long)
+    plan_work(farm=farm, plan=overdue, actor=staff, now=earlier)
+    leave_out(planned=wasps, day=TODAY + timedelta(weeks=1), why="none were sent", actor=staff, now=NOW)
+    cleaned = [
+        record_work(farm=farm, work=WorkDone("bedding", TODAY - timedelta(days=back), lot), actor=staff, now=NOW)
+        for back in (21, 14, 1)
+    ]
+    take_back_work(work=cleaned[-1], why="tapped the wrong lot", actor=staff, now=NOW)
+    return {"planned_work_id": wasps.id, "work_id": cleaned[0].id}
 
 
 def _file_on_its_way(farm: Farm, anna: User) -> UUID:

@@ -174,6 +174,33 @@ def test_work_outside_the_weeks_shown_is_left_out():
     assert not of_class(drawn(SeasonSeries("card", APRIL, [1, 2], work=work)), "work")
 
 
+def test_a_programme_is_one_letter_and_a_band_to_its_last_day():
+    work = (WorkMark(APRIL + timedelta(weeks=2), "P", APRIL + timedelta(weeks=6)),)
+    picture = drawn(SeasonSeries("card", APRIL, [1] * 26, work=work))
+    (band,), (letter,), (line,) = (of_class(picture, name) for name in ("work-band", "work-text", "work"))
+    assert letter.text == "P" and float(band.get("x")) == pytest.approx(float(line.get("x1")), abs=1)
+    slots = float(band.get("width")) / float(band.get("x"))
+    assert slots > 0 and float(band.get("y")) > float(letter.get("y"))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "is_drawn"), [(-9, -8, False), (-9, 2, True), (20, 40, True), (26, 40, False)]
+)
+def test_a_band_is_drawn_as_far_as_it_lies_in_the_weeks_shown(first, last, is_drawn):
+    work = (WorkMark(APRIL + timedelta(weeks=first), "P", APRIL + timedelta(weeks=last)),)
+    picture = drawn(SeasonSeries("card", APRIL, [1] * 26, work=work))
+    bands = of_class(picture, "work-band")
+    assert bool(bands) == is_drawn == bool(of_class(picture, "work-text"))
+    for band in bands:
+        begins, ends = float(band.get("x")), float(band.get("x")) + float(band.get("width"))
+        assert 0 < begins < ends <= 720
+
+
+def test_a_band_that_ends_before_it_begins_is_refused():
+    with pytest.raises(ValueError, match="can't end on"):
+        WorkMark(APRIL, "P", APRIL - timedelta(days=1))
+
+
 @pytest.mark.parametrize("shape", ["wide", "narrow"])
 @pytest.mark.parametrize("n_weeks", [1, 5, 26, 53])
 def test_week_labels_stay_on_the_sheet_and_apart(shape, n_weeks):

@@ -167,29 +167,6 @@ class StationForm(SitingForm):
         self.fields["facility"].choices = [(str(item.id), item.name) for item in facilities]  # type: ignore[attr-defined]
 
 
-class WorkForm(forms.Form):
-    """Work done against flies. Sprays, pour-ons and baits need their full record and are not noted here."""
-
-    kind = forms.ChoiceField(label=_("What was done"))
-    facility = forms.ChoiceField(label=_("Where"), required=False)
-    done_on = day_field(_("Day"))
-    thorough = forms.ChoiceField(
-        label=_("All of it, down to the floor and along the walls?"),
-        choices=[("", _("not said")), ("yes", _("yes")), ("no", _("no, a part"))],
-        required=False,
-    )
-
-    def __init__(self, *args: Any, facilities: list[Any], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["kind"].choices = choices_of("monitoring.Work", "kind")  # type: ignore[attr-defined]
-        whole = [("", _("the whole farm"))]
-        self.fields["facility"].choices = whole + [(str(item.id), item.name) for item in facilities]  # type: ignore[attr-defined]
-
-    @property
-    def was_thorough(self) -> bool | None:
-        return {"yes": True, "no": False}.get(self.cleaned_data["thorough"])
-
-
 class SkipForm(forms.Form):
     """The next round, later than usual: cards stay up, and nothing is overdue before."""
 

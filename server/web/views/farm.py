@@ -12,6 +12,7 @@ from farms.offers import standing_offers
 from monitoring.selectors import has_stations
 from server.web.applications import withheld_told
 from server.web.doors import Visit, farm_page
+from server.web.due_work import due_told
 from server.web.farm_body import body_of
 from server.web.kept_out import kept_out_told
 from server.web.views.charts import week_over
@@ -33,6 +34,7 @@ def farm(request: HttpRequest, visit: Visit) -> HttpResponse:
         "kept_out": kept_out_told(visit, languages=[get_language() or "en"]),
         "withheld": withheld_told(visit),
         "offers": standing_offers([visit.farm.id]),
+        "due": due_told(visit),
         "body": body_of(visit, week),
     }
     return render(request, "web/farm.html", context)

@@ -2,8 +2,7 @@
 
 import json
 import re
-from dataclasses import replace
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -18,16 +17,7 @@ from farms.errors import Missing
 from farms.models import Consent, Facility, Farm, Group, User
 from farms.services import withdraw_consent
 from monitoring.models import Reading, Station
-from monitoring.services import (
-    WorkDone,
-    WorkPlanned,
-    as_planned,
-    correct_reading,
-    leave_out,
-    plan_work,
-    record_work,
-    take_back_work,
-)
+from monitoring.services import WorkDone, correct_reading, record_work
 from server.exports import sheet
 from server.exports.formulas import PATTERN, harmless
 from server.exports.tables import TABLES
@@ -36,6 +26,7 @@ from tests.cast import NOW, acting, as_factory
 from tests.monitoring.sending import HUNG, STAFF, TODAY, hang, photographed, reading
 from tests.server.api.bodies import everything_stored
 from tests.server.api.exporting import FORMS, content, csv_rows, noted, parquet_of, path, rows_in, sheet_of, taken
+from tests.server.api.planned import work_planned
 from tests.server.api.senders import Sender, session_of, token_of
 from tests.server.api.test_problems import assert_problem
 
@@ -72,39 +63,14 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         correct_reading(farm=northfield, reading_id=last.id, correction=gone, kind="withdrawn", actor=STAFF, now=NOW)
         for barn in (calf_barn, None):
             wrong = record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
-        take_back_work(work=wrong, why="twice", actor=STAFF, now=NOW)
-        _wasps_planned(northfield)
+        work_planned(northfield, wrong)
     return {"corrected": first, "withdrawn": last}
-
-
-def _wasps_planned(farm: Farm) -> None:
-    """A programme of three releases: one made, one left out, one to come."""
-    plan = WorkPlanned("wasps", TODAY, every=1, unit="week", last_day=TODAY + timedelta(weeks=2), words="north wall")
-    row = plan_work(farm=farm, plan=plan, actor=STAFF, now=NOW)
-    released = replace(as_planned(row, TODAY, TODAY), species=FORMULA, number=5000, batch="B-1")
-    record_work(farm=farm, work=released, actor=STAFF, now=NOW)
-    leave_out(planned=row, day=TODAY + timedelta(weeks=1), why="none came", actor=STAFF, now=NOW)
 
 
 ROWS = {
     "readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 3, "planned-works": 1, "planned-steps": 1,
     "photos": 1, "results": 6,
 }  # fmt: skip
-
-
-def test_work_says_what_was_taken_back_and_what_it_was_planned_for(reader: Sender, northfield: Farm, season: Any):
-    rows = csv_rows(taken(reader, northfield, "works.csv"))
-    assert sorted((row["kind"], row["taken_back"]) for row in rows) == [
-        ("clean_out", "false"), ("clean_out", "true"), ("wasps", "false"),
-    ]  # fmt: skip
-    (plan,) = csv_rows(taken(reader, northfield, "planned-works.csv"))
-    (released,) = (row for row in rows if row["kind"] == "wasps")
-    assert (released["planned_id"], released["planned_for"], released["number"]) == (plan["id"], str(TODAY), "5000")
-    assert released["species"] == f"'{FORMULA}"
-    # No free words of anybody: those of the plan, of the step and of what was taken back stay at home.
-    told = "".join(str(row) for name in ("works", "planned-works", "planned-steps")
-                   for row in csv_rows(taken(reader, northfield, f"{name}.csv")))  # fmt: skip
-    assert not any(words in told for words in ("north wall", "none came", "twice"))
 
 
 @pytest.mark.parametrize("form", FORMS)

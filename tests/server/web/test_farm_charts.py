@@ -16,6 +16,7 @@ from django.urls import reverse
 from alerts.models import Alert, Assessment
 from alerts.selectors.season_weeks import fans_of
 from farms.models import LogEvent, Membership
+from monitoring.models import Work
 from monitoring.rules.temperatures import table_of_days
 from monitoring.services import record_temperatures
 from tests.cast import NOW, as_factory, make_facility, make_farm, make_stations
@@ -65,6 +66,39 @@ def test_the_moving_chart_has_every_week_of_all_seasons_as_it_was_concluded(brow
     newest = stored[NEWEST]
     assert (data["low"][-1], data["high"][-1]) == pytest.approx((newest.low, newest.high), rel=5e-4)
     assert data["ahead"][0][0] == 78.6 and data["ahead"][0][2] == 132 and data["ahead"][0][4] == 248.9
+
+
+def test_releases_of_wasps_are_one_band_in_picture_table_file_and_moving_chart(browser, anna, judged, calf_barn):
+    for number in range(3):
+        note(judged, "wasps", WEEKS[2] + timedelta(weeks=number), calf_barn)
+    note(judged, "fans", WEEKS[3], None)
+    page = browser(anna).get(at("farm", judged))
+    picture, data = wide_picture(page), data_of(page)
+    assert len(of_class(picture, "work-band")) == 1
+    assert sorted(label.text for label in of_class(picture, "work-text")) == ["F", "P"]
+    first = data["mean"].index(20.0) + 2
+    told = "parasitic wasps released (Apr 20 to May 4, 3 times)"
+    assert data["bands"] == [[first, first + 2, "P", told]] and [row[1:] for row in data["work"]] == [["F", "fans"]]
+    text = words(page)
+    assert "P parasitic wasps released, Apr 20 to May 4, 3 times" in text and "A bar beside a letter runs" in text
+    table = re.search(r'<table class="weeks">(.*?)</table>', page.content.decode(), re.DOTALL)[1]
+    assert table.count(told) == 3
+    rows = {
+        row["week (Monday)"]: row["work"]
+        for row in rows_of(browser(anna).get(at("season_file", judged, method="card")))
+    }
+    in_file = "parasitic wasps released 2026-04-20 to 2026-05-04, 3 times"
+    assert [rows[str(week)] for week in WEEKS[1:6]] == [
+        "", in_file, f"{in_file}; fans {WEEKS[3]}", in_file, "",
+    ]  # fmt: skip
+
+
+def note(farm, kind, day, facility):
+    with as_factory():
+        Work.objects.create(
+            farm=farm, facility_id=facility and facility.id, kind=kind, done_on=day, actor_kind="farm_staff",
+            recorded_at=NOW, entry=0,
+        )  # fmt: skip
 
 
 def test_the_file_says_what_the_check_concluded_with_units_and_gaps(browser, anna, judged):

@@ -75,7 +75,7 @@ def test_every_address_that_is_found_opens(browser, anna, ben, dana, erik, yard)
     asked = (
         "north;calf 1;card 1;lucia;over;valley;mail day;level rule running guest adviser terms;file;season close;data"
     )
-    asked += ";season close;data;visits;count;work;calendar;text message;log;key"
+    asked += ";season close;data;visits;count;work;planned work;calendar;text message;log;key"
     for user in (anna, ben, dana, erik):
         addresses = {address for text in asked.split(";") for address in found(browser, user, text)}
         assert len(addresses) > 5

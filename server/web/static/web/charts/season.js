@@ -198,6 +198,14 @@ class Closer {
     pen.fillStyle = token("--ink");
     pen.textAlign = "center";
     for (const [index, letter] of this.data.work) if (index >= this.from) pen.fillText(letter, place(index), top + 12 * scale);
+    // A programme: its letter at the first week that is shown, and a bar to its last one.
+    for (const [first, last, letter] of this.data.bands) {
+      const until = Math.min(last, this.data.mean.length - 1);
+      if (until < this.from || first > until) continue;
+      const begins = place(Math.max(first, this.from));
+      pen.fillText(letter, begins, top + 12 * scale);
+      pen.fillRect(begins, top + 16 * scale, Math.max(4 * scale, place(until) - begins), 4 * scale);
+    }
     for (const [index] of this.data.began) {
       if (index < this.from) continue;
       const x = place(index);
@@ -264,7 +272,9 @@ class Closer {
     }
     if (data.level[index] !== null) told.push(filled(words.levels, { level: amount(data.level[index]) }));
     const of = (rows) => rows.filter(([at]) => at === index).map((row) => row.at(-1)).join(", ");
-    if (of(data.work)) told.push(filled(words.work, { work: of(data.work) }));
+    const bands = data.bands.filter(([first, last]) => first <= index && index <= last).map((row) => row.at(-1));
+    const work = [of(data.work), ...bands].filter(Boolean).join(", ");
+    if (work) told.push(filled(words.work, { work }));
     if (of(data.began)) told.push(filled(words.began, { began: of(data.began) }));
     return told;
   }

@@ -1,0 +1,87 @@
+"""What is due on a farm, what comes in the next seven days, and what is usually done there: one tap each."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from farms.ledger import actors_of_entries
+from farms.selectors import names_in_log
+from monitoring.errors import AlreadyNoted, PlannedDayDone
+from monitoring.selectors import (
+    PlannedDay,
+    ahead_of_plans,
+    due_of,
+    plans_under_way,
+    usual_works,
+    words_about,
+    works_of,
+    works_on_record,
+)
+from server.web.doors import Visit
+
+AHEAD = timedelta(days=7)
+# How far back it is looked for what is usually done, and how much of it is offered.
+LOOKED_BACK, MOST_USUAL = timedelta(days=400), 3
+
+
+@dataclass(frozen=True)
+class DueLine:
+    """A planned day as a page shows it, with what is to be done in somebody's words ("" for none)."""
+
+    planned_day: PlannedDay
+    words: str = ""
+
+    @property
+    def planned(self) -> Any:
+        return self.planned_day.planned
+
+    @property
+    def day(self) -> date:
+        return self.planned_day.day
+
+    @property
+    def is_overdue(self) -> bool:
+        return self.planned_day.state == "overdue"
+
+    @property
+    def by_one_tap(self) -> bool:
+        """An application is recorded with all that its record needs."""
+        return not self.planned.is_application
+
+
+@dataclass(frozen=True)
+class DueWork:
+    """What a page tells of planned work today."""
+
+    due: Sequence[DueLine]
+    ahead: Sequence[DueLine]
+
+
+def due_told(visit: Visit) -> DueWork:
+    """What is due and what comes; four queries, one where nothing is planned."""
+    plans = plans_under_way([visit.farm.id], visit.today)[visit.farm.id]
+    due, ahead = due_of(plans, visit.today), ahead_of_plans(plans, visit.today, visit.today + AHEAD)
+    words = _words(visit, (*due, *ahead))
+    return DueWork(*([DueLine(each, words.get(each.planned.id, "")) for each in some] for some in (due, ahead)))
+
+
+def usual_of(visit: Visit) -> list[Any]:
+    """What is usually done here and wasn't noted today."""
+    works = list(works_of(visit.farm, visit.today - LOOKED_BACK))
+    today = {(work.kind, work.facility_id) for work in works if work.done_on == visit.today}
+    usual = usual_works(works, MOST_USUAL + len(today))
+    return [work for work in usual if (work.kind, work.facility_id) not in today][:MOST_USUAL]
+
+
+def who_noted(visit: Visit, error: AlreadyNoted | PlannedDayDone) -> tuple[bool, str]:
+    """Whether it was who asks that noted it, and by which name the farm's log knows who did ("" for none)."""
+    work = works_on_record(visit.farm).get(id=error.details["work"])
+    actor_id = actors_of_entries([(work.farm_id, work.entry)]).get((work.farm_id, work.entry))
+    names = names_in_log(visit.farm, {actor_id}) if actor_id else {}
+    return actor_id == visit.actor.id, names.get(actor_id, "") if actor_id else ""
+
+
+def _words(visit: Visit, days: Iterable[PlannedDay]) -> dict[Any, str]:
+    about = {each.planned.id for each in days if each.planned.words_hash}
+    return words_about(visit.farm, about) if about else {}
