@@ -3,17 +3,18 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from farms.models import Farm
-from monitoring.models import Work
-from monitoring.services import WorkPlanned, as_planned, leave_out, plan_work, record_work, take_back_work
+from farms.models import Facility, Farm
+from monitoring.services import WorkDone, WorkPlanned, as_planned, leave_out, plan_work, record_work, take_back_work
 from tests.cast import NOW
-from tests.monitoring.sending import STAFF, TODAY
+from tests.monitoring.sending import HUNG, STAFF, TODAY
 
 FORMULA = '=HYPERLINK("http://example.org","Ñandú")'
 
 
-def work_planned(farm: Farm, wrong: Work) -> None:
-    """A programme of three releases, one made, one left out, one to come; and a work taken back."""
+def work_planned(farm: Farm, barn: Facility) -> None:
+    """A programme of three releases, one made, one left out, one to come; a clean-out, and one taken back."""
+    for place in (barn, None):
+        wrong = record_work(farm=farm, work=WorkDone("clean_out", HUNG, place), actor=STAFF, now=NOW)
     take_back_work(work=wrong, why="twice", actor=STAFF, now=NOW)
     plan = WorkPlanned("wasps", TODAY, every=1, unit="week", last_day=TODAY + timedelta(weeks=2), words="north wall")
     row = plan_work(farm=farm, plan=plan, actor=STAFF, now=NOW)
