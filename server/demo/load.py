@@ -27,6 +27,7 @@ from server.demo import scenario
 from server.demo.applications import apply_before, keep_organic, list_products
 from server.demo.clockwork import check_week, count_what_runs, evening_of, monday_morning, set_clock, sign_day
 from server.demo.farmyard import Cast, Yard, make_cast, make_yard
+from server.demo.planned import PlannedSeason
 from server.demo.season import Cell, Season
 
 Say = Callable[[str], None]
@@ -50,10 +51,12 @@ def load(stage: Stage, bring_newcomer: Callable[[Yard, Season], None]) -> Cast:
     list_products(cast)
     keep_organic(yards)
     _first_visit([*yards, newcomer])
+    planned = PlannedSeason(yards)
     mondays = _mondays()
     for number, monday in enumerate(mondays, start=1):
         _walk(yards, season, monday)
         apply_before(yards, monday)
+        planned.note(monday)
         _weather(cast, season, until=monday)
         if monday == mondays[-1]:
             set_clock(stage.clock, evening_of(monday - timedelta(days=1)))
