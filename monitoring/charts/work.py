@@ -31,7 +31,7 @@ def _band(plot: Plot, mark: WorkMark) -> str:
     """From the first day to the last, as far as it lies in the weeks shown."""
     last = min(float(plot.series.n_weeks), _week_index(plot, mark.until or mark.day) + 1 / 7)
     begins, ends = _x(plot, mark), plot.weeks.edge(last)
-    place = {"x": begins, "y": plot.work_row + 4, "width": max(0.0, ends - begins), "height": 5}
+    place = {"x": begins, "y": plot.work_row + 2.5, "width": max(0.0, ends - begins), "height": 4}
     return element("rect", class_="work-band", **place, fill=plot.palette.soft)
 
 

@@ -80,7 +80,7 @@ def test_releases_of_wasps_are_one_band_in_picture_table_file_and_moving_chart(b
     told = "parasitic wasps released (Apr 20 to May 4, 3 times)"
     assert data["bands"] == [[first, first + 2, "P", told]] and [row[1:] for row in data["work"]] == [["F", "fans"]]
     text = words(page)
-    assert "P parasitic wasps released, Apr 20 to May 4, 3 times" in text and "A bar beside a letter runs" in text
+    assert "P parasitic wasps released, Apr 20 to May 4, 3 times" in text and "A bar under a letter runs" in text
     table = re.search(r'<table class="weeks">(.*?)</table>', page.content.decode(), re.DOTALL)[1]
     assert table.count(told) == 3
     rows = {
