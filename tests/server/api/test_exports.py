@@ -26,12 +26,11 @@ from tests.cast import NOW, acting, as_factory
 from tests.monitoring.sending import STAFF, TODAY, hang, photographed, reading
 from tests.server.api.bodies import everything_stored
 from tests.server.api.exporting import FORMS, content, csv_rows, noted, parquet_of, path, rows_in, sheet_of, taken
-from tests.server.api.planned import work_planned
+from tests.server.api.planned import FORMULA, work_planned
 from tests.server.api.senders import Sender, session_of, token_of
 from tests.server.api.test_problems import assert_problem
 
 pytestmark = pytest.mark.django_db
-FORMULA = '=HYPERLINK("http://example.org","Ñandú")'
 EMOJI = "nublado, \N{SUN BEHIND CLOUD} mañana"
 
 
@@ -65,8 +64,8 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
     return {"corrected": first, "withdrawn": last}
 
 
-ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 3, "photos": 1, "results": 6}
-ROWS |= dict.fromkeys(("planned-works", "planned-steps"), 1)
+ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 3, "planned-works": 1, "planned-steps": 1,
+        "photos": 1, "results": 6}  # fmt: skip
 
 
 @pytest.mark.parametrize("form", FORMS)
