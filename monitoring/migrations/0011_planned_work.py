@@ -9,8 +9,8 @@ from farms.tenancy.migrations import ForceRowSecurity, TieToFarm
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("farms", "0014_photo_erased_in_the_log"),
-        ("monitoring", "0008_photos_and_kept_out"),
+        ("farms", "0016_sprayer_links_in_the_log"),
+        ("monitoring", "0010_products_and_applications"),
     ]
 
     operations = [
@@ -57,7 +57,6 @@ class Migration(migrations.Migration):
                 ("last_day", models.DateField(null=True, verbose_name="last day")),
                 ("species", models.CharField(blank=True, default="", max_length=100, verbose_name="species")),
                 ("number", models.PositiveIntegerField(null=True, verbose_name="how many")),
-                ("words_hash", models.CharField(blank=True, default="", max_length=64)),
                 (
                     "actor_kind",
                     models.CharField(
@@ -112,7 +111,6 @@ class Migration(migrations.Migration):
                 ("planned_id", models.UUIDField()),
                 ("kind", models.CharField(choices=[("left_out", "left out"), ("ended", "ended")], max_length=8)),
                 ("day", models.DateField()),
-                ("words_hash", models.CharField(max_length=64)),
                 (
                     "actor_kind",
                     models.CharField(
@@ -163,7 +161,6 @@ class Migration(migrations.Migration):
                 ),
                 ("id", models.UUIDField(default=farms.ids.uuid7, editable=False)),
                 ("work_id", models.UUIDField()),
-                ("words_hash", models.CharField(max_length=64)),
                 (
                     "actor_kind",
                     models.CharField(
@@ -216,6 +213,7 @@ class Migration(migrations.Migration):
                 ("about_id", models.UUIDField()),
                 ("text", models.CharField(max_length=200)),
                 ("salt", models.BinaryField(max_length=16)),
+                ("entry", models.BigIntegerField()),
                 (
                     "farm",
                     models.ForeignKey(

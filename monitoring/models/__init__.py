@@ -10,8 +10,8 @@ from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.own_table import OwnTable, OwnTableReading
 from monitoring.models.photo import Photo, PhotoPicture
 from monitoring.models.plan import Plan, PlanPicture
-from monitoring.models.product import CertificateAsked, Product
 from monitoring.models.planned_work import PlannedStep, PlannedWork, WorkWords
+from monitoring.models.product import CertificateAsked, Product
 from monitoring.models.reading import Note, Reading, WeeklySummary
 from monitoring.models.reentry import Reentry
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
@@ -43,9 +43,9 @@ __all__ = [
     "Placement",
     "Plan",
     "PlanPicture",
-    "Product",
     "PlannedStep",
     "PlannedWork",
+    "Product",
     "Reading",
     "Reentry",
     "RegionReport",

@@ -4,6 +4,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
+from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.models.work import WorkKind
@@ -37,10 +38,11 @@ class PlannedWork(FarmRecord):
     # Of wasps: what one tap notes.
     species = models.CharField(_("species"), max_length=100, blank=True, default="")
     number = models.PositiveIntegerField(_("how many"), null=True)
-    words_hash = models.CharField(max_length=64, blank=True, default="")
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
+
+    chained = Chained()
 
     class Meta:
         constraints = [
@@ -77,10 +79,11 @@ class PlannedStep(FarmRecord):
     planned = inside_farm("monitoring.PlannedWork", "planned_id", related_name="steps")
     kind = models.CharField(max_length=8, choices=StepKind)
     day = models.DateField()
-    words_hash = models.CharField(max_length=64)
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
+
+    chained = Chained()
 
     class Meta:
         constraints = [
@@ -98,12 +101,15 @@ class PlannedStep(FarmRecord):
 class WorkWords(FarmRecord):
     """Somebody's words about a plan, a step of it or a work taken back: `about_id` is that row's id.
 
-    They can be erased with their salt: the row keeps their hash, and the chain holds.
+    They can be erased with their salt: the chain holds their salted hash.
     """
 
     about_id = models.UUIDField()
     text = models.CharField(max_length=200)
     salt = models.BinaryField(max_length=16)
+    entry = models.BigIntegerField()
+
+    chained = Chained(salted=("text",))
 
     class Meta:
         constraints = [models.UniqueConstraint(name="words_once_a_row", fields=["farm", "about_id"])]

@@ -59,6 +59,7 @@ class Work(FarmRecord):
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
 
+    chained = Chained(shown=True)
     chained_where_known = ("not_reached", "species", "number", "batch", "planned_id", "planned_for", "attempt")
     objects = WorkQuerySet.as_manager()
 
@@ -93,11 +94,10 @@ class WorkTakenBack(FarmRecord):
     work_id = models.UUIDField()
     work = inside_farm("monitoring.Work", "work_id")
     # Salted SHA-256 of why (models.planned_work.WorkWords): with the words erased it tells nothing.
-    words_hash = models.CharField(max_length=64)
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
-    chained = Chained(shown=True)
+    chained = Chained()
 
     class Meta:
         constraints = [models.UniqueConstraint(name="work_is_taken_back_once", fields=["farm", "work_id"])]

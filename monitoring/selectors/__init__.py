@@ -21,7 +21,6 @@ from monitoring.selectors.organic import certifier_answer_about, certifier_answe
 from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
 from monitoring.selectors.photo import HatchingPlace, hatching_places, photos_of, photos_of_round, picture_of
 from monitoring.selectors.plan import outlines_of, pictures_of, plan_of, spots_of
-from monitoring.selectors.product import asks_for_certificate, product_rows_of, products_of
 from monitoring.selectors.planned_work import (
     Plan,
     PlannedDay,
@@ -33,6 +32,7 @@ from monitoring.selectors.planned_work import (
     steps_of,
     words_about,
 )
+from monitoring.selectors.product import asks_for_certificate, product_rows_of, products_of
 from monitoring.selectors.readings import (
     arrivals_of,
     farms_received_since,
@@ -87,8 +87,8 @@ __all__ = [
     "SheetPlace",
     "Stewardship",
     "Warmth",
-    "applications_of",
     "ahead_of_plans",
+    "applications_of",
     "arrivals_of",
     "asks_for_certificate",
     "certifier_answer_about",
@@ -156,10 +156,10 @@ __all__ = [
     "temperatures_of_farm",
     "temperatures_of_region",
     "unfinished_imports",
+    "usual_works",
     "waiting_applications_of",
     "warmth_of_farm",
     "withheld_at",
-    "usual_works",
     "words_about",
     "works_of",
     "works_on_record",

@@ -31,8 +31,8 @@ from monitoring.services.organic import CertifierTyped, mark_organic, note_certi
 from monitoring.services.own_table import forget_own_table, keep_own_table, keep_own_table_reading
 from monitoring.services.photo import PhotoSent, add_photo, erase_photo
 from monitoring.services.plan import Drawn, draw_plan, lay_picture
-from monitoring.services.product import ask_for_certificate, label_of, list_product, take_product_off
 from monitoring.services.planned_work import WorkPlanned, end_plan, leave_out, plan_work
+from monitoring.services.product import ask_for_certificate, label_of, list_product, take_product_off
 from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
 from monitoring.services.round import record_round
 from monitoring.services.sent import HungSent, NoteSent, ReadingSent, RoundSent
@@ -66,14 +66,14 @@ __all__ = [
     "SitingData",
     "Waiting",
     "WorkDone",
+    "WorkPlanned",
     "Writer",
     "add_photo",
     "add_station",
     "add_stations",
+    "as_planned",
     "ask_for_certificate",
     "check_application",
-    "WorkPlanned",
-    "as_planned",
     "claim_import",
     "correct_reading",
     "draw_plan",
@@ -88,17 +88,17 @@ __all__ = [
     "keep_own_table_reading",
     "label_of",
     "lay_picture",
+    "leave_out",
     "list_product",
     "make_sprayer_link",
     "mark_organic",
     "note_certifier_answer",
     "note_part",
     "note_rows",
-    "record_application",
-    "record_by_link",
-    "leave_out",
     "plan_work",
     "record_again",
+    "record_application",
+    "record_by_link",
     "record_farm_temperatures",
     "record_part",
     "record_reentry",
@@ -113,7 +113,7 @@ __all__ = [
     "shut_out",
     "skip_round",
     "table_of_rows",
+    "take_back_work",
     "take_product_off",
     "withdraw_sprayer_link",
-    "take_back_work",
 ]

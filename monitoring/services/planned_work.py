@@ -8,10 +8,11 @@ from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.errors import Detail
 from farms.ids import uuid7
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm
 from monitoring.errors import AlreadyLeftOut, PlanEnded, PlannedDayDone, PlannedStepRefused, PlannedWorkRefused
 from monitoring.models import PlannedStep, PlannedWork, Work
@@ -61,10 +62,10 @@ def plan_work(*, farm: Farm, plan: WorkPlanned, actor: Actor, now: datetime) -> 
     row = PlannedWork.objects.create(
         farm_id=farm.id, id=row_id, facility_id=plan.facility.id if plan.facility else None, kind=plan.kind,
         first_day=plan.first_day, every=plan.every, unit=plan.unit, last_day=plan.last_day, species=species,
-        number=plan.number, words_hash=keep_words(farm.id, row_id, words), actor_kind=actor.kind, recorded_at=now,
+        number=plan.number, actor_kind=actor.kind, recorded_at=now,
         entry=next_number(head),
     )  # fmt: skip
-    hashes = [row_hash(PlannedWork._meta.db_table, row_values(row))]
+    hashes = [hash_again(row), *keep_words(farm.id, row_id, words, row.entry)]
     append(head, kind="planned_work", actor=actor, row_hashes=hashes, now=now)
     return row
 
@@ -113,9 +114,9 @@ def _step(planned: PlannedWork, kind: str, day: date, why: str, actor: Actor, no
     head, row_id = lock_heads([planned.farm_id])[planned.farm_id], uuid7()
     row = PlannedStep.objects.create(
         farm_id=planned.farm_id, id=row_id, planned_id=planned.id, kind=kind, day=day,
-        words_hash=keep_words(planned.farm_id, row_id, why), actor_kind=actor.kind, recorded_at=now,
+        actor_kind=actor.kind, recorded_at=now,
         entry=next_number(head),
     )  # fmt: skip
-    hashes = [row_hash(PlannedStep._meta.db_table, row_values(row))]
+    hashes = [hash_again(row), *keep_words(planned.farm_id, row_id, why, row.entry)]
     append(head, kind="planned_step", actor=actor, row_hashes=hashes, now=now)
     return row

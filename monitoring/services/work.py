@@ -9,10 +9,11 @@ from django.db import transaction
 from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.errors import Detail
 from farms.ids import uuid7
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm, LedgerHead
 from farms.models.chain import ActorKind
 from monitoring.errors import AlreadyNoted, AlreadyTakenBack, PlannedDayDone, WorkRefused
@@ -103,10 +104,10 @@ def take_back_work(*, work: Work, why: str, actor: Actor, now: datetime) -> Work
         raise AlreadyTakenBack()
     row_id = uuid7()
     row = WorkTakenBack.objects.create(
-        farm_id=work.farm_id, id=row_id, work_id=work.id, words_hash=keep_words(work.farm_id, row_id, why),
+        farm_id=work.farm_id, id=row_id, work_id=work.id,
         actor_kind=actor.kind, recorded_at=now, entry=next_number(head),
     )  # fmt: skip
-    hashes = [row_hash(WorkTakenBack._meta.db_table, row_values(row))]
+    hashes = [hash_again(row), *keep_words(work.farm_id, row_id, why, row.entry)]
     append(head, kind="work_taken_back", actor=actor, row_hashes=hashes, now=now)
     return row
 
@@ -129,7 +130,7 @@ def _store(head: LedgerHead, work: WorkDone, actor: Actor, now: datetime) -> Wor
         farm_id=head.farm_id, facility_id=work.facility.id if work.facility else None, kind=work.kind,
         done_on=work.done_on, **work.facts, **planned, actor_kind=actor.kind, recorded_at=now, entry=next_number(head),
     )  # fmt: skip
-    append(head, kind="work", actor=actor, row_hashes=[row_hash(Work._meta.db_table, row_values(row))], now=now)
+    append(head, kind="work", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row
 
 

@@ -3,14 +3,17 @@
 import secrets
 from uuid import UUID
 
-from farms.ledger import salted
+from farms.chained_rows import hash_again
 from monitoring.models import WorkWords
 
 
-def keep_words(farm_id: UUID, about_id: UUID, text: str) -> str:
-    """Keep them where they can be erased; back comes what stands in their row, "" for no words."""
+def keep_words(farm_id: UUID, about_id: UUID, text: str, entry: int) -> list[bytes]:
+    """Keep them where they can be erased; back come the hashes with which they enter the chain, none for no words."""
     if not text:
-        return ""
+        return []
     salt = secrets.token_bytes(16)
-    WorkWords.objects.create(farm_id=farm_id, about_id=about_id, text=text, salt=salt)
-    return salted(text, salt)
+    return [
+        hash_again(
+            WorkWords.objects.create(farm_id=farm_id, about_id=about_id, text=text, salt=salt, entry=entry)
+        )
+    ]  # fmt: skip

@@ -18,24 +18,23 @@ from monitoring.methods import METHODS
 from monitoring.models import Siting, Station
 from monitoring.models.application import AmountUnit, AreaUnit, Target
 from monitoring.models.photo import PhotoKind
-from monitoring.models.product import ProductKind
 from monitoring.models.planned_work import PLAN_KINDS, StepKind, Unit
+from monitoring.models.product import ProductKind
 from monitoring.models.reading import CorrectionKind, How, NoCount
 from monitoring.models.round import Source
 from monitoring.models.station import Near
 from monitoring.models.work import WorkKind
-from monitoring.selectors import photos_of, readings_of, rounds_of, standing_applications_of, summaries_of, works_of
-from server.exports.columns import Column, Kind, days_between, listed, station_name, unless_blank
 from monitoring.selectors import (
     photos_of,
     planned_works_of,
     readings_of,
     rounds_of,
+    standing_applications_of,
     steps_of,
     summaries_of,
     works_on_record,
 )
-from server.exports.columns import Column, Kind, days_between, station_name, unless_blank
+from server.exports.columns import Column, Kind, days_between, listed, station_name, unless_blank
 
 Rows = QuerySet[Any]
 METHOD_WORDS = tuple(METHODS)

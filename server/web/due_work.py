@@ -83,5 +83,5 @@ def who_noted(visit: Visit, error: AlreadyNoted | PlannedDayDone) -> tuple[bool,
 
 
 def _words(visit: Visit, days: Iterable[PlannedDay]) -> dict[Any, str]:
-    about = {each.planned.id for each in days if each.planned.words_hash}
+    about = {each.planned.id for each in days}
     return words_about(visit.farm, about) if about else {}

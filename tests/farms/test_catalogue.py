@@ -73,7 +73,6 @@ APPEND_ONLY = {
     "monitoring_photo", "monitoring_reentry", "monitoring_application", "monitoring_applicationpeople",
     "monitoring_applicationcheck", "monitoring_organicmark", "monitoring_certifieranswer", "monitoring_product",
     "monitoring_certificateasked",
-    "monitoring_photo", "monitoring_reentry",
     "monitoring_plannedwork", "monitoring_plannedstep", "monitoring_worktakenback", "monitoring_workwords",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
     "farms_headleaf", "farms_erasedrow",

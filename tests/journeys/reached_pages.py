@@ -43,19 +43,19 @@ from monitoring.services import (
     PhotoSent,
     ReentryTyped,
     RoundSent,
-    Writer,
     WorkDone,
     WorkPlanned,
+    Writer,
     add_photo,
     as_planned,
     draw_plan,
     keep_own_table,
     lay_picture,
+    leave_out,
     list_product,
     make_sprayer_link,
-    record_application,
-    leave_out,
     plan_work,
+    record_application,
     record_reentry,
     record_round,
     record_temperatures,
@@ -78,11 +78,7 @@ OF_A_FARM = (
     "new_application_of application mend_application sprayer_links organic worth temperatures data rounds round "
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
-    "webhooks log"
-    "own_table import_progress plan plan_edit skip work work_mistake planned_works planned_work kept_out "
-    "mend_kept_out worth temperatures data rounds round round_end correct erase_photo alert sent_digests "
-    "sent_digest call_notes visits settings stations siting people invitations phones levels mail_day seasons "
-    "closure closure_lift consents agreement accepted_agreement keys webhooks log"
+    "webhooks log work_mistake planned_works planned_work"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown text_messages search?q=card look mails mail tag waiting "

@@ -65,7 +65,7 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
 
 
 ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 3, "planned-works": 1, "planned-steps": 1,
-        "photos": 1, "results": 6}  # fmt: skip
+        "applications": 1, "photos": 1, "results": 6}  # fmt: skip
 
 
 @pytest.mark.parametrize("form", FORMS)

@@ -17,9 +17,8 @@ ON_FARM = [route for route in routes() if "{farm_id}" in route.template]
 PHONE_MAY = {"get people", "get people/{person_id}", "get round-sheet", "put rounds/{round_id}"}
 WRITING_MAY = PHONE_MAY | {
     "post skips", "post works", "post reentries", "post applications", "post readings/bulk", "post imports",
-    "post skips", "post works", "post works/{work_id}/taken-back", "post planned-works",
+    "post works/{work_id}/taken-back", "post planned-works",
     "post planned-works/{planned_work_id}/left-out", "post planned-works/{planned_work_id}/end",
-    "post reentries", "post readings/bulk", "post imports",
     "post readings/{reading_id}/corrections",
     "post alerts/{alert_id}/seen", "post alerts/{alert_id}/acknowledge", "post alerts/{alert_id}/later",
     "post alerts/{alert_id}/works", "post temperatures",

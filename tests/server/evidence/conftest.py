@@ -37,6 +37,7 @@ def records(group, northfield, southmead, anna, carla, dana, cards, calf_barn) -
     scene.what_came_of_it(group, northfield, anna, dana)
     scene.records_of_people(northfield, anna, cards, calf_barn)
     scene.applied_there(northfield, anna, calf_barn)
+    scene.planned_there(northfield, anna, calf_barn)
     scene.imported(northfield, anna)
     scene.correct_first(northfield, anna)
     return northfield, southmead

@@ -35,19 +35,23 @@ from monitoring.services import (
     PhotoSent,
     ReentryTyped,
     WorkDone,
+    WorkPlanned,
     Writer,
     add_photo,
     check_application,
     correct_reading,
     draw_plan,
     lay_picture,
+    leave_out,
     mark_organic,
     note_certifier_answer,
+    plan_work,
     record_application,
     record_reentry,
     record_table,
     record_work,
     table_of_rows,
+    take_back_work,
 )
 from server.evidence.days import do_errands, sign_day
 from server.evidence.keys import make_key, public_pem
@@ -133,6 +137,18 @@ def applied_there(farm: Farm, owner: User, barn: Facility) -> None:
         note_certifier_answer(farm=farm, typed=asked, actor=actor, now=at)
         row = record_application(farm=farm, applied=what, by=Writer(actor, through_link=True), now=at)
         check_application(application=row, confirmed=True, reason="", actor=actor, now=at)
+
+
+def planned_there(farm: Farm, owner: User, barn: Facility) -> None:
+    """A plan with words, a day of it left out, and a work that was noted by mistake."""
+    at, actor = noon(date(2026, 5, 22)), Actor(ActorKind.FARM_STAFF, owner.id)
+    week = timedelta(weeks=1)
+    weekly = WorkPlanned("clean_out", at.date(), barn, every=1, unit="week", last_day=at.date() + week, words="ask Pia")
+    with acting(owner):
+        plan = plan_work(farm=farm, plan=weekly, actor=actor, now=at)
+        leave_out(planned=plan, day=at.date() + week, why="none here", actor=actor, now=at)
+        wrong = record_work(farm=farm, work=WorkDone("bedding", at.date(), barn), actor=actor, now=at)
+        take_back_work(work=wrong, why="noted twice", actor=actor, now=at)
 
 
 def imported(farm: Farm, owner: User) -> None:
