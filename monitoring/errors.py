@@ -172,6 +172,18 @@ class AlreadyChecked(Conflict):
     message = _("Somebody of the farm already said whether this record is so. Load the page again.")
 
 
+class AskedFirst(Conflict):
+    """A spray is planned of which something is to be thought first; `details["warnings"]` are their codes."""
+
+    code = "asked_first"
+    message = _("Nothing was planned yet. {questions} If that was thought of, say so and send it again.")
+
+
+class PlannedDayApplied(Conflict):
+    code = "planned_day_applied"
+    message = _("An application is already on record for this day of the plan. Note this one without naming the plan.")
+
+
 class SprayerLinkSpent(Conflict):
     code = "sprayer_link_spent"
     message = _("This link was used already, was taken back or has ended. Ask the farm for a new one.")

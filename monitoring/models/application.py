@@ -79,6 +79,10 @@ class Application(LabelFields, FarmRecord):
     reentry = inside_farm("monitoring.Reentry", "reentry_id", null=True)
     certifier_answer_id = models.UUIDField(null=True)
     certifier_answer = inside_farm("monitoring.CertifierAnswer", "certifier_answer_id", null=True)
+    # The day of a plan that it stands for.
+    planned_id = models.UUIDField(null=True)
+    planned = inside_farm("monitoring.PlannedWork", "planned_id", null=True)
+    planned_for = models.DateField(null=True)
     # Opaque: of a user, a key or a one-time link. No foreign key, so that erasing works.
     typed_by = models.UUIDField(null=True)
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
@@ -98,6 +102,16 @@ class Application(LabelFields, FarmRecord):
                 name="application_is_replaced_once",
                 fields=["farm", "replaces_id"],
                 condition=models.Q(replaces_id__isnull=False),
+            ),
+            models.UniqueConstraint(
+                name="planned_day_is_applied_once",
+                fields=["farm", "planned_id", "planned_for"],
+                condition=models.Q(planned_id__isnull=False, replaces_id__isnull=True),
+            ),
+            models.CheckConstraint(
+                name="application_planned_names_its_day",
+                condition=models.Q(planned_id__isnull=True, planned_for__isnull=True)
+                | models.Q(planned_id__isnull=False, planned_for__isnull=False),
             ),
             models.CheckConstraint(
                 name="application_replaced_says_why",

@@ -7,6 +7,7 @@ from django.utils.translation import pgettext_lazy
 from farms.chained import Chained
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
+from monitoring.models.product import ProductKind
 from monitoring.models.work import WorkKind
 
 # Done by recording the application, with its full record: never by one tap.
@@ -38,6 +39,10 @@ class PlannedWork(FarmRecord):
     # Of wasps: what one tap notes.
     species = models.CharField(_("species"), max_length=100, blank=True, default="")
     number = models.PositiveIntegerField(_("how many"), null=True)
+    # Of an application: what the product is for, and which of the group's list it is, where that was said. No foreign
+    # key, since the group's list is no farm's.
+    use_kind = models.CharField(_("what it is for"), max_length=12, choices=ProductKind, blank=True, default="")
+    product_id = models.UUIDField(null=True)
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
@@ -57,6 +62,11 @@ class PlannedWork(FarmRecord):
             models.CheckConstraint(
                 name="only_a_plan_of_wasps_has_species_and_number",
                 condition=models.Q(species="", number__isnull=True) | models.Q(kind="wasps"),
+            ),
+            models.CheckConstraint(
+                name="only_a_planned_application_has_a_use",
+                condition=models.Q(kind="application") & ~models.Q(use_kind="")
+                | ~models.Q(kind="application") & models.Q(use_kind="", product_id__isnull=True),
             ),
         ]
         indexes = [models.Index(name="planned_work_by_day", fields=["farm", "first_day"])]

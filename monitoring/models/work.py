@@ -89,14 +89,14 @@ class Work(FarmRecord):
 
 
 class WorkTakenBack(FarmRecord):
-    """A work that was noted by mistake: it stays on record, with why, and counts nowhere. Rows are only added."""
+    """A work that was noted by mistake: it stays on record and counts nowhere. Why lies in planned_work.WorkWords."""
 
     work_id = models.UUIDField()
     work = inside_farm("monitoring.Work", "work_id")
-    # Salted SHA-256 of why (models.planned_work.WorkWords): with the words erased it tells nothing.
     actor_kind = models.CharField(max_length=12, choices=ActorKind)
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
+
     chained = Chained()
 
     class Meta:

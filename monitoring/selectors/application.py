@@ -25,6 +25,12 @@ def standing_applications_of(farm: Farm) -> QuerySet[Application]:
     return applications_of(farm).filter(~_later(), ~Exists(_said().filter(confirmed=False)))
 
 
+def standing_rows(using: str = "default") -> QuerySet[Application]:
+    """As `standing_applications_of`, of every farm that may be read, and without what is beside a row."""
+    rows = Application.objects.using(using)
+    return rows.filter(~_later(), ~Exists(_said().filter(confirmed=False)))
+
+
 def waiting_applications_of(farm: Farm) -> QuerySet[Application]:
     """Those that a hired sprayer filled in and nobody of the farm has said anything to."""
     return standing_applications_of(farm).filter(~Exists(_said()), through_link=True)

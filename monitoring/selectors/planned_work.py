@@ -1,8 +1,8 @@
 """Planned work: each plan with what became of its days, what is due on a day, and what lies ahead."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from uuid import UUID
 
@@ -11,9 +11,10 @@ from django.db.models.functions import Coalesce
 
 from farms.lookups import array_of
 from farms.models import Farm
-from monitoring.models import PlannedStep, PlannedWork, Work, WorkWords
+from monitoring.models import Application, PlannedStep, PlannedWork, Work, WorkWords
 from monitoring.models.planned_work import StepKind
 from monitoring.rules.planned_work import LAPSES, ahead_of, days_of, due_on
+from monitoring.selectors.application import standing_rows
 
 DONE, LEFT_OUT, ENDED = "done", "left_out", "ended"
 DUE, OVERDUE, NOT_NOTED, AHEAD = "due", "overdue", "not_noted", "ahead"
@@ -22,12 +23,13 @@ STATES = (AHEAD, DUE, OVERDUE, DONE, LEFT_OUT, NOT_NOTED, ENDED)
 
 @dataclass(frozen=True)
 class PlannedDay:
-    """One day of a plan, and what became of it: one of `STATES`. `work` is what was noted for it."""
+    """One day of a plan, and what became of it: one of `STATES`; `work` or `application` is what was noted for it."""
 
     plan: "Plan"
     day: date
     state: str
     work: Work | None = None
+    application: Application | None = None
 
     @property
     def planned(self) -> PlannedWork:
@@ -44,6 +46,7 @@ class Plan:
 
     row: PlannedWork
     done: Mapping[date, Work]
+    applied: Mapping[date, Application] = field(default_factory=dict)
     left_out: Collection[date] = frozenset()
     ended_from: date | None = None
 
@@ -58,7 +61,7 @@ class Plan:
 
     @property
     def settled(self) -> set[date]:
-        return {*self.done, *self.left_out}
+        return {*self.done, *self.applied, *self.left_out}
 
     def due(self, today: date) -> PlannedDay | None:
         """What of it is due today: its newest day that has come, where nothing became of it."""
@@ -72,14 +75,17 @@ class Plan:
     def told(self, today: date) -> list[PlannedDay]:
         """Every day with what became of it."""
         due = self.due(today)
-        return [PlannedDay(self, day, self._state(day, due, today), self.done.get(day)) for day in self.days]
+        return [
+            PlannedDay(self, day, self._state(day, due, today), self.done.get(day), self.applied.get(day))
+            for day in self.days
+        ]
 
     def is_over(self, today: date) -> bool:
         """Whether nothing of it is due or to come."""
         return self.due(today) is None and not any(day > today for day in self.standing_days)
 
     def _state(self, day: date, due: PlannedDay | None, today: date) -> str:
-        if day in self.done:
+        if day in self.done or day in self.applied:
             return DONE
         if day in self.left_out:
             return LEFT_OUT
@@ -98,7 +104,7 @@ def planned_works_of(farm: Farm) -> QuerySet[PlannedWork]:
 
 
 def plans_of_rows(rows: Iterable[PlannedWork], *, using: str = "default") -> list[Plan]:
-    """Plans with what became of them, in the order of their rows; two queries, however many."""
+    """Plans with what became of them, in the order of their rows; three queries at most, however many."""
     rows = list(rows)
     if not rows:
         return []
@@ -111,11 +117,27 @@ def plans_of_rows(rows: Iterable[PlannedWork], *, using: str = "default") -> lis
     for work in works:
         if work.planned_for is not None:
             done[work.planned_id][work.planned_for] = work
-    return [_plan(row, steps[row.id], done[row.id]) for row in rows]
+    applied = _applied(rows, using)
+    return [_plan(row, steps[row.id], done[row.id], applied[row.id]) for row in rows]
+
+
+def _applied(rows: Sequence[PlannedWork], using: str) -> dict[UUID | None, dict[date, Application]]:
+    """The applications that stand for a day of these plans; asked only where one is a plan of such."""
+    found: dict[UUID | None, dict[date, Application]] = defaultdict(dict)
+    plans = [row for row in rows if row.is_application]
+    if plans:
+        known = standing_rows(using).filter(
+            farm_id__any_of=array_of({row.farm_id for row in plans}),
+            planned_id__any_of=array_of(row.id for row in plans),
+        )
+        for row in known:
+            if row.planned_for is not None:
+                found[row.planned_id][row.planned_for] = row
+    return found
 
 
 def plans_under_way(farm_ids: Iterable[UUID], today: date, *, using: str = "default") -> dict[UUID, list[Plan]]:
-    """By farm the plans of which something may be due or to come; three queries, however many farms."""
+    """By farm the plans of which something may be due or to come; four queries at most, however many farms."""
     recent = PlannedWork.objects.using(using).annotate(ends=Coalesce(F("last_day"), F("first_day")))
     rows = recent.filter(farm_id__any_of=array_of(farm_ids), ends__gte=today - LAPSES).select_related("facility")
     found: dict[UUID, list[Plan]] = defaultdict(list)
@@ -147,7 +169,9 @@ def steps_of(farm: Farm) -> QuerySet[PlannedStep]:
     return PlannedStep.objects.filter(farm_id=farm.id).order_by("recorded_at", "id")
 
 
-def _plan(row: PlannedWork, steps: Iterable[PlannedStep], done: Mapping[date, Work]) -> Plan:
+def _plan(
+    row: PlannedWork, steps: Iterable[PlannedStep], done: Mapping[date, Work], applied: Mapping[date, Application]
+) -> Plan:
     ended = [step.day for step in steps if step.kind == StepKind.ENDED]
     left_out = frozenset(step.day for step in steps if step.kind == StepKind.LEFT_OUT)
-    return Plan(row, done, left_out, ended[0] if ended else None)
+    return Plan(row, done, applied, left_out, ended[0] if ended else None)

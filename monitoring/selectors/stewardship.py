@@ -9,10 +9,11 @@ from django.utils.functional import cached_property
 
 from farms.clock import local_date
 from farms.models import Farm
-from monitoring.models import Application, Work
+from monitoring.models import Application, PlannedWork, Work
 from monitoring.models.work import WorkKind
 from monitoring.rules.stewardship import Known, StewardshipWarning, Use, warnings_of
 from monitoring.selectors.application import standing_applications_of
+from monitoring.selectors.planned_work import plans_of_rows
 from monitoring.selectors.product import asks_for_certificate
 
 
@@ -28,11 +29,12 @@ class Stewardship:
 
     @cached_property
     def releases(self) -> list[tuple[datetime, UUID | None]]:
-        """Releases of parasitic wasps, each at the beginning of its day in UTC, and where."""
-        rows = Work.objects.filter(farm_id=self.farm.id, kind=WorkKind.WASPS)
-        return [
-            (datetime.combine(day, time.min, UTC), place) for day, place in rows.values_list("done_on", "facility_id")
-        ]
+        """Releases of parasitic wasps, done and planned, each at the beginning of its day in UTC, and where."""
+        done = Work.objects.standing().filter(farm_id=self.farm.id, kind=WorkKind.WASPS)
+        plans = plans_of_rows(PlannedWork.objects.filter(farm_id=self.farm.id, kind=WorkKind.WASPS))
+        days = list(done.values_list("done_on", "facility_id"))
+        days += [(day, plan.row.facility_id) for plan in plans for day in plan.standing_days if day not in plan.settled]
+        return [(datetime.combine(day, time.min, UTC), place) for day, place in days]
 
     @cached_property
     def asks(self) -> bool:

@@ -17,7 +17,13 @@ from farms.constraints import explained
 from farms.errors import Detail
 from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
 from farms.models import Facility, Farm
-from monitoring.errors import AlreadyChecked, ApplicationRefused, ApplicationReplaced, NothingToCheck
+from monitoring.errors import (
+    AlreadyChecked,
+    ApplicationRefused,
+    ApplicationReplaced,
+    NothingToCheck,
+    PlannedDayApplied,
+)
 from monitoring.models import Application, ApplicationCheck, ApplicationPeople, CertifierAnswer, Reentry
 from monitoring.rules.application import (
     WHY_MISSING,
@@ -30,9 +36,11 @@ from monitoring.rules.application import (
     when_faults,
 )
 from monitoring.rules.label import Label, label_faults, line_faults
+from monitoring.rules.planned_work import EARLY, NOT_PLANNED, TOO_EARLY, days_of
 from monitoring.selectors.organic import certifier_answer_about, is_organic
 from monitoring.selectors.reentry import newest_of
 from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
+from monitoring.services.work import OTHER_THAN_PLANNED, PlannedFor
 
 ELSEWHERE = _("This barn or lot isn't one of this farm's. Choose one of the farm's own, or leave it empty.")
 ASK_THE_CERTIFIER = _(
@@ -56,6 +64,7 @@ class Applied:
     place: str = ""
     product_id: Any = None
     from_paper: bool = False
+    stands_for: PlannedFor | None = None
 
 
 @dataclass(frozen=True)
@@ -100,9 +109,14 @@ def record_application(
         "actor_kind": by.actor.kind,
         "through_link": by.through_link,
         "replaces_id": mending.replaces.id if mending else None,
+        **_planned(applied, mending),
         "reason": mending.reason.strip() if mending else "",
     }
-    with explained({"application_is_replaced_once": ApplicationReplaced()}):
+    broken = {
+        "application_is_replaced_once": ApplicationReplaced(),
+        "planned_day_is_applied_once": PlannedDayApplied(),
+    }
+    with explained(broken):
         row = Application.objects.create(farm_id=farm.id, **columns, recorded_at=now, entry=next_number(head))
     people = ApplicationPeople(
         farm_id=farm.id, application_id=row.id, **asdict(applied.people), salt=secrets.token_bytes(16), entry=row.entry
@@ -148,9 +162,32 @@ def _faults(farm: Farm, applied: Applied, answer: CertifierAnswer | None, now: d
     )
     if applied.facility is not None and applied.facility.farm_id != farm.id:
         faults.append(Detail("/facility_id", str(ELSEWHERE), "unknown_facility"))
+    if applied.stands_for is not None:
+        faults += _planned_faults(farm, applied, applied.stands_for)
     if not faults and answer is None and _is_organic(farm, applied):
         faults.append(Detail("/registration_number", str(ASK_THE_CERTIFIER), "certifier_not_asked"))
     return faults
+
+
+def _planned_faults(farm: Farm, applied: Applied, stands_for: PlannedFor) -> list[Detail]:
+    planned = stands_for.planned
+    if planned.farm_id != farm.id or not planned.is_application:
+        return [Detail("/planned_id", str(OTHER_THAN_PLANNED), "other_than_planned")]
+    if stands_for.day not in days_of(planned):
+        return [Detail("/planned_for", str(NOT_PLANNED), "not_planned")]
+    if stands_for.day - local_date(applied.begins_at, farm.time_zone) > EARLY:
+        return [Detail("/planned_for", str(TOO_EARLY), "too_early")]
+    return []
+
+
+def _planned(applied: Applied, mending: MendedApplication | None) -> dict[str, Any]:
+    """Which day of which plan it stands for; a record that mends another stands for the same."""
+    if mending is not None:
+        return {"planned_id": mending.replaces.planned_id, "planned_for": mending.replaces.planned_for}
+    stands_for = applied.stands_for
+    if stands_for is None:
+        return {}
+    return {"planned_id": stands_for.planned.id, "planned_for": stands_for.day}
 
 
 def _columns(applied: Applied) -> dict[str, Any]:

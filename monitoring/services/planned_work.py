@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -15,10 +16,11 @@ from farms.ids import uuid7
 from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm
 from monitoring.errors import AlreadyLeftOut, PlanEnded, PlannedDayDone, PlannedStepRefused, PlannedWorkRefused
-from monitoring.models import PlannedStep, PlannedWork, Work
-from monitoring.models.planned_work import PLAN_KINDS, StepKind
+from monitoring.models import PlannedStep, PlannedWork, Product, Work
+from monitoring.models.planned_work import APPLICATION, PLAN_KINDS, StepKind
 from monitoring.rules.planned_work import NOT_PLANNED, days_of, plan_faults
 from monitoring.rules.work import facts_faults, kind_faults, why_faults, words_faults
+from monitoring.services.planned_use import ask_first, use_faults
 from monitoring.services.work import FACILITY_ELSEWHERE, said_by
 from monitoring.services.work_words import keep_words
 
@@ -31,7 +33,8 @@ class WorkPlanned:
     """What is to be done, in one facility or (None) on the whole farm. `kind` is one of models.planned_work.PLAN_KINDS.
 
     With `every`, `unit` (models.planned_work.Unit) and `last_day` it is done again and again. `words` say what to do;
-    `species` and `number` are of wasps, and what one tap notes of them.
+    `species` and `number` are of wasps, and what one tap notes of them; `use_kind` or `product` is of an application,
+    and `thought_of` says that what is asked first was thought of.
     """
 
     kind: str
@@ -43,31 +46,55 @@ class WorkPlanned:
     words: str = ""
     species: str = ""
     number: int | None = None
+    use_kind: str = ""
+    product: Product | None = None
+    thought_of: bool = False
+
+    @property
+    def is_for(self) -> str:
+        """What the product of an application is for: as its label says, where it is of the group's list."""
+        return self.product.kind if self.product else self.use_kind
 
 
 @transaction.atomic
 def plan_work(*, farm: Farm, plan: WorkPlanned, actor: Actor, now: datetime) -> PlannedWork:
-    """Put planned work on record. Raises PlannedWorkRefused."""
+    """Put planned work on record. Raises PlannedWorkRefused, or AskedFirst for an application to be thought of."""
     head = lock_heads([farm.id])[farm.id]
     words, species = plan.words.strip(), plan.species.strip()
     faults = kind_faults(plan.kind, KINDS) + plan_faults(plan, local_date(now, farm.time_zone))
     faults += words_faults("words", words) + facts_faults(
         plan.kind, {"species": species or None, "number": plan.number}
     )
+    faults += use_faults(farm, plan.kind, plan.is_for, plan.product, plan.first_day)
     if plan.facility is not None and plan.facility.farm_id != farm.id:
         faults.append(Detail("/facility_id", str(FACILITY_ELSEWHERE), "unknown_facility"))
     if faults:
         raise PlannedWorkRefused(errors=faults)
+    place = plan.facility.id if plan.facility else None
+    if plan.kind == APPLICATION and not plan.thought_of:
+        ask_first(farm, plan.is_for, plan.product, place, days_of(plan))
     row_id = uuid7()
     row = PlannedWork.objects.create(
-        farm_id=farm.id, id=row_id, facility_id=plan.facility.id if plan.facility else None, kind=plan.kind,
-        first_day=plan.first_day, every=plan.every, unit=plan.unit, last_day=plan.last_day, species=species,
-        number=plan.number, actor_kind=actor.kind, recorded_at=now,
+        farm_id=farm.id, id=row_id, facility_id=place, **_columns(plan), actor_kind=actor.kind, recorded_at=now,
         entry=next_number(head),
     )  # fmt: skip
     hashes = [hash_again(row), *keep_words(farm.id, row_id, words, row.entry)]
     append(head, kind="planned_work", actor=actor, row_hashes=hashes, now=now)
     return row
+
+
+def _columns(plan: WorkPlanned) -> dict[str, Any]:
+    return {
+        "kind": plan.kind,
+        "first_day": plan.first_day,
+        "every": plan.every,
+        "unit": plan.unit,
+        "last_day": plan.last_day,
+        "species": plan.species.strip(),
+        "number": plan.number,
+        "use_kind": plan.is_for,
+        "product_id": plan.product.id if plan.product else None,
+    }
 
 
 @transaction.atomic

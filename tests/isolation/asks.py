@@ -50,6 +50,8 @@ HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "lan
 PAGE_QUERIES = {
     "farms/{farm_id}/count/": {"round": "round_id"},
     "farms/{farm_id}/work/": {"planned": "planned_work_id"},
+    "farms/{farm_id}/applications/new/": {"planned": "planned_work_id"},
+    "farms/{farm_id}/applications/new/{product_id}/": {"planned": "planned_work_id"},
     "farms/{farm_id}/print/file/": {"building": "facility_id"},
 }
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.

@@ -114,7 +114,7 @@ class TestPlanning:
 
     def test_an_application_can_be_planned_and_isnt_done_by_noting_work(self, northfield, anna):
         with acting(anna):
-            row = planned(northfield, "application")
+            row = planned(northfield, "application", use_kind="bait")
             with pytest.raises(WorkRefused) as refused:
                 do(northfield, row, TODAY)
             assert refused.value.errors[0].pointer == "/kind"

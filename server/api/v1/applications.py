@@ -17,8 +17,9 @@ from monitoring.rules.application import MOST, MOST_ANIMALS, Measured, People
 from monitoring.rules.stewardship import StewardshipWarning
 from monitoring.selectors import Stewardship, applications_of, people_of, standing_applications_of
 from monitoring.services import Applied, MendedApplication, Writer, check_application, record_application
-from server.api.fields import Body, Choice, Id, Moment, Size, Text, Whole, YesNo
+from server.api.fields import Body, Choice, Day, Id, Moment, Size, Text, Whole, YesNo
 from server.api.v1.facilities import facility_named
+from server.api.v1.planned_for import planned_for_in
 from server.api.v1.products import LABEL_EXAMPLE, LabelBody, LabelSerializer, label_in
 from server.api.views import OnFarm
 
@@ -70,6 +71,8 @@ class ApplicationSerializer(LabelSerializer):
     )
     actor_kind = serializers.ChoiceField(ActorKind.choices)
     recorded_at = serializers.DateTimeField()
+    planned_id = serializers.UUIDField(allow_null=True, help_text="The plan of which it is a day.")
+    planned_for = serializers.DateField(allow_null=True)
     replaces_id = serializers.UUIDField(allow_null=True, help_text="The record that was typed wrongly.")
     reason = serializers.CharField(allow_blank=True, help_text="Why it was changed.")
     replaced = serializers.BooleanField(help_text="Whether a later one replaced it.")
@@ -93,6 +96,8 @@ class NewApplication(LabelBody):
     uncertified = Text(default="", allow_blank=True, max_length=120, help_text="An applicator without a certificate.")
     done_for = Text(default="", allow_blank=True, max_length=120, help_text="For whom it was applied.")
     from_paper = YesNo(default=False, help_text="Typed from a record on paper.")
+    planned_id = Id(default=None, allow_null=True, help_text="The plan of which it is a day, with planned_for.")
+    planned_for = Day(default=None, allow_null=True, help_text="The day of the plan that it stands for.")
     replaces_id = Id(default=None, allow_null=True, help_text="One that was typed wrongly: both stay on record.")
     reason = Text(default="", allow_blank=True, max_length=200, help_text="Needed with replaces_id.")
 
@@ -144,6 +149,7 @@ class Applications(OnFarm):
             measured=Measured(**{name: body.pop(name) for name in Measured.__dataclass_fields__}),
             people=People(**{name: body.pop(name) for name in People.__dataclass_fields__}),
             facility=facility_named(self.farm, body.pop("facility_id")),
+            stands_for=planned_for_in(self.farm, body),
             **body,
         )
         made = record_application(

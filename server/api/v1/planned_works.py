@@ -16,10 +16,11 @@ from farms.lookups import array_of
 from farms.models.chain import ActorKind
 from monitoring.models import PlannedWork
 from monitoring.models.planned_work import PLAN_KINDS, StepKind, Unit
-from monitoring.selectors import planned_works_of, plans_of_rows, steps_of, words_about
+from monitoring.models.product import ProductKind
+from monitoring.selectors import planned_works_of, plans_of_rows, product_rows_of, steps_of, words_about
 from monitoring.selectors.planned_work import STATES
 from monitoring.services import WorkPlanned, end_plan, leave_out, plan_work
-from server.api.fields import Body, Choice, Day, Id, Text, Whole
+from server.api.fields import Body, Choice, Day, Id, Text, Whole, YesNo
 from server.api.v1.facilities import facility_named
 from server.api.views import OnFarm
 
@@ -41,6 +42,9 @@ class PlannedDaySerializer(serializers.Serializer):
     day = serializers.DateField()
     state = serializers.ChoiceField(STATES, help_text=STATES_TOLD)
     work_id = serializers.UUIDField(source="work.id", default=None, allow_null=True, help_text="Where it is done.")
+    application_id = serializers.UUIDField(
+        source="application.id", default=None, allow_null=True, help_text="Where an application is on record for it."
+    )
 
 
 class PlannedStepSerializer(serializers.Serializer):
@@ -65,6 +69,8 @@ class PlannedWorkSerializer(serializers.Serializer):
     words = serializers.CharField(allow_null=True, help_text="What to do; null where none were given or were erased.")
     species = serializers.CharField(allow_blank=True, help_text="Of wasps.")
     number = serializers.IntegerField(allow_null=True, help_text="Of wasps, each time.")
+    use_kind = serializers.ChoiceField(ProductKind.choices, allow_blank=True, help_text="Of an application.")
+    product_id = serializers.UUIDField(allow_null=True, help_text="Of the group's list.")
     actor_kind = serializers.ChoiceField(ActorKind.choices)
     recorded_at = serializers.DateTimeField()
     entry = serializers.IntegerField(help_text="The entry of the farm's chain with which it was stored.")
@@ -87,6 +93,11 @@ class NewPlannedWork(Body):
     words = Text(default="", allow_blank=True, max_length=200, help_text="What to do.")
     species = Text(default="", allow_blank=True, max_length=100, help_text="Of wasps only.")
     number = Whole(default=None, allow_null=True, min_value=1, help_text="Of wasps only, each time.")
+    use_kind = Choice(
+        ProductKind.choices, default="", allow_blank=True, help_text="Of an application without product_id."
+    )
+    product_id = Id(default=None, allow_null=True, help_text="Of an application: one of the group's list.")
+    thought_of = YesNo(default=False, help_text="Of an application: what asked_first names was thought of.")
 
 
 class NewStep(Body):
@@ -105,10 +116,16 @@ class PlannedWorks(OnFarm):
         found = self.paginate_queryset(planned_works_of(self.farm)) or []
         return self.page_of(self._told(found), PlannedWorkSerializer)
 
-    @extend_schema(request=NewPlannedWork, responses={201: PlannedWorkSerializer}, examples=[WEEKLY])
+    @extend_schema(request=NewPlannedWork, responses={201: PlannedWorkSerializer, 404: None}, examples=[WEEKLY])
     def create(self, request: Request, farm_id: UUID) -> Response:
-        """Plan work, once or again and again. That a day is done is noted by POST works."""
+        """Plan work, once or again and again. That a day is done is noted by POST works, or POST applications.
+
+        A spray where parasitic wasps were released, or of a group that was used before, is asked about first
+        (asked_first); on a farm kept organic it waits for the certifier's answer. Nothing is recommended.
+        """
         body = self.body(NewPlannedWork)
+        product_id = body.pop("product_id")
+        body["product"] = one_of(product_rows_of(self.farm.group), product_id) if product_id else None
         plan = WorkPlanned(facility=facility_named(self.farm, body.pop("facility_id")), **body)
         return self._answer(plan_work(farm=self.farm, plan=plan, actor=self.actor, now=self.now).id)
 

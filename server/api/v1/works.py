@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
-from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -13,15 +12,15 @@ from rest_framework.response import Response
 
 from farms.access import Need, one_of
 from farms.clock import local_date
-from farms.errors import Invalid
 from farms.models.chain import ActorKind
 from monitoring.methods import METHOD_CHOICES
 from monitoring.models.work import WorkKind
-from monitoring.selectors import planned_works_of, works_on_record
+from monitoring.selectors import works_on_record
 from monitoring.selectors.work_effects import REASONS, WorkEffect, effects_of_works
-from monitoring.services import PlannedFor, WorkDone, record_work, take_back_work
+from monitoring.services import WorkDone, record_work, take_back_work
 from server.api.fields import Body, Choice, Day, Id, Text, Whole, YesNo
 from server.api.v1.facilities import facility_named
+from server.api.v1.planned_for import planned_for_in
 from server.api.views import OnFarm
 
 EXAMPLE = OpenApiExample(
@@ -90,11 +89,6 @@ class NotedByMistake(Body):
     why = Text(max_length=200, help_text="A few words; they stay on record.")
 
 
-class PlannedForMissing(Invalid):
-    code = "planned_for_missing"
-    message = _("Give the plan and its day that this work stands for together, or neither of them.")
-
-
 class WorkQuery(Body):
     since = Day(required=False, help_text="Done on this day or later.")
 
@@ -119,7 +113,7 @@ class Works(OnFarm):
         A planned day is done once: whoever is second gets 409 `planned_day_done`.
         """
         body = self.body(NewWork)
-        facility, stands_for = facility_named(self.farm, body.pop("facility_id")), self._stands_for(body)
+        facility, stands_for = facility_named(self.farm, body.pop("facility_id")), planned_for_in(self.farm, body)
         done = WorkDone(facility=facility, stands_for=stands_for, **body)
         work = record_work(farm=self.farm, work=done, actor=self.actor, now=self.now)
         return self._answer(work.id)
@@ -131,13 +125,6 @@ class Works(OnFarm):
         work = one_of(works_on_record(self.farm), work_id)
         take_back_work(work=work, why=self.body(NotedByMistake)["why"], actor=self.actor, now=self.now)
         return self._answer(work.id)
-
-    def _stands_for(self, body: dict[str, Any]) -> PlannedFor | None:
-        """The planned day that a body names. Raises PlannedForMissing, or Missing for a plan that isn't there."""
-        planned_id, day = body.pop("planned_id"), body.pop("planned_for")
-        if (planned_id is None) != (day is None):
-            raise PlannedForMissing(pointer="/planned_for")
-        return None if planned_id is None else PlannedFor(one_of(planned_works_of(self.farm), planned_id), day)
 
     def _answer(self, work_id: UUID) -> Response:
         work = works_on_record(self.farm).get(id=work_id)

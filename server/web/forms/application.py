@@ -95,6 +95,9 @@ class ApplicationForm(LabelForm):
     uncertified = line_field(_("Anybody without a certificate who applied it"), 120)
     done_for = line_field(_("For whom it was applied"), 120)
     from_paper = forms.BooleanField(label=_("Typed from a record on paper"), required=False)
+    # Which day of which plan it stands for.
+    planned = forms.UUIDField(required=False, widget=forms.HiddenInput)
+    planned_for = forms.DateField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, facilities: list[Any], zone: str, product: Any = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

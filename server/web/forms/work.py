@@ -110,15 +110,34 @@ class PlanForm(PlaceForm):
     words = line_field(_("What to do"), 200, help_text=_("In a few words, such as “behind the hutches, too”."))
     species = line_field(_("Species of the wasps"), 100)
     number = whole_field(_("How many wasps each time"))
+    product_id = forms.ChoiceField(label=_("Product of the group's list"), required=False)
+    use_kind = forms.ChoiceField(
+        label=_("Or what it is for"), required=False, help_text=_("Where the product isn't on the list.")
+    )
+    # Shown once something is asked.
+    thought_of = forms.BooleanField(label=_("That was thought of"), required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, products: list[Any], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.products = {str(each.id): each for each in products}
+        listed = [(key, each.name) for key, each in self.products.items()]
+        self.fields["product_id"].choices = [("", _("none")), *listed]  # type: ignore[attr-defined]
+        uses = choices_of("monitoring.Product", "kind", first=_("choose"))
+        self.fields["use_kind"].choices = uses  # type: ignore[attr-defined]
         self.fields["unit"].choices = choices_of("monitoring.PlannedWork", "unit")  # type: ignore[attr-defined]
         self.fields["unit"].initial = "week"
 
     @property
     def of_wasps(self) -> list[forms.BoundField]:
         return [self["species"], self["number"]]
+
+    @property
+    def of_application(self) -> list[forms.BoundField]:
+        return [self["product_id"], self["use_kind"]]
+
+    @property
+    def product(self) -> Any:
+        return self.products.get(self.cleaned_data["product_id"])
 
 
 class StepForm(forms.Form):

@@ -1,5 +1,7 @@
 """Fly sprays, pour-ons and baits of a farm: the list, one record, a new one, and one that was typed wrongly."""
 
+from dataclasses import replace
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -17,12 +19,13 @@ from monitoring.selectors import (
     check_of,
     is_organic,
     people_of,
+    planned_works_of,
     product_rows_of,
     products_of,
     replaced_applications,
     waiting_applications_of,
 )
-from monitoring.services import MendedApplication, check_application, record_application
+from monitoring.services import MendedApplication, PlannedFor, check_application, record_application
 from server.web.applications import (
     application_lines,
     applied_in,
@@ -62,7 +65,7 @@ def applications(request: HttpRequest, visit: Visit) -> HttpResponse:
 def new_application(request: HttpRequest, visit: Visit, product_id: UUID | None = None) -> HttpResponse:
     """With a product of the group's list its label isn't typed again."""
     product = one_of(product_rows_of(visit.farm.group), product_id) if product_id else None
-    usual = usual_times(visit.now, visit.farm.time_zone) | _people_before(visit)
+    usual = usual_times(visit.now, visit.farm.time_zone) | _people_before(visit) | _planned(request, visit)
     form = ApplicationForm(request.POST or None, initial=usual, product=product, **form_knows(visit.farm))
     if form.is_valid() and accepted(form, lambda: _record(visit, form)):
         messages.success(request, _("It is on record. Tell those who work there until when the label keeps them out."))
@@ -120,12 +123,28 @@ def confirm_application(request: HttpRequest, visit: Visit, application_id: UUID
     return redirect("application", farm_id=visit.farm.id, application_id=application_id)
 
 
+def _planned(request: HttpRequest, visit: Visit) -> dict[str, Any]:
+    """The place and the day of a plan, where the page is asked for one."""
+    try:
+        planned_id, day = UUID(request.GET["planned"]), date.fromisoformat(request.GET["day"])
+    except (KeyError, ValueError):
+        return {}
+    planned = one_of(planned_works_of(visit.farm), planned_id)
+    return {"facility_id": str(planned.facility_id or ""), "planned": planned.id, "planned_for": day}
+
+
+def _stands_for(visit: Visit, form: ApplicationForm) -> PlannedFor | None:
+    planned_id, day = form.cleaned_data["planned"], form.cleaned_data["planned_for"]
+    if not planned_id or not day:
+        return None
+    return PlannedFor(one_of(planned_works_of(visit.farm), planned_id), day)
+
+
 def _record(visit: Visit, form: ApplicationForm, replaced: Any = None) -> None:
+    applied = replace(applied_in(form), stands_for=_stands_for(visit, form))
     mending = MendedApplication(replaced, form.cleaned_data["why"]) if replaced is not None else None
     try:
-        record_application(
-            farm=visit.farm, applied=applied_in(form), by=written_by(visit), now=visit.now, mending=mending
-        )
+        record_application(farm=visit.farm, applied=applied, by=written_by(visit), now=visit.now, mending=mending)
     except ApplicationRefused as refusal:
         raise ApplicationRefused(errors=named_for_form(refusal)) from refusal
 

@@ -11,7 +11,10 @@ from django.views.decorators.http import require_http_methods
 
 from farms.access import Need, one_of
 from farms.selectors import facilities_of
-from monitoring.selectors import Plan, planned_works_of, plans_of_rows, steps_of, words_about
+from monitoring.errors import AskedFirst
+from monitoring.rules.stewardship import StewardshipWarning
+from monitoring.rules.stewardship_words import sentence_of
+from monitoring.selectors import Plan, planned_works_of, plans_of_rows, products_of, steps_of, words_about
 from monitoring.selectors.planned_work import DONE
 from monitoring.services import WorkPlanned, end_plan, leave_out, plan_work
 from server.web.doors import Visit, farm_page
@@ -29,14 +32,19 @@ DEEDS = {"leave_out": leave_out, "end": end_plan}
 def plans(request: HttpRequest, visit: Visit) -> HttpResponse:
     """All plans, those under way first, and the form for another."""
     initial = {"first_day": visit.today}
-    form = PlanForm(request.POST or None, facilities=list(facilities_of(visit.farm)), initial=initial)
-    if form.is_valid() and accepted(form, lambda: _plan(visit, form)):
+    form = PlanForm(
+        request.POST or None, facilities=list(facilities_of(visit.farm)),
+        products=list(products_of(visit.farm.group)), initial=initial,
+    )  # fmt: skip
+    asked: list[str] = []
+    if form.is_valid() and accepted(form, lambda: _plan(visit, form, asked)):
         messages.success(request, _("It is planned. It shows here, on the farm's page, in its mail and calendar."))
         return redirect("planned_works", farm_id=visit.farm.id)
     found = [(plan, plan_words(plan)) for plan in plans_of_rows(planned_works_of(visit.farm))]
     context = {
         "visit": visit,
         "form": form,
+        "asked": asked,
         "due": due_told(visit),
         "back": "work",
         "under_way": [each for each in found if not each[0].is_over(visit.today)],
@@ -71,15 +79,21 @@ def plan(request: HttpRequest, visit: Visit, planned_work_id: UUID) -> HttpRespo
     return render(request, "web/planned_work.html", context, status=422 if wrong else 200)
 
 
-def _plan(visit: Visit, form: PlanForm) -> None:
+def _plan(visit: Visit, form: PlanForm, asked: list[str]) -> None:
+    """What is asked first is put to `asked`, beside the refusal."""
     wanted = form.cleaned_data
     planned = WorkPlanned(
         wanted["kind"], wanted["first_day"], form.place, every=wanted["every"],
         # A unit is always chosen: it means something only beside a number or a last day.
         unit=wanted["unit"] if wanted["every"] or wanted["last_day"] else "", last_day=wanted["last_day"],
         words=wanted["words"], species=wanted["species"], number=wanted["number"],
+        use_kind=wanted["use_kind"], product=form.product, thought_of=wanted["thought_of"],
     )  # fmt: skip
-    plan_work(farm=visit.farm, plan=planned, actor=visit.actor, now=visit.now)
+    try:
+        plan_work(farm=visit.farm, plan=planned, actor=visit.actor, now=visit.now)
+    except AskedFirst as first:
+        asked += [str(sentence_of(StewardshipWarning(code))) for code in first.details["warnings"]]
+        raise
 
 
 def _forms(request: HttpRequest, found: Plan, act: str, visit: Visit) -> dict[str, StepForm]:

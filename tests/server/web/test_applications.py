@@ -5,7 +5,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from monitoring.models import Application, CertificateAsked, CertifierAnswer, OrganicMark, Product, SprayerLink
-from monitoring.services import Writer, list_product, make_sprayer_link, mark_organic
+from monitoring.services import (
+    WorkDone,
+    WorkPlanned,
+    Writer,
+    list_product,
+    make_sprayer_link,
+    mark_organic,
+    plan_work,
+    record_work,
+)
 from tests.cast import NOW, acting, as_factory
 from tests.monitoring.applying import HOUR, LABEL, applied, note
 from tests.monitoring.sending import STAFF
@@ -119,6 +128,32 @@ class TestChangingAndConfirming:
         assert refused.status_code == 422 and "what is not so" in words(refused)
         assert client.post(page, {"so": "yes"}).status_code == 302
         assert "so it was." in words(client.get(at("application", northfield, application_id=row.id)))
+
+
+class TestPlanned:
+    def test_what_is_asked_first_is_shown_with_a_box_to_tick(self, browser, anna, northfield, calf_barn):
+        with acting(anna):
+            record_work(farm=northfield, work=WorkDone("wasps", NOW.date(), calf_barn), actor=STAFF, now=NOW)
+        client, page = browser(anna), at("planned_works", northfield)
+        typed = {"kind": "application", "facility": str(calf_barn.id), "use_kind": "residual", "unit": "week",
+                 "first_day": "2026-06-02"}  # fmt: skip
+        assert "That was thought of" not in words(client.get(page))
+        asked = client.post(page, typed)
+        assert asked.status_code == 422
+        assert "Parasitic wasps were released there" in words(asked) and "That was thought of" in words(asked)
+        assert client.post(page, typed | {"thought_of": "on"}).status_code == 302
+
+    def test_its_record_takes_the_place_and_the_day_from_the_plan(self, browser, anna, northfield, calf_barn):
+        plan = WorkPlanned("application", NOW.date(), calf_barn, use_kind="residual")
+        with acting(anna):
+            row = plan_work(farm=northfield, plan=plan, actor=STAFF, now=NOW)
+        client = browser(anna)
+        page = f"{at('new_application', northfield)}?planned={row.id}&day=2026-06-01"
+        initial = client.get(page).context["form"].initial
+        assert initial["facility_id"] == str(calf_barn.id)
+        hidden = {"planned": str(row.id), "planned_for": "2026-06-01"}
+        assert client.post(page, LABEL_TYPED | TYPED | hidden | {"facility_id": str(calf_barn.id)}).status_code == 302
+        assert (rows()[0].planned_id, str(rows()[0].planned_for)) == (row.id, "2026-06-01")
 
 
 class TestLabelsClocks:

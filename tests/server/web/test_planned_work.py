@@ -80,9 +80,10 @@ def test_a_day_that_is_none_of_the_plans_is_refused_with_a_sentence(browser, ann
 
 
 def test_an_application_has_no_tap_but_its_cautions(browser, anna, northfield, cards):
-    row = planned(northfield, anna, "application")
-    text = words(browser(anna).get(at("work", northfield)))
-    assert "The label and local rules come first, and it needs its full record" in text and "Done today" not in text
+    row = planned(northfield, anna, "application", use_kind="bait")
+    page = browser(anna).get(at("work", northfield))
+    assert "The label and local rules come first" in words(page) and "Done today" not in words(page)
+    assert f"{at('new_application', northfield)}?planned={row.id}&amp;day={TODAY}" in page.content.decode()
     assert "no such kind of work" in words(tap(browser(anna), northfield, row))
 
 
