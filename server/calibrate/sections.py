@@ -328,27 +328,49 @@ _LEG_VERDICT = Section(
 _WORK = {
     "stations": "stations",
     "others": "others",
+    "places": "places",
     "before": "weeks before",
     "after": "weeks after",
     "mean": "mean",
+    "k": "k",
     "missing": "missing",
     "correlation": "correlation",
     "own": "own shock",
     "own_correlation": "its correlation",
+    "left": "left",
     "covers": "holds",
     "factor": "times, over",
-    "shown": "shown",
+    "shown": "fewer shown",
+    "shown_more": "more shown",
+    "told": "told",
 }
-_WORK_PLAIN = frozenset(_WORK) - {"covers", "shown", "missing"}
+_WORK_PLAIN = frozenset(_WORK) - {"covers", "shown", "shown_more", "missing", "told", "left"}
+
+
+def _of_works(rows: str, title: str, about: str = "") -> Table:
+    return Table(rows, title, _WORK, _WORK_PLAIN, about)
+
+
 _WORK_EFFECT = Section(
     "Whether a work helped",
-    "{size} farms a cell, with a work that halves the flies: how often the 95 % interval holds the half, half its "
-    "width as a factor, and how often it shows a fall at all.",
+    "{size} farms a cell, with a work that leaves the share named *left* of the flies: how often the 95 % interval "
+    "holds that share, half its width as a factor, how often it shows fewer or more flies at all, and of how many "
+    "farms anything is told. *Stations* stand where the work was done, *others* in the other *places* (barns, lots); "
+    "an *own shock* moves one place alone.",
     (
-        Table("asked", "Beside stations where nothing was done", _WORK, _WORK_PLAIN),
-        Table("beyond", "Further from what is usual", _WORK, _WORK_PLAIN),
-        Table("alone", "Before and after alone", _WORK, _WORK_PLAIN),
-        Table("when_high", "Done because a week was high", _WORK, _WORK_PLAIN),
+        _of_works("asked", "Beside stations where nothing was done"),
+        _of_works(
+            "places",
+            "Farms of two to five places",
+            "From few cards to many, even and uneven counts. Where one barn alone is moved by what lasts for weeks, no "
+            "counts of two or three weeks can tell that from the work: intervals hold a little less often there, and a "
+            "little more often where nothing does.",
+        ),
+        _of_works("nothing", "The same with a work that does nothing", "Each side should be shown 2.5 times in 100."),
+        _of_works("beyond", "Further from what is usual"),
+        _of_works("alone", "Before and after alone"),
+        _of_works("when_high", "Done because a week was high"),
+        _of_works("not_known", "Where it can't be known", "What is *told* of the rest is all that should be."),
     ),
 )
 

