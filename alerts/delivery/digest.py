@@ -124,7 +124,7 @@ def with_effects(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
 
 
 def _with_all(weeks: Sequence[FarmWeek]) -> list[FarmWeek]:
-    return with_planned_work(with_station_effects(with_work_effects(weeks)))
+    return with_planned_work(with_station_effects(with_work_effects(weeks, reports="default")))
 
 
 def _without_effects(told: FarmWeek, error: Exception) -> list[FarmWeek]:

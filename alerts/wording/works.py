@@ -20,11 +20,16 @@ if TYPE_CHECKING:
 
 ALONE = "no_comparison"
 MINUS = "\N{MINUS SIGN}"
+MOST_NAMED = 3  # of what was done at the same time
 MOST_TOLD = 11.0  # times as many: 1000 % more
 LONGEST_BACK = 12  # weeks: no pace of flies lasts a season
 NOT_TOLD: dict[str, Promise] = {
     "too_early": gettext_lazy("Since then: too early to tell."),
     "too_few": gettext_lazy("Since then: can't tell, too few counts before or after it."),
+    "few_caught": gettext_lazy("Since then: can't tell, too few flies were counted before it."),
+    "no_other_place": gettext_lazy(
+        "Since then: can't tell. Wasps show only against a barn or lot without them that is counted too."
+    ),
     "overtaken": gettext_lazy("Since then: can't tell, the next work came before there were two weeks of counts."),
     "not_counted": gettext_lazy("Since then: can't tell, nothing is counted there."),
     "nothing_caught": gettext_lazy("Since then: can't tell, there was nothing to count before or after it."),
@@ -33,15 +38,33 @@ NOT_TOLD: dict[str, Promise] = {
 
 def since_then(effect: "WorkEffect", facilities: Mapping[UUID, "Facility"]) -> list[str]:
     """Since then about half as many as the other barns would lead to expect (a third to three quarters)."""
+    if effect.together_with:
+        return _together(effect, facilities)
     if effect.ratio is None or effect.low is None or effect.high is None:
         return [str(NOT_TOLD[effect.reason])]
+    weather = _weather(effect)
+    if effect.reason == ALONE and weather:
+        return [_("Since then: can't tell. There are fewer, but nothing to compare it with."), weather]
     said = [_told(effect, effect.ratio, share_range(effect.low, effect.high), facilities)]
     if effect.reason == ALONE:
         said.append(_("There is nothing to compare it with, so weather may have done it."))
-    said.append(_weather(effect))
+    said.append(weather)
     if effect.at_least:
         said.append(_("Some had too many to count, so take this as rough."))
     return [each for each in said if each]
+
+
+def _together(effect: "WorkEffect", facilities: Mapping[UUID, "Facility"]) -> list[str]:
+    """Can't tell it apart from what else was done there then: bedding change, June 20. Of all of it together: ..."""
+    named = [f"{deed.label}, {day_phrase(deed.begins_on)}" for deed in effect.together_with[:MOST_NAMED]]
+    if len(effect.together_with) > MOST_NAMED:
+        named.append(_("and more"))
+    said = [
+        _("Since then: can't tell it apart from what else was done there at about that time ({others}).").format(
+            others="; ".join(named)
+        )
+    ]
+    return said if effect.joint is None else [*said, _("Of all of it together:"), *since_then(effect.joint, facilities)]
 
 
 def _told(effect: "WorkEffect", ratio: float, between: str, facilities: Mapping[UUID, "Facility"]) -> str:
@@ -59,7 +82,9 @@ def _told(effect: "WorkEffect", ratio: float, between: str, facilities: Mapping[
 
 
 def _others(effect: "WorkEffect", facilities: Mapping[UUID, "Facility"]) -> str:
-    """The heifer barn would lead to expect; the other barns, where there are several."""
+    """The heifer barn would lead to expect; the other barns, where there are several; or the region."""
+    if effect.with_region:
+        return _("the region's published weeks would lead to expect")
     if len(effect.compared_with) == 1 and effect.compared_with[0] in facilities:
         place = facility_phrase(facilities[effect.compared_with[0]])
         return _("{place} would lead to expect").format(place=place)
@@ -79,6 +104,8 @@ def _weather(effect: "WorkEffect") -> str:
 
 def how_told(effect: "WorkEffect") -> str:
     """Cards, 4 weeks before and 3 after; -52 % (-70 to -23 %). Empty where nothing could be told."""
+    if effect.joint is not None:
+        return how_told(effect.joint)
     if effect.ratio is None or effect.low is None or effect.high is None or effect.method is None:
         return ""
     words = _("{method}, {before} weeks before and {after} after: {change} % ({low} to {high} %).")

@@ -275,10 +275,10 @@ class _Seen:
     def beside(self, outside: Outside, weeks: Ints) -> "_Seen":
         """The same with one place more where a work has no other: what is known of the weeks elsewhere."""
         places = self.places
-        free: Bools = ~places.shared
-        known: Bools = ~np.isnan(outside.log_level) & places.used[:, 0] & free[:, None]
+        alone: Bools = np.asarray(~places.shared, np.bool_)
+        known = ~np.isnan(outside.log_level) & places.used[:, 0] & alone[:, None]
         known &= _enough(known, weeks)[:, None]
-        joined = known.any(axis=1)
+        joined: Bools = np.asarray(known.any(axis=1), np.bool_)
         used = np.concatenate([places.used, known[:, None]], axis=1)
         used[:, 0] &= np.where(joined[:, None], known, places.used[:, 0])
         variance = np.where(known, outside.variance, 1.0)[:, None, :, None] * np.eye(len(weeks))

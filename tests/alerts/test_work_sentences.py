@@ -7,11 +7,13 @@ from django.utils.translation import override
 
 from alerts.delivery.digest import queue_digests
 from alerts.models import Digest
+from alerts.wording.counts_needed import needed_sentence
 from alerts.wording.works import back_phrase, how_told, share_phrase, share_range, since_then
 from farms.ids import uuid7
 from farms.models import Facility
 from monitoring.models import Work
-from monitoring.selectors.work_effects import REASONS, WorkEffect
+from monitoring.selectors.deeds import Deed
+from monitoring.selectors.work_effects import REASONS, Needed, WorkEffect
 from tests.alerts.scene import check, check_time, count_week, monday
 from tests.cast import NOW, as_factory, as_role, make_facility, make_stations
 
@@ -66,11 +68,61 @@ def test_a_fall_in_very_hot_weeks_is_not_called_the_works():
     assert "hot" not in told(2.0, 1.5, 3.0, weather="hot")
 
 
+def test_a_fall_in_the_heat_without_a_comparison_is_not_told_as_one():
+    words = told(0.5, 0.33, 0.75, others=(), reason="no_comparison", weather="hot")
+    assert words.startswith("Since then: can't tell. There are fewer, but nothing to compare it with. It was very hot")
+    assert "half" not in words
+
+
+def test_beside_the_region_it_says_so():
+    assert "half as many as the region's published weeks would lead to expect" in told(
+        0.5, 0.33, 0.75, others=(), with_region=True
+    )
+
+
+BEDDING = Deed(uuid7(), uuid7(), "bedding", "bedding change", monday(2), monday(2))
+
+
+def test_what_was_done_at_one_time_is_not_credited_and_told_as_one():
+    joint = WorkEffect("", "card", 0.5, 0.33, 0.75, compared_with=(HEIFERS.id,), weeks_before=4, weeks_after=3)
+    effect = WorkEffect("together", "card", together_with=(BEDDING,), joint=joint)
+    assert " ".join(since_then(effect, PLACES)) == (
+        "Since then: can't tell it apart from what else was done there at about that time (bedding change, April 20). "
+        "Of all of it together: Since then about half as many as the heifer barn would lead to expect (a third to three"
+        " quarters)."
+    )
+    assert how_told(effect).startswith("Cards, 4 weeks before and 3 after")
+    many = WorkEffect("together", "card", together_with=(BEDDING,) * 5)
+    assert since_then(many, PLACES)[0].count("bedding change") == 3 and "and more)" in since_then(many, PLACES)[0]
+
+
+@pytest.mark.parametrize(
+    ("needed", "words"),
+    [
+        (Needed(1, 1), "About 1 more week of counts would tell a fall by half."),
+        (Needed(3, 1, is_half=False), "About 3 more weeks of counts would tell a change of this size."),
+        (Needed(0, 1), "Another time, four weeks of counts before it and four after would tell a fall by half."),
+        (Needed(0, 3), "before and after with three times as many cards would tell a fall by half."),
+        (Needed(0, 0), "Even four times as many would hardly tell a fall by half here"),
+    ],
+)
+def test_what_would_tell(needed, words):
+    unclear = WorkEffect("", "card", 0.8, 0.4, 1.6, needed=needed, settled_on=monday(5))
+    assert words in needed_sentence(unclear)
+
+
+def test_when_it_will_show_where_it_is_early():
+    early = WorkEffect("too_early", "card", needed=Needed(3, 1), settled_on=monday(5))
+    assert needed_sentence(early) == "By about June 1 a fall by half would show, if counting goes on."
+    assert needed_sentence(WorkEffect("", "card", 0.5, 0.3, 0.8)) == ""
+    assert "three weeks between" in needed_sentence(WorkEffect("together", "card"))
+
+
 def test_cards_too_full_to_count_make_it_rough():
     assert "take this as rough" in told(0.5, 0.33, 0.75, at_least=True)
 
 
-@pytest.mark.parametrize("reason", [reason for reason in REASONS if reason not in ("", "no_comparison")])
+@pytest.mark.parametrize("reason", [reason for reason in REASONS if reason not in ("", "no_comparison", "together")])
 def test_why_nothing_can_be_told_is_said(reason):
     words = since_then(WorkEffect(reason), PLACES)
     assert len(words) == 1 and words[0].startswith("Since then: ")

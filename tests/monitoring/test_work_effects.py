@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 
 from monitoring.models import DailyTemperature, Work
+from monitoring.selectors.deeds import deeds_of_works
 from monitoring.selectors.work_effects import effects_of_works
 from monitoring.selectors.work_windows import Timeline, window_of
 from tests.alerts.scene import count_week, monday
@@ -25,7 +26,7 @@ def work(farm, done_on=DONE, facility=None, kind="clean_out"):
 
 def effect(farm, done, on=ON):
     with as_role("worker"):
-        return effects_of_works([done], [farm], on)[done.id]
+        return effects_of_works([done], [farm], on, reports="default")[done.id]
 
 
 @pytest.fixture
@@ -81,8 +82,39 @@ def test_the_next_work_ends_what_is_looked_at(halved, calf_barn):
     work(halved, DONE + timedelta(days=28), kind="bedding")
     found = effect(halved, done)
     assert (found.weeks_after, found.until) == (3, DONE + timedelta(days=28))
-    work(halved, DONE + timedelta(days=9), calf_barn, "drying")
-    assert effect(halved, done).reason == "overtaken"
+    # Two weeks and more lie between them on the cards; jugs have not settled by then.
+    work(halved, DONE + timedelta(days=21), calf_barn, "drying")
+    assert effect(halved, done).until == DONE + timedelta(days=21)
+
+
+def test_what_was_done_within_two_weeks_is_told_as_one_and_none_of_it_is_credited(halved, calf_barn):
+    first = work(halved, facility=calf_barn)
+    second = work(halved, DONE + timedelta(days=7), calf_barn, "drying")
+    for one, other in ((first, second), (second, first)):
+        found = effect(halved, one)
+        assert (found.reason, found.ratio, found.credits) == ("together", None, False)
+        assert [deed.id for deed in found.together_with] == [other.id]
+        assert found.joint.ratio == pytest.approx(0.5, abs=0.03)
+        # Four weeks before the first; week 5 hangs while flies settle after the second.
+        assert (found.joint.weeks_before, found.joint.weeks_after) == (4, 3)
+
+
+def test_two_of_one_day_are_not_told_apart_either(halved, calf_barn):
+    done = [work(halved, facility=calf_barn, kind=kind) for kind in ("clean_out", "bedding")]
+    assert [effect(halved, each).reason for each in done] == ["together", "together"]
+
+
+def test_a_work_on_the_whole_farm_beside_one_in_a_barn_has_no_joint_effect(halved, calf_barn):
+    done = work(halved, facility=calf_barn)
+    work(halved, DONE + timedelta(days=3), kind="fans")
+    found = effect(halved, done)
+    assert (found.reason, found.joint) == ("together", None)
+
+
+def test_a_clean_out_every_week_is_told_as_what_it_is(halved, calf_barn):
+    weekly = [work(halved, DONE + timedelta(days=7 * n), calf_barn) for n in range(-3, 4)]
+    found = effect(halved, weekly[3])
+    assert (found.reason, found.joint, len(found.together_with)) == ("together", None, 6)
 
 
 def test_an_earlier_work_begins_it(halved, calf_barn):
@@ -102,7 +134,7 @@ def test_too_few_counts_before(halved, calf_barn):
 
 def test_a_barn_without_any_catch_since_has_no_share(northfield, cards, calf_barn):
     for number in range(9):
-        count_week(cards, monday(number), [9 if number < 4 else 0] * 5)
+        count_week(cards, monday(number), [9 if number < 5 else 0] * 5)
     assert effect(northfield, work(northfield, facility=calf_barn)).reason == "nothing_caught"
 
 
@@ -125,12 +157,22 @@ def test_legs_that_were_sprayed_say_nothing(northfield, leg_station, dry_lot):
 
 def test_releases_of_wasps_are_one_programme_told_after_a_generation(halved, calf_barn):
     releases = [work(halved, DONE + timedelta(days=7 * week), calf_barn, "wasps") for week in range(4)]
-    farm = Timeline.of(releases)
-    assert {window_of(each, "card", farm, ON).day for each in releases} == {DONE}
-    assert not window_of(releases[0], "card", farm, ON).cut_short
+    (programme,) = deeds_of_works(releases)
+    assert (programme.begins_on, programme.ends_on) == (DONE, DONE + timedelta(days=21))
+    assert not window_of(programme, "card", Timeline.of([programme]), ON).cut_short
     assert effect(halved, releases[-1], DONE + timedelta(days=40)).reason == "too_early"
     # Only week 8 hangs a generation after the first release.
     assert effect(halved, releases[-1]).reason == "too_few"
+    late = deeds_of_works([work(halved, DONE - timedelta(days=14), calf_barn, "wasps")])[0]
+    assert (late.begins_on, late.ends_on) == (DONE - timedelta(days=14), DONE - timedelta(days=14))
+
+
+def test_a_programme_of_wasps_is_told_against_a_building_without_only(halved, calf_barn, heifers):
+    early = [work(halved, monday(2 + week), calf_barn, "wasps") for week in range(2)]
+    assert effect(halved, early[0]).reason == ""
+    assert effect(halved, early[0]).compared_with == (heifers.id,)
+    work(halved, monday(3), heifers, "fans")
+    assert effect(halved, early[0]).reason == "no_other_place"
 
 
 def test_very_hot_weeks_after_are_marked(halved, calf_barn):
@@ -145,9 +187,9 @@ def test_very_hot_weeks_after_are_marked(halved, calf_barn):
 
 def test_many_works_are_read_at_once(halved, calf_barn, heifers, django_assert_num_queries):
     done = [work(halved, DONE + timedelta(days=n), place) for n in (0, 1) for place in (calf_barn, heifers, None)]
-    with as_role("worker"), django_assert_num_queries(3):
-        # The fourth read, of the arrays, goes past Django's cursor.
-        effects_of_works(done, [halved], ON)
+    with as_role("worker"), django_assert_num_queries(4):
+        # The fifth read, of the arrays, goes past Django's cursor.
+        effects_of_works(done, [halved], ON, reports="default")
     with as_role("worker"), django_assert_num_queries(0):
         assert effects_of_works([], [halved], ON) == {}
 
