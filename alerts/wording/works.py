@@ -109,7 +109,7 @@ def how_told(effect: "WorkEffect") -> str:
     if effect.ratio is None or effect.low is None or effect.high is None or effect.method is None:
         return ""
     words = _("{method}, {before} weeks before and {after} after: {change} % ({low} to {high} %).")
-    numbers = {name: _percent(value) for name, value in
+    numbers = {name: percent_phrase(value) for name, value in
                (("change", effect.ratio), ("low", effect.low), ("high", effect.high))}  # fmt: skip
     told = words.format(
         method=heading(effect.method), before=effect.weeks_before, after=effect.weeks_after, **numbers
@@ -119,7 +119,7 @@ def how_told(effect: "WorkEffect") -> str:
     return told
 
 
-def _percent(ratio: float) -> str:
+def percent_phrase(ratio: float) -> str:
     """+20; -52, with a minus sign; what is more than eleven times as many is told as that."""
     if ratio > MOST_TOLD:
         return _("more than +1000")

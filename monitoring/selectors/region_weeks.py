@@ -6,18 +6,22 @@ Only frozen region reports are read that tell numbers of the whole region, as ev
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Max
 
+from farms.models import Facility, Farm
 from monitoring.analysis.shapes import Floats
-from monitoring.models import RegionReport
+from monitoring.models import RegionReport, Work
 from monitoring.models.region import Disclosure
 
 # The log variance of one farm's week about its region's: a shock of its own (sd 0.25) and counting, times what unlike
 # farms take away from a mean. Our own choice, from the simulated farms.
 OF_A_FARM = 0.25
+SOONEST = timedelta(weeks=2)  # two weeks of counts after it
+BEFORE = timedelta(weeks=5)  # of a work, and the week that holds its day
 FEWEST = 10  # contributors behind any number
 
 
@@ -57,6 +61,20 @@ def region_weeks(region_ids: Collection[UUID], first: date, last: date, *, using
     for row in rows.order_by("week"):
         by_series.setdefault((row.region_id, row.method), []).append(row)
     return RegionWeeks({series: _levels(reports) for series, reports in by_series.items()})
+
+
+def newest_report_beside(farm: Farm, since: date, on: date, *, using: str = "region") -> datetime | None:
+    """When the newest report of the farm's region came out, where a work since a day may be set beside one by now; else None.
+
+    By it whatever tells of such works is known to be as old as the reports. Without any such work, no report is read.
+    """
+    whole = Work.objects.filter(farm_id=farm.id, done_on__range=(since, on - SOONEST))
+    places = Facility.objects.filter(farm_id=farm.id).count()
+    if not (whole if places == 1 else whole.filter(facility_id=None)).exists():
+        return None
+    rows = RegionReport.objects.using(using).filter(region_id=farm.region_id, week__gte=since - BEFORE)
+    newest: datetime | None = rows.aggregate(newest=Max("published_at"))["newest"]
+    return newest
 
 
 def _levels(reports: list[RegionReport]) -> dict[date, RegionWeek]:

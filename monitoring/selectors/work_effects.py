@@ -89,15 +89,31 @@ class WorkEffect:
     @property
     def change(self) -> float | None:
         """The same as `ratio` in per cent, to a tenth: -50.0 is half."""
-        return _percent(self.ratio)
+        return percent(self.ratio)
 
     @property
     def change_low(self) -> float | None:
-        return _percent(self.low)
+        return percent(self.low)
 
     @property
     def change_high(self) -> float | None:
-        return _percent(self.high)
+        return percent(self.high)
+
+    @property
+    def joint_change(self) -> float | None:
+        return None if self.joint is None else self.joint.change
+
+    @property
+    def joint_low(self) -> float | None:
+        return None if self.joint is None else self.joint.change_low
+
+    @property
+    def joint_high(self) -> float | None:
+        return None if self.joint is None else self.joint.change_high
+
+    @property
+    def weeks_needed(self) -> int | None:
+        return None if self.needed is None else self.needed.weeks
 
     @property
     def is_clear(self) -> bool:
@@ -111,7 +127,7 @@ class WorkEffect:
         return self.reason == "" and not (self.weather and fell and not self.compared_with)
 
 
-def _percent(ratio: float | None) -> float | None:
+def percent(ratio: float | None) -> float | None:
     return None if ratio is None else round(100 * (ratio - 1), 1)
 
 

@@ -57,6 +57,7 @@ from server.api.v1.trend import TrendOfFarm
 from server.api.v1.visits import GroupVisitRulesView, Visits
 from server.api.v1.webhooks import Webhooks
 from server.api.v1.weeks import Weeks
+from server.api.v1.work_review import WorkReviewOfFarm
 from server.api.v1.works import Works
 
 ON_FARM: dict[str, Any] = {
@@ -135,6 +136,7 @@ urlpatterns = [
     path("farms/<uuid:farm_id>", OneFarm.as_view({"get": "retrieve", "patch": "partial_update"}), name="farm-detail"),
     path("farms/<uuid:farm_id>/development", DevelopmentOfFarm.as_view({"get": "retrieve"}), name="farm-development"),
     path("farms/<uuid:farm_id>/agreement", AgreementOfFarm.as_view({"get": "retrieve"}), name="farm-agreement"),
+    path("farms/<uuid:farm_id>/work-review", WorkReviewOfFarm.as_view({"get": "retrieve"}), name="farm-work-review"),
     path("farms/<uuid:farm_id>/plan", PlanOfFarm.as_view({"get": "retrieve"}), name="farm-plan"),
     path("farms/<uuid:farm_id>/plan/picture", PlanPictureOfFarm.as_view({"get": "retrieve"}), name="farm-plan-picture"),
     path("farms/<uuid:farm_id>/head", HeadOfFarm.as_view({"get": "retrieve"}), name="farm-head"),

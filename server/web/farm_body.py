@@ -29,6 +29,7 @@ from farms.selectors import season_holding, seasons_of
 from farms.visits import visit_rules_of, visits_ahead
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
 from monitoring.selectors import last_round, readings_of, stations_of, warmth_of_farm, works_of
+from monitoring.selectors.region_weeks import newest_report_beside
 from monitoring.selectors.row_versions import FARM_COUNTED
 from server.web.development import development_shown
 from server.web.doors import Visit
@@ -56,7 +57,10 @@ def body_of(visit: Visit, week: date) -> SafeString:
     """The body for a week (its Monday), in HTML. Its reader's role and days are part of what it is known by."""
     versions = versions_of_farms([visit.farm.id], MADE_OF)[visit.farm.id]
     reader = (type(visit.who).__name__, visit.who.id, visit.role.name)
-    return kept_in_words(("farm body", visit.farm.id, versions, reader, week, visit.today), lambda: _made(visit, week))
+    # A work on the whole farm stands beside published weeks of the region, which another role reads.
+    published = newest_report_beside(visit.farm, week - SHOWN, visit.today)
+    key = ("farm body", visit.farm.id, versions, published, reader, week, visit.today)
+    return kept_in_words(key, lambda: _made(visit, week))
 
 
 def _made(visit: Visit, week: date) -> SafeString:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from alerts.selectors import assessments_of
+from alerts.wording.counts_needed import needed_sentence
 from alerts.wording.works import back_phrase, how_told, since_then
 from farms.clock import monday_of
 from farms.selectors import facilities_of
@@ -23,11 +24,15 @@ RISING = "rising"
 
 @dataclass(frozen=True)
 class WorkLine:
-    """One work with the sentences of what followed. `told_from` says from which counts, empty where nothing is told."""
+    """One work with the sentences of what followed.
+
+    `told_from` says from which counts, empty where nothing is told; `needed` what would tell more, if anything.
+    """
 
     work: "Work"
     since: tuple[str, ...]
     told_from: str = ""
+    needed: str = ""
 
 
 def work_lines(
@@ -42,7 +47,7 @@ def work_lines(
 
 def _line(work: "Work", effect: WorkEffect, facilities: Mapping[UUID, Any], growth: dict[Any, float]) -> WorkLine:
     back = _back(effect, growth.get((work.id, effect.method)))
-    return WorkLine(work, (*since_then(effect, facilities), *back), how_told(effect))
+    return WorkLine(work, (*since_then(effect, facilities), *back), how_told(effect), needed_sentence(effect))
 
 
 def _growth_before(farm: Any, works: Sequence["Work"]) -> dict[Any, float]:

@@ -53,6 +53,7 @@ PAGE_QUERIES = {
     "farms/{farm_id}/applications/new/": {"planned": "planned_work_id"},
     "farms/{farm_id}/applications/new/{product_id}/": {"planned": "planned_work_id"},
     "farms/{farm_id}/print/file/": {"building": "facility_id"},
+    "farms/{farm_id}/work-review/": {"season": "season_id"},
 }
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {

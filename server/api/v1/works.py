@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -57,6 +57,24 @@ class WorkSerializer(serializers.Serializer):
         child=serializers.UUIDField(),
         help_text="The farm's facilities where nothing was done meanwhile; empty where there is no comparison.",
     )
+    with_region = serializers.BooleanField(
+        source="told.with_region",
+        help_text="It was set beside the region's published weeks, since nothing else is there.",
+    )
+    together_with = serializers.SerializerMethodField(
+        help_text="What was done there at the same time, so that none of it has an effect of its own."
+    )
+    joint_effect = serializers.FloatField(
+        source="told.joint_change", allow_null=True, help_text="Of all of that together. " + PER_CENT
+    )
+    joint_low = serializers.FloatField(source="told.joint_low", allow_null=True, help_text="Of its 95 % interval.")
+    joint_high = serializers.FloatField(source="told.joint_high", allow_null=True, help_text="Of its 95 % interval.")
+    weeks_needed = serializers.IntegerField(
+        source="told.weeks_needed",
+        allow_null=True,
+        help_text="About so many more weeks of counts would tell a change of the size seen, or by half, in four "
+        "cases of five; 0 where no number of weeks would. Null where nothing is needed or it can't be reckoned.",
+    )
     reason = serializers.ChoiceField(
         [reason for reason in REASONS if reason],
         source="told.reason",
@@ -70,6 +88,10 @@ class WorkSerializer(serializers.Serializer):
         allow_blank=True,
         help_text="What keeps counts low by itself in the weeks after the work: a fall is not told as the work's then.",
     )
+
+    @extend_schema_field(serializers.ListField(child=serializers.UUIDField()))
+    def get_together_with(self, work: Any) -> list[UUID]:
+        return [deed.id for deed in work.told.together_with]
 
 
 class NewWork(Body):
