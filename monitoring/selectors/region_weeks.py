@@ -64,7 +64,7 @@ def region_weeks(region_ids: Collection[UUID], first: date, last: date, *, using
 
 
 def newest_report_beside(farm: Farm, since: date, on: date, *, using: str = "region") -> datetime | None:
-    """When the newest report of the farm's region came out, where a work since a day may be set beside one by now; else None.
+    """When the newest report of its region came out, where a farm's work may stand beside one by now; else None.
 
     By it whatever tells of such works is known to be as old as the reports. Without any such work, no report is read.
     """

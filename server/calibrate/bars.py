@@ -66,6 +66,7 @@ COLUMNS = {
     "group_list": ("farms", "rising", "window", "correlation", "shared"),
     "farm_mean": ("devices", "way", "mean", "cap", "k"),
     "leg_verdict": ("k", "planned_k", "level", "share", "day_sd"),
+    "work_effect": ("stations", "others", "places", "before", "after", "k", "own", "own_correlation", "left"),
 }
 
 
@@ -220,7 +221,20 @@ def _leg_verdict() -> list[Bar]:
     return [*bars, uneven]
 
 
-BARS = (*_trend(), *_rise(), *_forecast(), *_group_list(), *_farm_mean(), *_leg_verdict())
+def _work_effect() -> list[Bar]:
+    says, shown = "95 % intervals of a work's effect hold it", "a work that does nothing is shown"
+    quiet = {"own": (0.0,)}
+    return [
+        Bar(f"{says}, two places, 3 and 4 weeks", "work_effect", "asked", "covers", 0.93, 0.97),
+        Bar(f"{says}, 2 to 5 places, mean of all", "work_effect", "places", "covers", 0.94, 0.965, averaged=True),
+        Bar(f"{says}, 2 to 5 places, each", "work_effect", "places", "covers", 0.93, 0.975),
+        Bar(f"{shown} as fewer flies", "work_effect", "nothing", "shown", high=0.03, where=quiet),
+        Bar(f"{shown} as more flies", "work_effect", "nothing", "shown_more", high=0.03, where=quiet),
+        Bar(f"{shown} as fewer flies, whatever moves one barn", "work_effect", "nothing", "shown", high=0.04),
+    ]
+
+
+BARS = (*_trend(), *_rise(), *_forecast(), *_group_list(), *_farm_mean(), *_leg_verdict(), *_work_effect())
 
 
 def judge(figures: Mapping[str, Any]) -> list[Judged]:

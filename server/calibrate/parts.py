@@ -50,7 +50,7 @@ PARTS: Mapping[str, Part] = {
     "alerts": Part(alert_season.figures, 500, 40),
     "farm_mean": Part(farm_mean.figures, 10_000, 400),
     "leg_verdict": Part(leg_verdict.figures, 10_000, 1_000, in_cells=False),
-    "work_effect": Part(work_effect.figures, 10_000, 400, in_cells=False),
+    "work_effect": Part(work_effect.figures, 4_000, 300, in_cells=False),
 }
 
 

@@ -133,14 +133,18 @@ def _record(yard: Yard, sent: RoundSent) -> None:
 
 
 def _note_work(yard: Yard, monday: date) -> None:
-    """The clean-outs of the week before a Monday, in the building whose cards rose."""
-    for day in yard.dairy.trouble.cleaned_on:
-        if monday - timedelta(days=7) <= day < monday:
-            building = next(iter(yard.buildings.values()))
+    """What was done in the week before a Monday: clean-outs where cards rose, and what else is noted."""
+    trouble, buildings = yard.dairy.trouble, list(yard.buildings.values())
+    done = [WorkDone(kind="clean_out", done_on=day, facility=buildings[0], thorough=True) for day in trouble.cleaned_on]
+    done += [
+        WorkDone(kind=kind, done_on=day, facility=None if place is None else buildings[place])
+        for kind, day, place in trouble.noted
+    ]
+    for work in sorted(done, key=lambda each: each.done_on):
+        if monday - timedelta(days=7) <= work.done_on < monday:
             with transaction.atomic():
                 act_for_user(yard.owner.id)
-                work = WorkDone(kind="clean_out", done_on=day, facility=building, thorough=True)
-                record_work(farm=yard.farm, work=work, actor=yard.actor(), now=evening_of(day))
+                record_work(farm=yard.farm, work=work, actor=yard.actor(), now=evening_of(work.done_on))
 
 
 def program_key(yard: Yard) -> str:

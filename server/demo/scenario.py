@@ -37,6 +37,8 @@ class Trouble:
     over_milk: tuple[int, ...] = ()
     stops_on: date | None = None
     cleaned_on: tuple[date, ...] = ()
+    # What was noted besides, and changed nothing: kind, day, which building (None: the whole farm).
+    noted: tuple[tuple[str, date, int | None], ...] = ()
     stable_flies: float = 1.0
 
 
@@ -83,7 +85,13 @@ SHARED_HOLDINGS |= {"Two Gates": "Two Gates and Long Acre", "Long Acre": "Two Ga
 
 TROUBLES = {
     "Hollow Creek": Trouble(corner=(4, 7), corner_from=date(2026, 7, 1), corner_times=8.0),
-    "Windrow Hill": Trouble(windy=(3,)),
+    # Two things within a week can't be told apart, and the second is too short ago.
+    "Windrow Hill": Trouble(
+        windy=(3,),
+        noted=(("bedding", date(2026, 6, 29), 0), ("drying", date(2026, 7, 3), 0), ("fans", date(2026, 8, 10), 1)),
+    ),
+    # On the whole farm: only the region's published weeks stand beside it.
+    "Alder Bank": Trouble(noted=(("drying", date(2026, 7, 6), None),)),
     "Milk Lane": Trouble(over_milk=(2,)),
     "Sorrel Flats": Trouble(stops_on=date(2026, 8, 2)),
     "Clearbrook": Trouble(
