@@ -77,6 +77,8 @@ def _often(kind: "KindReview") -> str:
     """3 times, 2 of them told."""
     number = len(kind.deeds)
     times = ngettext("{number} time", "{number} times", number).format(number=number)
+    if not kind.told:
+        return times
     return _("{times}, of which {told} could be told").format(times=times, told=kind.told)
 
 

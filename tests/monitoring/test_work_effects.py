@@ -10,6 +10,7 @@ from monitoring.selectors.work_effects import effects_of_works
 from monitoring.selectors.work_windows import Timeline, window_of
 from tests.alerts.scene import count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_stations
+from tests.regions import report
 
 pytestmark = pytest.mark.django_db
 DONE = monday(4)  # the day on which cards are changed
@@ -59,6 +60,27 @@ def test_work_on_the_whole_farm_has_nothing_to_compare_with(halved):
     found = effect(halved, work(halved))
     assert (found.reason, found.compared_with) == ("no_comparison", ())
     assert found.ratio == pytest.approx(0.7, abs=0.1)
+
+
+WEATHER = (1.0, 1.3, 0.8, 1.1, 0.9, 1.2, 0.7, 1.4, 1.0)
+
+
+def test_work_on_the_whole_farm_stands_beside_the_regions_published_numbers(halved):
+    for number, weather in enumerate(WEATHER):
+        told = {"disclosure": "numbers", "contributors": "20 or more", "mean": round(80 * weather), "normal": None}
+        report(halved.region, monday(number), **told)
+    done = work(halved)
+    found = effect(halved, done)
+    assert (found.reason, found.with_region, found.compared_with, found.credits) == ("", True, (), True)
+    # The calf barn's five cards halve, the heifer barn's don't.
+    assert found.ratio == pytest.approx(0.7, abs=0.06)
+
+
+def test_words_of_the_region_are_no_comparison(halved):
+    for number in range(9):
+        report(halved.region, monday(number), disclosure="word", word="low")
+    found = effect(halved, work(halved))
+    assert (found.reason, found.with_region, found.credits) == ("no_comparison", False, False)
 
 
 def test_a_barn_that_was_worked_on_too_is_no_comparison(halved, calf_barn, heifers):
