@@ -4,6 +4,7 @@ Whoever adds a kind of record gives its rows as deeds by one function, as `deeds
 counts is then told of them as of all others.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -11,16 +12,18 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from monitoring.models import Work
+from farms.clock import local_date
+from farms.lookups import array_of
+from monitoring.models import Application, Work
+from monitoring.models.product import ON_MAGGOTS, ProductKind
 from monitoring.models.work import WorkKind
+from monitoring.selectors.application import standing_rows
+from monitoring.selectors.programmes import GENERATION, Programme, gathered
 
 if TYPE_CHECKING:
     from django.utils.functional import Promise
 
-WEEK = timedelta(weeks=1)
-# Wasps show after a generation of flies: 14 to 27 days at 20 to 25 degrees Celsius (published). Releases that follow
-# one another within as long are one programme, told from its first day.
-GENERATION = 4 * WEEK
+DAY, WEEK = timedelta(days=1), timedelta(weeks=1)
 
 
 class ActsOn(StrEnum):
@@ -79,37 +82,41 @@ class Deed:
 
 
 def deeds_of_farms(farm_ids: Collection[UUID], since: date, on: date) -> list[Deed]:
-    """All that was done on some farms from one day to another. One query for each kind of record."""
-    return deeds_of_works(list(Work.objects.filter(farm_id__in=farm_ids, done_on__range=(since, on))))
+    """All that was done on some farms from one day to another, and stands. One query for each kind of record."""
+    farms = array_of(farm_ids)
+    works = Work.objects.standing().filter(farm_id__any_of=farms, done_on__range=(since, on))
+    return deeds_of_works(list(works)) + deeds_of_applications(farm_ids, since, on)
 
 
-def deeds_of_works(works: Sequence[Work]) -> list[Deed]:
-    """Each work as a deed; releases of wasps that follow one another in one place are one."""
-    ordered = sorted(works, key=lambda work: (work.done_on, work.id))
-    found = [_deed(work) for work in ordered if work.kind != WorkKind.WASPS]
-    running: dict[tuple[UUID, UUID | None], list[Work]] = {}
-    for work in (work for work in ordered if work.kind == WorkKind.WASPS):
-        place = (work.farm_id, work.facility_id)
-        released = running.get(place)
-        if released and work.done_on - released[-1].done_on <= GENERATION:
-            released.append(work)
-            continue
-        if released:
-            found.append(_programme(released))
-        running[place] = [work]
-    return [*found, *(_programme(released) for released in running.values())]
+def deeds_of_applications(farm_ids: Collection[UUID], since: date, on: date) -> list[Deed]:
+    """The applications that hold, each told from its day by the farm's clock."""
+    rows = standing_rows().filter(farm_id__any_of=array_of(farm_ids)).select_related("farm")
+    near = rows.filter(begins_at__date__range=(since - DAY, on + DAY)).order_by("begins_at", "id")
+    found = [deed_of_application(row, row.farm.time_zone) for row in near]
+    return [deed for deed in found if since <= deed.begins_on <= on]
 
 
-def _deed(work: Work) -> Deed:
-    label = WorkKind(work.kind).label
+def deed_of_application(row: Application, zone: str) -> Deed:
+    """An application as a deed; what is used against maggots shows as a clean-out does."""
+    acts_on = ActsOn.MAGGOTS if row.kind in ON_MAGGOTS else ActsOn.FLIES
+    begins, ends = local_date(row.begins_at, zone), local_date(row.ends_at, zone)
     return Deed(
-        work.farm_id, work.id, work.kind, label, work.done_on, work.done_on, work.facility_id, members=(work.id,)
+        row.farm_id, row.id, row.kind, ProductKind(row.kind).label, begins, ends, row.facility_id, acts_on, (row.id,)
     )
 
 
-def _programme(released: Sequence[Work]) -> Deed:
-    first, last = released[0], released[-1]
+def deeds_of_works(works: Sequence[Work]) -> list[Deed]:
+    """Each work as a deed; releases of wasps that belong together are one (see `programmes.gathered`)."""
+    of_farm: dict[UUID, list[Work]] = defaultdict(list)
+    for work in works:
+        of_farm[work.farm_id].append(work)
+    return [_deed(programme) for found in of_farm.values() for programme in reversed(gathered(found))]
+
+
+def _deed(programme: Programme) -> Deed:
+    first = programme.first
+    acts_on = ActsOn.NEXT_GENERATION if first.kind == WorkKind.WASPS else ActsOn.MAGGOTS
     return Deed(
-        first.farm_id, first.id, first.kind, WorkKind(first.kind).label, first.done_on, last.done_on, first.facility_id,
-        ActsOn.NEXT_GENERATION, tuple(work.id for work in released),
+        first.farm_id, first.id, first.kind, WorkKind(first.kind).label, programme.begins, programme.ends,
+        first.facility_id, acts_on, tuple(work.id for work in programme.works),
     )  # fmt: skip

@@ -2,12 +2,16 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from uuid import UUID
 
 from monitoring.models import Work
 from monitoring.models.work import WorkKind
-from monitoring.selectors.work_windows import GENERATION
+
+WEEK = timedelta(weeks=1)
+# Wasps show after a generation of flies: 14 to 27 days at 20 to 25 degrees Celsius (published). Releases that follow
+# one another within as long are one programme, told from its first day.
+GENERATION = 4 * WEEK
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from farms.models import Facility
 from monitoring.analysis.shapes import Bools, Ints
 from monitoring.arrays import CheckArrays
 from monitoring.methods import METHODS
-from monitoring.selectors.deeds import GENERATION, Deed
+from monitoring.selectors.deeds import Deed
+from monitoring.selectors.programmes import GENERATION
 from monitoring.selectors.work_windows import LOOK_AHEAD, LOOK_BACK, Timeline, Window, window_of
 
 # Weeks counted from the work: four before, and four after the longest settling, a generation of flies.

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
-from monitoring.selectors.deeds import GENERATION, WEEK, Deed
+from monitoring.selectors.deeds import WEEK, Deed
+from monitoring.selectors.programmes import GENERATION
 
 LOOK_BACK, LOOK_AHEAD = 4 * WEEK, 4 * WEEK
 # Rounds are a week apart: two weeks of counts and up to one until the round that brings them.

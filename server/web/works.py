@@ -12,7 +12,8 @@ from alerts.wording.works import back_phrase, how_told, since_then
 from farms.clock import monday_of
 from farms.selectors import facilities_of
 from monitoring.analysis.efficacy import rebound_time
-from monitoring.selectors.work_effects import WorkEffect, effects_of_works
+from monitoring.selectors.deeds import deed_of_application, deeds_of_farms
+from monitoring.selectors.work_effects import PROGRAMMES, WorkEffect, effects_of_deeds, effects_of_works
 
 if TYPE_CHECKING:
     from alerts.models import Assessment
@@ -33,6 +34,24 @@ class WorkLine:
     since: tuple[str, ...]
     told_from: str = ""
     needed: str = ""
+
+
+@dataclass(frozen=True)
+class SinceThen:
+    """What became of the counts after something, in sentences."""
+
+    told: tuple[str, ...]
+    told_from: str = ""
+    needed: str = ""
+
+
+def since_application(farm: Any, row: Any, today: date) -> SinceThen:
+    """What became of the counts after an application, told as after any work."""
+    deed = deed_of_application(row, farm.time_zone)
+    known = deeds_of_farms([farm.id], deed.begins_on - PROGRAMMES, today)
+    effect = effects_of_deeds([deed], [farm], today, known=known)[deed.id]
+    facilities = {place.id: place for place in facilities_of(farm)}
+    return SinceThen(tuple(since_then(effect, facilities)), how_told(effect), needed_sentence(effect))
 
 
 def work_lines(

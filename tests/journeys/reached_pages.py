@@ -78,11 +78,7 @@ OF_A_FARM = (
     "new_application_of application mend_application sprayer_links organic worth temperatures data rounds round "
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
-    "webhooks log work_mistake planned_works planned_work"
-    "own_table import_progress plan plan_edit skip work work_review kept_out mend_kept_out worth temperatures data "
-    "rounds round round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations "
-    "siting people invitations phones levels mail_day seasons closure closure_lift consents agreement "
-    "accepted_agreement keys webhooks log"
+    "webhooks log work_mistake planned_works planned_work work_review"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown text_messages search?q=card look mails mail tag waiting "

@@ -39,6 +39,7 @@ from server.web.applications import (
 from server.web.doors import Visit, farm_page
 from server.web.forms.application import ApplicationForm, CheckForm, MendApplicationForm
 from server.web.forms.refusals import accepted
+from server.web.works import since_application
 
 A_PAGE = 30
 PEOPLE = ("applicator", "certificate", "done_for")
@@ -86,6 +87,7 @@ def _shown(request: HttpRequest, visit: Visit, application_id: UUID, form: Check
         "visit": visit,
         "line": application_lines(visit, [row])[0],
         "check": check_of(row),
+        "since": None if row.replaced or row.confirmed is False else since_application(visit.farm, row, visit.today),
         "before": application_lines(visit, replaced_applications(row)),
         "form": form,
     }
