@@ -6,7 +6,7 @@
 from collections.abc import Callable, Iterable, Iterator
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import connection, connections, transaction
 from psycopg import sql
 
 from farms.access import Need, Who, farm_for
@@ -35,19 +35,31 @@ COPY_JSON = (
 )
 
 
-def later(who: Who, farm_id: UUID, pieces: Callable[[], Iterable[bytes]]) -> Iterator[bytes]:
+def later(
+    who: Who, farm_id: UUID, pieces: Callable[[], Iterable[bytes]], *, needs: Need = Need.READ, snapshot: bool = False
+) -> Iterator[bytes]:
     """The pieces, read in a transaction of their own: the request's has ended when a server asks for the body.
 
     The door is asked once more, so that who was let out meanwhile gets a broken answer and not an empty table. Whatever
     fails here leaves the generator, and the server breaks the connection off: no half table ends as if it were whole.
+    `snapshot`: all is read as of one moment.
     """
     with transaction.atomic():
+        if snapshot:
+            begin_snapshot("default")
         if isinstance(who, ApiToken):
             act_for_token(who.farm_id, who.id)
         else:
             act_for_user(who.id)
-        farm_for(who, farm_id, needs=Need.READ)
+        farm_for(who, farm_id, needs=needs)
         yield from pieces()
+
+
+def begin_snapshot(using: str) -> None:
+    """Read as of one moment, until the transaction ends. Inside another one (tests) it is that one's to say."""
+    if not connections[using].savepoint_ids:
+        with connections[using].cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
 
 
 def csv_of(table: Table, rows: Rows) -> Iterator[bytes]:

@@ -38,6 +38,7 @@ from server.exports.places import stations_on_the_map
 from server.exports.sheet import write_sheet
 from server.exports.streams import csv_of, later, ndjson_of
 from server.exports.tables import READINGS, TABLES, Rows, Table
+from server.farm_archive import archive_of
 
 # A smaller file stays in memory, a larger one lies on the disk.
 KEPT_IN_MEMORY = 1024 * 1024
@@ -259,6 +260,27 @@ class EvidenceOfFarm(ExportView):
         return StreamingHttpResponse(later(self.who, farm.id, lambda: pieces_of(farm, now)))
 
 
+class FarmArchive(ExportView):
+    needs = {"retrieve": Need.OWN}
+
+    @extend_schema(responses={(200, "application/zip"): OpenApiTypes.BINARY})
+    def retrieve(self, request: Request, farm_id: UUID) -> HttpResponseBase:
+        """Everything of the farm in one file, which loads into an installation that doesn't have the farm.
+
+        A ZIP of NDJSON, one file a table, and of pictures and scans; docs/farm-archive.md describes it. Names, notes
+        and the places of barns are in it; keys, consents and mails are not. For owners, and no key. It is noted in
+        the farm's log.
+        """
+        self.asked(Body)
+        return self.answer("farm-archive.zip", "application/zip", self.streamed)
+
+    def streamed(self) -> HttpResponseBase:
+        def pieces() -> Iterator[bytes]:
+            return archive_of(self.farm.id, now=self.now)
+
+        return StreamingHttpResponse(later(self.who, self.farm.id, pieces, needs=Need.OWN, snapshot=True))
+
+
 class ToTakeSerializer(serializers.Serializer):
     name = serializers.CharField()
     says = serializers.CharField(help_text="What it is.")
@@ -275,7 +297,8 @@ class Exports(OnFarm):
     def list(self, request: Request, farm_id: UUID) -> Response:
         """What can be taken along: tables, their formats and what narrows them.
 
-        Beside them stand datapackage.json, stations.geojson, darwin-core.zip and evidence.json.
+        Beside them stand datapackage.json, stations.geojson, darwin-core.zip and evidence.json, and for owners
+        farm-archive.zip.
         """
         return self.page([self.described(table) for table in TABLES.values()], ToTakeSerializer)
 
@@ -302,3 +325,4 @@ def views() -> Iterator[tuple[str, type[ExportView]]]:
     yield "stations.geojson", StationsOnTheMap
     yield "darwin-core.zip", DarwinCoreArchive
     yield EVIDENCE, EvidenceOfFarm
+    yield "farm-archive.zip", FarmArchive

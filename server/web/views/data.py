@@ -45,6 +45,7 @@ def data(request: HttpRequest, visit: Visit) -> HttpResponse:
         "archive": _address(visit, "darwin-core-zip", days),
         "evidence": _address(visit, "evidence-json"),
         "covering": newest_head_of(visit.farm),
+        "everything": _address(visit, "farm-archive-zip") if visit.may["own"] else None,
     }
     return render(request, "web/data.html", context, status=422 if form.errors else 200)
 

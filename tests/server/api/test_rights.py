@@ -24,7 +24,8 @@ WRITING_MAY = PHONE_MAY | {
     "post alerts/{alert_id}/works", "post temperatures",
 }  # fmt: skip
 OWNERS_ONLY = {
-    "get log", "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
+    "get log", "get exports/farm-archive.zip",
+    "get tokens", "post tokens", "delete tokens/{token_id}", "post consents", "delete consents/{consent_id}",
     "patch farms/{farm_id}", "get webhooks", "post webhooks", "post webhooks/{webhook_id}/switched",
     "delete webhooks/{webhook_id}", "post adviser-offers/{adviser_offer_id}/answer", "post agreement/acceptances",
     "post applications/{application_id}/check",
@@ -57,6 +58,8 @@ OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links"}
 # What was recorded of which kind and when, also what no key and nobody who only counts is told of.
 EVIDENCE = {"get exports/evidence.json", "get head"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS - EVIDENCE
+OF_OWNERS = {"get tokens", "get log", "get webhooks", "get exports/farm-archive.zip"}
+READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
