@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from server.exports.tables import TABLES
 from tests.alerts.scene import count_week, monday
 from tests.server.api.exporting import content, csv_rows
 from tests.server.web.pages import at, words
