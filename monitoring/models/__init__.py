@@ -6,6 +6,7 @@ from monitoring.models.application import (
     OrganicMark,
     SprayerLink,
 )
+from monitoring.models.complaint import Complaint, ComplaintAnswer, ComplaintAnswerWords, ComplaintWords
 from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.own_table import OwnTable, OwnTableReading
 from monitoring.models.photo import Photo, PhotoPicture
@@ -17,6 +18,15 @@ from monitoring.models.reentry import Reentry
 from monitoring.models.region import Cohort, Contribution, HeldReport, RegionReport
 from monitoring.models.round import Round, Skip
 from monitoring.models.station import Placement, Siting, Station
+from monitoring.models.walk import (
+    Finding,
+    FindingPhoto,
+    FindingPicture,
+    FindingStep,
+    FindingStepWords,
+    FindingWords,
+    Walk,
+)
 from monitoring.models.weather import DailyTemperature, FarmTemperature
 from monitoring.models.work import Work, WorkTakenBack
 
@@ -27,9 +37,19 @@ __all__ = [
     "CertificateAsked",
     "CertifierAnswer",
     "Cohort",
+    "Complaint",
+    "ComplaintAnswer",
+    "ComplaintAnswerWords",
+    "ComplaintWords",
     "Contribution",
     "DailyTemperature",
     "FarmTemperature",
+    "Finding",
+    "FindingPhoto",
+    "FindingPicture",
+    "FindingStep",
+    "FindingStepWords",
+    "FindingWords",
     "HeldReport",
     "Import",
     "ImportContent",
@@ -54,6 +74,7 @@ __all__ = [
     "Skip",
     "SprayerLink",
     "Station",
+    "Walk",
     "WeeklySummary",
     "Work",
     "WorkTakenBack",

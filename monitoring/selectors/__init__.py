@@ -8,6 +8,12 @@ from monitoring.selectors.application import (
     standing_applications_of,
     waiting_applications_of,
     withheld_at,
+from monitoring.selectors.complaint import (
+    answers_of,
+    complaints_of,
+    versions_of_complaint,
+    words_of_answers,
+    words_of_complaints,
 )
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
 from monitoring.selectors.imports import (
@@ -71,6 +77,19 @@ from monitoring.selectors.stations import (
 )
 from monitoring.selectors.stewardship import Stewardship
 from monitoring.selectors.temperatures import DayShown, last_days, temperatures_of_farm, temperatures_of_region
+from monitoring.selectors.walk import (
+    due_findings,
+    finding_photos_of,
+    finding_picture_of,
+    findings_of,
+    hatching_findings,
+    open_findings,
+    steps_of,
+    versions_of,
+    walks_of,
+    words_of_findings,
+    words_of_steps,
+)
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import last_works, taken_back_of, usual_works, works_of, works_on_record
 
@@ -98,8 +117,15 @@ __all__ = [
     "days_kept_out",
     "development_of_farms",
     "due_of",
+    "answers_of",
+    "complaints_of",
+    "due_findings",
     "farms_received_since",
+    "finding_photos_of",
+    "finding_picture_of",
+    "findings_of",
     "has_stations",
+    "hatching_findings",
     "hatching_places",
     "import_results",
     "imports_of",
@@ -113,6 +139,7 @@ __all__ = [
     "last_works",
     "next_round_due",
     "organic_marks_of",
+    "open_findings",
     "outlines_of",
     "own_table_reading_of",
     "own_tables_of",
@@ -161,6 +188,13 @@ __all__ = [
     "warmth_of_farm",
     "withheld_at",
     "words_about",
+    "versions_of",
+    "versions_of_complaint",
+    "walks_of",
+    "words_of_answers",
+    "words_of_complaints",
+    "words_of_findings",
+    "words_of_steps",
     "works_of",
     "works_on_record",
 ]

@@ -55,6 +55,7 @@ from tests.isolation.later_records import (
     plan_of,
     webhook_of,
     what_the_office_noted,
+    what_went_on,
 )
 from tests.server.api.senders import Sender
 
@@ -144,6 +145,7 @@ class Scene:
             walked = Reading.objects.filter(farm=farm, id=ids["reading_id"][0]).values_list("round_id", flat=True)[0]
         ids["round_id"] = [walked, *(each for each in ids["round_id"] if each != walked)]
         ids["person_id"] = ids["counted_by_id"] = ids["typed_by_id"] = ids["person_id"]
+        ids["step_id"], ids["answer_id"] = ids["finding_step_id"], ids["complaint_answer_id"]
         ids["corrects_id"], ids["replaces_id"] = ids["reading_id"], ids["reentry_id"]
         ids["planned_id"] = ids["planned_work_id"]
         # An adviser is the group's, not a farm's: of a further group's nothing must be found out.
@@ -382,6 +384,7 @@ def records_of_a_season(scene: FarmScene) -> None:
         set_mail_day(farm=farm, weekday=3, by=owner, now=NOW)
         services.close_farm(farm=farm, from_on=AUTUMN, by=owner, now=NOW)
     done_in_a_barn(scene, barn)
+    what_went_on(scene, barn)
     import_on_its_way(scene)
     plan_of(scene)
     invited_by_mail(scene)

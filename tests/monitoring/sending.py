@@ -10,6 +10,15 @@ from farms.ledger import Actor, verify_links
 from farms.models import Farm, LedgerEntry
 from farms.models.chain import ActorKind
 from monitoring.models import (
+    Complaint,
+    ComplaintAnswer,
+    ComplaintAnswerWords,
+    ComplaintWords,
+    Finding,
+    FindingPhoto,
+    FindingStep,
+    FindingStepWords,
+    FindingWords,
     Note,
     Photo,
     Placement,
@@ -18,11 +27,25 @@ from monitoring.models import (
     Station,
 )
 from monitoring.services import HungSent, ReadingSent, RoundSent, record_round
+    Reentry,
+    Walk,
+    Work,
+from monitoring.services.note import note_hash
+from monitoring.services.words import words_hash
 from tests.cast import NOW, as_factory
 
 # A week before NOW, and NOW's own day at Northfield.
 HUNG = date(2026, 5, 25)
 TODAY = date(2026, 6, 1)
+CHAINED = (
+    Reading, Placement, Round, Work, Photo, Reentry, Walk, Finding, FindingStep, FindingPhoto, Complaint,
+    ComplaintAnswer,
+)  # fmt: skip
+# Where the words of a record lie, and the column that names it.
+WORDS = {
+    Finding: (FindingWords, "finding_id"), FindingStep: (FindingStepWords, "step_id"),
+    Complaint: (ComplaintWords, "complaint_id"), ComplaintAnswer: (ComplaintAnswerWords, "answer_id"),
+}  # fmt: skip
 STAFF = Actor(ActorKind.FARM_STAFF, None)
 
 
@@ -81,6 +104,11 @@ def chain_holds(farm: Farm) -> bool:
         rows: dict[int, list[bytes]] = {}
         for row in rows_of([farm.id]):
             rows.setdefault(row.entry, []).append(row.hash)
+        for table in CHAINED:
+            for row in table.objects.filter(farm_id=farm.id):
+                rows.setdefault(row.entry, []).append(row_hash(table._meta.db_table, row_values(row)))
+        for note in Note.objects.filter(farm_id=farm.id):
+            rows.setdefault(note.entry, []).append(note_hash(note))
         entries = {entry.number: entry for entry in LedgerEntry.objects.filter(farm_id=farm.id)}
         same = all(
             bytes(entries[number].rows_hash) == hashlib.sha256(b"".join(sorted(hashes))).digest()
@@ -88,3 +116,16 @@ def chain_holds(farm: Farm) -> bool:
             for number, hashes in rows.items()
         )
         return same and not verify_links(farm.id)
+
+
+def words_hold(farm: Farm) -> bool:
+    """What is kept of the words beside a record is what the record's hash says; a record without a hash has none."""
+    with as_factory():
+        for table, (words, column) in WORDS.items():
+            hashes = dict(table.objects.filter(farm_id=farm.id).values_list("id", "words_hash"))
+            kept = {getattr(row, column): row for row in words.objects.filter(farm_id=farm.id)}
+            if {each for each, hashed in hashes.items() if hashed} != kept.keys():
+                return False
+            if any(words_hash(row.words, bytes(row.salt)) != hashes[each] for each, row in kept.items()):
+                return False
+    return True
