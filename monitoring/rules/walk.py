@@ -67,6 +67,7 @@ SPRING_ALL_OVER: Sequence[Place] = (Place.WINTER_PACK, Place.HAY_RINGS, Place.HU
 
 NOTHING_LOOKED_AT = _("Nothing was looked at. Say at least of one place what was found, even if it was nothing.")
 TOO_MANY = _("These are more than 60 places. Send them as two walks.")
+NAMED_TWICE = _("Two places have the same id. Give each its own.")
 WALKED_AHEAD = _("This day is still to come on this farm. Note the walk on the day it was walked.")
 SAYS_NOTHING = _(
     "Say what was found there: wet or dry, of what, maggots or pupae, or what to do. If it was nothing, say so."

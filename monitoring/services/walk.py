@@ -15,7 +15,16 @@ from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_v
 from farms.models import Facility, Farm
 from monitoring.errors import AlreadyMended, FindingRefused, WalkDiffers, WalkRefused
 from monitoring.models import Finding, FindingWords, Station, Walk
-from monitoring.rules.walk import ELSEWHERE, NOTHING_LOOKED_AT, TOO_MANY, FindingSent, Said, day_faults, finding_faults
+from monitoring.rules.walk import (
+    ELSEWHERE,
+    NAMED_TWICE,
+    NOTHING_LOOKED_AT,
+    TOO_MANY,
+    FindingSent,
+    Said,
+    day_faults,
+    finding_faults,
+)
 from monitoring.rules.walk import why_faults as faults_of_why
 from monitoring.services.words import Sealed, sealed
 
@@ -124,7 +133,9 @@ def _walk_faults(farm: Farm, sent: WalkSent, today: date) -> list[Detail]:
     faults = day_faults("walked_on", sent.walked_on, today) + _elsewhere(farm, sent)
     if not sent.findings:
         faults.append(Detail("/findings", str(NOTHING_LOOKED_AT), "nothing_looked_at"))
-    if len(sent.findings) > MOST_PLACES or len({each.id for each in sent.findings}) < len(sent.findings):
+    if len({each.id for each in sent.findings}) < len(sent.findings):
+        faults.append(Detail("/findings", str(NAMED_TWICE), "named_twice"))
+    if len(sent.findings) > MOST_PLACES:
         faults.append(Detail("/findings", str(TOO_MANY), "too_many_places"))
     for number, each in enumerate(sent.findings):
         found = finding_faults(each, sent.walked_on, today) + _elsewhere(farm, each)

@@ -15,6 +15,7 @@ from server.api.v1.applications import Applications
 from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
 from server.api.v1.closures import Closures, RegionClosures
+from server.api.v1.complaints import Complaints
 from server.api.v1.consents import Consents
 from server.api.v1.development import DevelopmentOfFarm
 from server.api.v1.exports import Exports
@@ -55,6 +56,7 @@ from server.api.v1.tokens import Tokens
 from server.api.v1.told import Tellings
 from server.api.v1.trend import TrendOfFarm
 from server.api.v1.visits import GroupVisitRulesView, Visits
+from server.api.v1.walks import FindingPhotos, Findings, PictureOfFinding, Walks
 from server.api.v1.webhooks import Webhooks
 from server.api.v1.weeks import Weeks
 from server.api.v1.work_review import WorkReviewOfFarm
@@ -79,6 +81,10 @@ ON_FARM: dict[str, Any] = {
     "sprayer-links": SprayerLinks,
     "organic-marks": OrganicMarks,
     "certifier-answers": CertifierAnswers,
+    "walks": Walks,
+    "findings": Findings,
+    "finding-photos": FindingPhotos,
+    "complaints": Complaints,
     "temperatures": Temperatures,
     "assessments": Assessments,
     "alerts": Alerts,
@@ -146,6 +152,11 @@ urlpatterns = [
         "farms/<uuid:farm_id>/borrowed-figures",
         BorrowedFiguresOfFarm.as_view({"get": "retrieve"}),
         name="farm-borrowed-figures",
+    ),
+    path(
+        "farms/<uuid:farm_id>/finding-photos/<uuid:finding_photo_id>/picture",
+        PictureOfFinding.as_view({"get": "retrieve"}),
+        name="finding-picture",
     ),
     path(
         "farms/<uuid:farm_id>/photos/<uuid:photo_id>/picture",

@@ -63,7 +63,13 @@ OTHER_DAYS = {
     "post /api/v1/farms/{farm_id}/seasons": {"opens_on": "2027-04-05"},
 }
 # Whose record a client-made `id` is, by the list in which it stands in a body; "" at the top.
-OWN_IDS = {"readings": "reading_id", "hung": "placement_id", "notes": "note_id", "": "reading_id"}
+OWN_IDS = {
+    "readings": "reading_id",
+    "hung": "placement_id",
+    "notes": "note_id",
+    "findings": "finding_id",
+    "": "reading_id",
+}
 CSV = b"station,hung on,taken on,count,reason\nCard 1,2026-05-25,2026-06-01,41,\n"
 JPEG = jpeg()
 TEMPERATURES = b"day,lowest,highest,unit\n2026-05-29,11,24,C\n"
@@ -92,6 +98,8 @@ KINDS_OF = {
     ("/phones/", "token_id"): "phone_id",
     ("/applications", "replaces_id"): "application_id",
     ("/products", "replaces_id"): "product_id",
+    ("/steps", "replaces_id"): "finding_step_id",
+    ("complaints", "replaces_id"): "complaint_id",
 }
 
 

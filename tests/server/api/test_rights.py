@@ -21,7 +21,8 @@ WRITING_MAY = PHONE_MAY | {
     "post planned-works/{planned_work_id}/left-out", "post planned-works/{planned_work_id}/end",
     "post readings/{reading_id}/corrections",
     "post alerts/{alert_id}/seen", "post alerts/{alert_id}/acknowledge", "post alerts/{alert_id}/later",
-    "post alerts/{alert_id}/works", "post temperatures",
+    "post alerts/{alert_id}/works", "post temperatures", "post walks", "post findings/{finding_id}/steps",
+    "post findings/{finding_id}/corrections",
 }  # fmt: skip
 OWNERS_ONLY = {
     "get log", "get exports/farm-archive.zip",
@@ -60,6 +61,12 @@ EVIDENCE = {"get exports/evidence.json", "get head"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS - EVIDENCE
 OF_OWNERS = {"get tokens", "get log", "get webhooks", "get exports/farm-archive.zip"}
 READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS
+# What neighbours and inspectors said: its owners' and its advisers' alone.
+COMPLAINED = {"get complaints", "get complaints/{complaint_id}"}
+OF_OWNERS = {"get tokens", "get log", "get webhooks"}
+READS = (
+    {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - COMPLAINED - OF_OWNERS
+)
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
