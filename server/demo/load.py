@@ -29,6 +29,7 @@ from server.demo.clockwork import check_week, count_what_runs, evening_of, monda
 from server.demo.farmyard import Cast, Yard, make_cast, make_yard
 from server.demo.planned import PlannedSeason
 from server.demo.season import Cell, Season
+from server.demo.walks import note_walks
 
 Say = Callable[[str], None]
 
@@ -112,6 +113,7 @@ def _walk(yards: Iterable[Yard], season: Season, monday: date) -> None:
         hung = tuple(HungSent(uuid7(), cell.station_id, day) for cell in cells if cell.hung_on is not None)
         _record(yard, RoundSent(uuid7(), day, "form", readings=readings, hung=hung, counted_by=yard.counted_by))
         _note_work(yard, monday)
+        note_walks(yard, monday)
 
 
 def _reading(yard: Yard, cell: Cell) -> ReadingSent:

@@ -43,6 +43,46 @@ class Trouble:
 
 
 @dataclass(frozen=True)
+class FoundThere:
+    """What a fly walk finds at a place, and the steps that follow it, each with its day."""
+
+    place: str
+    nothing: bool = False
+    material: str = ""
+    moisture: str = ""
+    larvae: str = ""
+    pupae: str = ""
+    near: int | None = None  # the number of a card
+    words: str = ""
+    to_do: str = ""
+    by_whom: str = ""
+    due_on: date | None = None
+    steps: tuple[tuple[str, date], ...] = ()
+
+
+@dataclass(frozen=True)
+class Walked:
+    """A fly walk on a day in a building, perhaps because of a card."""
+
+    on: date
+    building: str
+    found: tuple[FoundThere, ...]
+    near: int | None = None
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A complaint of a neighbour, and what was answered."""
+
+    on: date
+    said: str
+    sender: str
+    place: str
+    answered_on: date
+    answered: str
+
+
+@dataclass(frozen=True)
 class Dairy:
     name: str
     region: str
@@ -102,6 +142,44 @@ TROUBLES = {
     "Dry Run": Trouble(stops_on=date(2026, 7, 19)),
     "Grindstone": Trouble(stable_flies=2.5, cleaned_on=(date(2026, 6, 22), date(2026, 7, 27))),
 }
+
+# Fly walks, and a complaint; steps lie within the week of their walk.
+WALKS = {
+    "Hollow Creek": (
+        Walked(
+            date(2026, 8, 12), "Calf barn", near=4, found=(
+                FoundThere("pen_corners", material="bedding", moisture="wet", larvae="many", pupae="some", near=4,
+                           to_do="Fork out the corners down to the concrete, then straw", by_whom="farm staff",
+                           due_on=date(2026, 8, 14)),
+                FoundThere("waterers", material="bedding", moisture="wet", larvae="some", near=7,
+                           to_do="Mend the float", by_whom="farm staff", due_on=date(2026, 8, 13),
+                           steps=(("done", date(2026, 8, 13)),)),
+                FoundThere("spilled_feed", nothing=True),
+                FoundThere("gutters", nothing=True),
+                FoundThere("other", words="behind the feed cart", material="feed", moisture="wet", larvae="none",
+                           to_do="Sweep it up", due_on=date(2026, 8, 20)),
+            ),
+        ),
+    ),
+    "Clearbrook": (
+        Walked(
+            date(2026, 7, 18), "Calf barn", found=(
+                FoundThere("bedding", material="bedding", moisture="wet", larvae="many", to_do="Clean out",
+                           due_on=date(2026, 7, 20)),
+                FoundThere("pen_corners", material="manure", moisture="wet", larvae="some"),
+            ),
+        ),
+    ),
+}  # fmt: skip
+COMPLAINTS = {
+    "Hollow Creek": (
+        Heard(
+            date(2026, 8, 6), "Flies on the porch since the weekend, more than last year", "A neighbor (invented)",
+            "about half a mile east", date(2026, 8, 8),
+            "We showed the cards and told what is being done in the calf barn. We call again in two weeks.",
+        ),
+    ),
+}  # fmt: skip
 
 SPANISH = {"Cedar Lot", "Dewberry", "Juniper Draw"}
 NO_REGIONAL_CONSENT = {"Mossy Gate"}

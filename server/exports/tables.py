@@ -23,6 +23,7 @@ from monitoring.models.product import ProductKind
 from monitoring.models.reading import CorrectionKind, How, NoCount
 from monitoring.models.round import Source
 from monitoring.models.station import Near
+from monitoring.models.walk import Amount, FindingState, Material, Moisture, Place
 from monitoring.models.work import WorkKind
 from monitoring.selectors import (
     photos_of,
@@ -35,6 +36,8 @@ from monitoring.selectors import (
     works_on_record,
 )
 from server.exports.columns import Column, Kind, days_between, listed, station_name, unless_blank
+from monitoring.selectors import findings_of, photos_of, readings_of, rounds_of, summaries_of, works_of
+from server.exports.columns import Column, Kind, days_between, station_name, unless_blank
 
 Rows = QuerySet[Any]
 METHOD_WORDS = tuple(METHODS)
@@ -313,6 +316,37 @@ PHOTOS = Table(
     {"since": "round__walked_on__gte", "until": "round__walked_on__lte"},
     points_to={"round_id": "rounds", "station_id": "stations"},
 )
+FINDINGS = Table(
+    "findings",
+    "What fly walks found at each place looked at, as it stands: what was corrected isn't here, what replaced it is. "
+    "Without the words that were said of it.",
+    (
+        _id("id", "Its id, which stays however often it is corrected.", source=F("known")),
+        _id("walk_id", "The walk it was found on."),
+        *_facility("", always=False),
+        _id("station_id", "Near which card, trap or leg count.", always=False),
+        Column("seen_on", Kind.DAY, "The day in the farm's time zone."),
+        Column("place", Kind.WORD, "What kind of place.", words=tuple(Place.values)),
+        Column("nothing", Kind.YES_NO, "Looked at, and nothing found. A place that nobody looked at has no row."),
+        Column("material", Kind.WORD, "What lies there.", unless_blank("material"), always=False,
+               words=tuple(Material.values)),
+        Column("moisture", Kind.WORD, "Wet or dry.", unless_blank("moisture"), always=False,
+               words=tuple(Moisture.values)),
+        Column("larvae", Kind.WORD, "Missing where nobody looked for them, never none for it.", unless_blank("larvae"),
+               always=False, words=tuple(Amount.values)),
+        Column("pupae", Kind.WORD, "Likewise.", unless_blank("pupae"), always=False, words=tuple(Amount.values)),
+        Column("x", Kind.NUMBER, "On the farm's plan, from 0 (left) to 1.", always=False, least=0, most=1),
+        Column("y", Kind.NUMBER, "On the farm's plan, from 0 (top) to 1.", always=False, least=0, most=1),
+        Column("state", Kind.WORD, "How it stands, by its newest step.", words=tuple(FindingState.values)),
+        Column("state_on", Kind.DAY, "The day of that step; missing where there is none.", F("last_on"), always=False),
+        Column("due", Kind.DAY, "The day of what comes next.", always=False),
+        Column("actor_kind", Kind.WORD, "Who noted it, without a name.", words=tuple(ActorKind.values)),
+        Column("recorded_at", Kind.MOMENT, "When it was noted."),
+    ),
+    lambda farm: findings_of(farm).order_by("seen_on", "id"),
+    {"since": "seen_on__gte", "until": "seen_on__lte"},
+    points_to={"station_id": "stations"},
+)  # fmt: skip
 RESULTS = Table(
     "results",
     "What the weekly check concluded: each week's latest revision, for the whole farm and for each facility.",
@@ -358,3 +392,4 @@ TABLES = {
     table.name: table
     for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, PLANNED_WORKS, PLANNED_STEPS, PHOTOS, RESULTS)
 }
+TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, FINDINGS, PHOTOS, RESULTS)}

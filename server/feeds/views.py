@@ -26,6 +26,7 @@ from farms.models.access import FeedKind
 from farms.selectors import feed_by_key
 from farms.services import note_feed_use
 from farms.tenancy.acting import act_for_nobody, act_for_user
+from monitoring.selectors import due_findings
 from server.api.conditional import tagged
 from server.feeds.calendar import calendar_of
 from server.feeds.matters import matters_of
@@ -57,7 +58,7 @@ def matters_feed(request: HttpRequest, key: str) -> HttpResponseBase:
 
 def _calendar(_feed: FeedAddress, farms: list[Farm]) -> bytes:
     now = clock.now()
-    return calendar_of(rounds_due(farms, now), planned_days(farms, now))
+    return calendar_of(rounds_due(farms, now), planned_days(farms, now), due_findings([farm.id for farm in farms]))
 
 
 def _matters(feed: FeedAddress, farms: list[Farm]) -> bytes:

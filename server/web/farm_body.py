@@ -42,6 +42,7 @@ from server.web.records import seasons_on_record
 from server.web.results import building_lines, how_it_was_got, shares_of, told_of
 from server.web.season import KEPT, SHOWN, MethodSeasons, seasons_of_methods
 from server.web.stations_shown import StationsShown, stations_shown
+from server.web.walks import open_lines
 from server.web.warmth import DAYS, warmth_figure
 from server.web.weeks_ahead import ahead_lines
 from server.web.worst import worst_of
@@ -90,6 +91,7 @@ def content_of(visit: Visit, week: date) -> dict[str, Any]:
         "closed": seen.closed,
         "alerts": matters_of(seen),
         "works": shown_works(visit.farm, listed(works, week), visit.today, seen.facilities, WORKS_LISTED),
+        "findings": open_lines(visit.farm, visit.today),
         "stations": station_lines(visit, seen, stations),
         "stations_shown": small_multiples(stations, counts, seasons),
         "warmth": warmth_figure(warmth_of_farm(visit.farm, visit.today - DAYS, visit.today)),

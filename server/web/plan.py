@@ -22,6 +22,7 @@ from monitoring.methods import METHODS
 from monitoring.rules.cells import FIRST_DAY
 from monitoring.selectors import (
     HatchingPlace,
+    hatching_findings,
     hatching_places,
     outlines_of,
     plan_of,
@@ -30,6 +31,7 @@ from monitoring.selectors import (
     summaries_of,
 )
 from server.web.choices import label_of
+from server.web.walks import FindingLine, finding_lines
 from server.web.words import level_name, method_name, rate, short_day, unit, week_of
 from server.web.worst import Worst, worst_of
 
@@ -122,10 +124,13 @@ class PlanLine:
 
 @dataclass(frozen=True)
 class Hatching:
-    """A place where flies hatch, as a photo of a round says it; its spot on the plan, None where nobody knows it."""
+    """A place where flies hatch, as a photo of a round or a fly walk says it, and where that stands.
+
+    `spot` is its place on the plan, None where nobody knows it.
+    """
 
     told: str
-    round_id: UUID
+    address: str
     spot: tuple[float, float] | None
 
     @property
@@ -221,11 +226,29 @@ def plan_seen(farm: "Farm", asked: Mapping[str, str], today: date) -> PlanSeen:
 
 
 def _hatching(ground: Ground, since: date) -> list[Hatching]:
-    """This season's, each at its own spot or at that of the station it was taken at."""
-    return [
-        Hatching(_told_of(ground.farm, place), place.round_id, place.spot or _near(ground, place.station))
-        for place in hatching_places(ground.farm, since)
-    ]
+    """This season's, each at its own spot or at that of the station it is near."""
+    farm = ground.farm
+    photos = [
+        Hatching(
+            _told_of(farm, place), reverse("round", args=[farm.id, place.round_id]),
+            place.spot or _near(ground, place.station),
+        )
+        for place in hatching_places(farm, since)
+    ]  # fmt: skip
+    lines = finding_lines(farm, hatching_findings(farm, since), since)
+    return photos + [Hatching(_told_of_walk(line), *_where(ground, line.row)) for line in lines]
+
+
+def _where(ground: Ground, row: Any) -> tuple[str, Spot | None]:
+    """The page of a finding, and its spot."""
+    spot = _near(ground, row.station) if row.x is None else (row.x, row.y)
+    return reverse("finding", args=[ground.farm.id, row.known]), spot
+
+
+def _told_of_walk(line: FindingLine) -> str:
+    return _("{where}: {what}, fly walk of {day}").format(
+        where=line.where, what=line.seen, day=short_day(line.row.seen_on)
+    )
 
 
 def _near(ground: Ground, station: "Station | None") -> tuple[float, float] | None:

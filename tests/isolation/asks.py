@@ -54,6 +54,7 @@ PAGE_QUERIES = {
     "farms/{farm_id}/applications/new/{product_id}/": {"planned": "planned_work_id"},
     "farms/{farm_id}/print/file/": {"building": "facility_id"},
     "farms/{farm_id}/work-review/": {"season": "season_id"},
+    "farms/{farm_id}/walks/new/": {"building": "facility_id", "card": "station_id", "matter": "alert_id"},
 }
 # Days that an example of the document has, and the scene's clock hasn't reached or its seasons hold already.
 OTHER_DAYS = {
@@ -314,6 +315,9 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
         given = {"name-0": ["Somebody"], "email-0": ["somebody@example.org"]}  # six lines with one address are refused
     if route.template.endswith("file/table/"):
         given["table"] = SimpleUploadedFile("counts.csv", CSV, "text/csv")
+    if route.template.endswith("walks/new/"):  # looked at one place
+        given = {name: value for name, value in given.items() if name in ("id", "walked_on")}
+        given |= {"p0-id": given.get("id", [""]), "p0-place": ["gutters"], "p0-looked": ["nothing"]}
     if route.template.endswith("photos/"):
         given["file"] = SimpleUploadedFile("card.jpg", JPEG, "image/jpeg")
     if route.template.endswith("agreement/paper/"):

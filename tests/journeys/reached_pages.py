@@ -67,6 +67,7 @@ from server.web import urls
 from tests.alerts.scene import alerts, check, count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations, make_user
 from tests.monitoring.applying import applied
+from tests.journeys.walked import walked_and_complained
 from tests.monitoring.pictures import jpeg, png
 from tests.regions import season
 
@@ -79,6 +80,8 @@ OF_A_FARM = (
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log work_mistake planned_works planned_work work_review"
+    "webhooks log walks walk_new walk finding correct_finding mend_finding_step erase_finding_photo complaints "
+    "complaint mend_complaint mend_complaint_answer"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown text_messages search?q=card look mails mail tag waiting "
@@ -94,7 +97,7 @@ PAGES = {
 NOT_OPENED = {
     "a file for another program, for paper or for a page to show": "print_file plan_levels plan_print plan_picture "
     "stations_file temperatures_chart_file season_file photo small_photo letter letters bulletin past_season_pdf "
-    "print_agreement agreement_scan worker manifest",
+    "print_agreement agreement_scan finding_photo small_finding_photo worker manifest",
     "a mail in its frame, with no style of ours; the page around it is opened": "sent_digest_html sent_list_html "
     "sent_report_html mail_html",
     "an answer to a script": "waiting_session",
@@ -239,6 +242,7 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
         "spray_record": key,
         **_work(farm, lot, staff),
         "photo_id": add_photo(walked=walked, sent=photo, actor=staff, now=NOW).id,
+        **walked_and_complained(farm, cards[0], staff),
         "own_table_id": keep_own_table(farm=farm, user=anna, name="moscas.csv", content=table, now=now).id,
         "import_id": _file_on_its_way(farm, anna),
     }

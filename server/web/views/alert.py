@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -18,10 +19,11 @@ from alerts.wording.matters import matter_phrase
 from alerts.wording.numbers import day_phrase
 from farms.access import Need, one_of
 from farms.selectors import facilities_of
-from monitoring.selectors import works_of
+from monitoring.selectors import open_findings, works_of
 from server.web.doors import Visit, farm_page
 from server.web.forms.alert import LaterForm, NoteForm, WorkForm
 from server.web.forms.refusals import accepted
+from server.web.walks import FindingLine, finding_lines
 
 Forms = dict[str, forms.Form]
 
@@ -43,6 +45,7 @@ def alert(request: HttpRequest, visit: Visit, alert_id: UUID) -> HttpResponse:
         "told": _told(visit, found, history),
         "history": [(event, notes.get(event.id, "")) for event in history],
         "works": [link.work for link in works_linked_to(found)],
+        "findings": _open_findings(visit, found),
         "forms": shown,
     }
     return render(
@@ -55,6 +58,15 @@ def _told(visit: Visit, found: Any, history: list[Any]) -> str:
     known = next((event.evidence for event in reversed(history) if event.kind in BY_THE_CHECK), {})
     names = {str(place.id): place.name for place in facilities_of(visit.farm)}
     return matter_phrase(found.rule, found.method, known, names) if found.closed_at is None else ""
+
+
+def _open_findings(visit: Visit, found: Any) -> list[FindingLine]:
+    """What is open where the matter is: in its barn or lot, or found on a walk that began with it."""
+    there = Q(walk__alert_id=found.id)
+    rows = open_findings(visit.farm)
+    if found.facility_id:
+        rows = rows.filter(there | Q(facility_id=found.facility_id))
+    return finding_lines(visit.farm, rows, visit.today)
 
 
 def _forms(request: HttpRequest, visit: Visit, found: Any, act: str) -> Forms:

@@ -24,6 +24,7 @@ NAMES = {
     "rounds": (_("Rounds"), _("Which day was walked, and how it came in. No names.")),
     "stations": (_("Cards, traps and their places"), _("Which barn each is in, and how it hangs.")),
     "photos": (_("Photos"), _("Which photos were taken on rounds, and when; without the pictures.")),
+    "findings": (_("Fly walks"), _("What was found at each place looked at, and how it stands. No names, no notes.")),
     "works": (_("Work"), _("What was done against flies, and when.")),
     "planned-works": (_("Planned work"), _("What was planned, once or again and again.")),
     "planned-steps": (_("Left out and ended"), _("Days of plans that were left out, and plans that were ended.")),

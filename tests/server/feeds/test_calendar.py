@@ -11,6 +11,8 @@ from monitoring.models import Round, Skip
 from monitoring.selectors import next_round_due
 from tests.alerts.scene import count_week, monday
 from tests.cast import NOW, SEASON_OPENS, acting, as_factory, make_farm
+from tests.monitoring.walking import found, step
+from tests.monitoring.walking import walk as walk_about
 from tests.server.feeds.reading import ask, events, feed_of
 
 pytestmark = pytest.mark.django_db
@@ -48,6 +50,33 @@ def test_an_overdue_round_says_so_by_its_date_only(northfield, anna):
     (event,) = events(feed_of(anna)).values()
     assert event["DTSTART"].dt == SEASON_OPENS + timedelta(days=7) < TODAY
     assert str(event["SUMMARY"]) == "Northfield: fly round due"
+
+
+def test_what_a_fly_walk_left_to_do_has_its_day_and_nobodys_words(northfield, calf_barn, anna, carla, southmead):
+    walk(northfield, TODAY - timedelta(days=3))
+    with acting(anna):
+        walk_about(
+            northfield, found("gutters", facility=calf_barn, due_on=TODAY, to_do="Luis scrapes"), found("bedding")
+        )
+    told = {str(event["SUMMARY"]): event for event in events(feed_of(anna)).values()}
+    event = told["Northfield: to do, gutters, Calf barn"]
+    assert (len(told), event["DTSTART"].dt) == (2, TODAY)
+    assert "Luis" not in str(told)
+    assert "/findings/" in str(event["URL"])
+    assert not any("gutters" in str(each["SUMMARY"]) for each in events(feed_of(carla)).values())
+
+
+def test_done_it_is_there_again_under_its_uid_on_the_day_to_look(northfield, anna):
+    walk(northfield, TODAY - timedelta(days=3))
+    with acting(anna):
+        walk_about(northfield, found("gutters", due_on=TODAY))
+        before = {str(event["UID"]) for event in events(feed_of(anna)).values()}
+        step(northfield, "done", now=NOW + timedelta(minutes=1))
+        told = {str(event["SUMMARY"]): event for event in events(feed_of(anna)).values()}
+        assert told["Northfield: look again, gutters"]["DTSTART"].dt == TODAY + timedelta(days=7)
+        assert {str(event["UID"]) for event in told.values()} == before
+        step(northfield, "gone")
+    assert len(events(feed_of(anna))) == 1
 
 
 def test_a_skipped_round_is_due_on_the_day_named(northfield, anna):

@@ -18,23 +18,36 @@ from farms.kept import forget
 from farms.ledger import Actor
 from farms.models import Facility, Farm, GroupVisitRules, Membership, PlannedVisit, RegionClosure, Season, User
 from farms.models.closure import FarmClosure
-from monitoring.models import DailyTemperature, FarmTemperature, Reading, Round, Siting, Station, Work, WorkTakenBack
+from monitoring.models import (
+    DailyTemperature,
+    FarmTemperature,
+    Finding,
+    FindingStep,
+    FindingWords,
+    Reading,
+    Round,
+    Siting,
+    Station,
+    Work,
+    WorkTakenBack,
+)
 from monitoring.services import HungSent, RoundSent, WorkDone, record_round, record_work, take_back_work
 from server.web import farm_body
 from server.web.doors import Visit
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_stations
+from tests.monitoring.walking import found, step, walk
 from tests.server.web.pages import at
 from tests.tables_read import tables_read
 
 pytestmark = pytest.mark.django_db
 TODAY = NOW.date()
 # Never stored without an entry in the farm's chain, nor changed. A note is none of them: it can be erased.
-BY_THE_CHAIN = (Round, Reading, Work, WorkTakenBack, AlertEvent)
+BY_THE_CHAIN = (Round, Reading, Work, WorkTakenBack, AlertEvent, Finding, FindingStep)
 
 
 @pytest.fixture
-def season(group, northfield, cards, traps) -> Farm:
+def season(group, northfield, cards, traps, anna) -> Farm:
     for number, specks in enumerate((20, 24, 33, 45, 70, 80, 115)):
         count_week(cards, monday(number), [specks, specks * 4, specks, specks, "lost"])
         check(group, monday(number))
@@ -42,6 +55,8 @@ def season(group, northfield, cards, traps) -> Farm:
         for back in range(40):
             day = TODAY - timedelta(days=back)
             DailyTemperature.objects.create(region=northfield.region, day=day, min_c=12, max_c=25)
+    with acting(anna):
+        walk(northfield, found(to_do="Scrape the corner"), on=TODAY - timedelta(days=3))
     return northfield
 
 
@@ -61,6 +76,16 @@ def count(farm: Farm, anna: User) -> None:
 def work(farm: Farm, anna: User) -> None:
     with acting(anna):
         record_work(farm=farm, work=WorkDone("fans", TODAY), actor=Actor("farm_staff", anna.id), now=NOW)
+
+
+def walk_about(farm: Farm, anna: User) -> None:
+    with acting(anna):
+        walk(farm, found(to_do="Drain it"))
+
+
+def note_a_step(farm: Farm, anna: User) -> None:
+    with acting(anna):
+        step(farm, "gone")
 
 
 def see(farm: Farm, anna: User) -> None:
@@ -121,15 +146,19 @@ def send_a_mail(farm: Farm, anna: User) -> None:
     )  # fmt: skip
 
 
+def erase_words(farm: Farm, anna: User) -> None:
+    FindingWords.objects.filter(farm=farm).delete()
+
+
 def judge_again(farm: Farm, anna: User) -> None:
     count_week(list(Station.objects.filter(farm=farm, method="card")), monday(7), [300] * 5)
     check(farm.group, monday(7))
 
 
-BY_THEMSELVES = (count, work, see, judge_again)
+BY_THEMSELVES = (count, work, see, judge_again, walk_about, note_a_step)
 BY_ROWS = (
     close, close_the_region, plan_a_visit, write_rules, hang_more, site_anew,
-    rename_a_building, close_the_season, warm_the_region, measure_on_the_farm, send_a_mail,
+    rename_a_building, close_the_season, warm_the_region, measure_on_the_farm, send_a_mail, erase_words,
 )  # fmt: skip
 
 
