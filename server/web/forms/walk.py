@@ -182,7 +182,6 @@ class StepForm(forms.Form):
         super().__init__(*args, **kwargs)
         named = dict(choices_of("monitoring.FindingStep", "kind"))
         self.fields["kind"].choices = [(kind, named[kind]) for kind in kinds]  # type: ignore[attr-defined]
-        self.fields["due_on"].help_text = _("Left empty after work: a week after it, when it is looked at again.")
 
 
 class MendStepForm(StepForm):

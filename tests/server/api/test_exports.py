@@ -23,8 +23,8 @@ from server.exports.formulas import PATTERN, harmless
 from server.exports.tables import TABLES
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory
+from tests.monitoring import walking
 from tests.monitoring.sending import HUNG, STAFF, TODAY, hang, photographed, reading
-from tests.monitoring.walking import walk
 from tests.server.api.bodies import everything_stored
 from tests.server.api.exporting import FORMS, content, csv_rows, noted, parquet_of, path, rows_in, sheet_of, taken
 from tests.server.api.senders import Sender, session_of, token_of
@@ -57,13 +57,12 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         )  # fmt: skip
         found = {str(each.station_id): each for each in Reading.objects.filter(round_id=walked.id)}
         first, last = found[str(cards[0].id)], found[str(cards[4].id)]
-        fixed = reading(cards[0], 61)
-        correct_reading(farm=northfield, reading_id=first.id, correction=fixed, kind="miscounted", actor=STAFF, now=NOW)
-        gone = reading(cards[4])
-        correct_reading(farm=northfield, reading_id=last.id, correction=gone, kind="withdrawn", actor=STAFF, now=NOW)
+        mended = ((first, reading(cards[0], 61), "miscounted"), (last, reading(cards[4]), "withdrawn"))
+        for before, right, kind in mended:
+            correct_reading(farm=northfield, reading_id=before.id, correction=right, kind=kind, actor=STAFF, now=NOW)
         for barn in (calf_barn, None):
             record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
-        walk(northfield, found(facility=calf_barn, to_do=FORMULA), found("gutters", nothing=True))
+        walking.walk(northfield, walking.found(facility=calf_barn, to_do=FORMULA), walking.found(nothing=True))
     return {"corrected": first, "withdrawn": last}
 
 
