@@ -57,8 +57,7 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         )  # fmt: skip
         found = {str(each.station_id): each for each in Reading.objects.filter(round_id=walked.id)}
         first, last = found[str(cards[0].id)], found[str(cards[4].id)]
-        mended = ((first, reading(cards[0], 61), "miscounted"), (last, reading(cards[4]), "withdrawn"))
-        for before, right, kind in mended:
+        for before, right, kind in (first, reading(cards[0], 61), "miscounted"), (last, reading(cards[4]), "withdrawn"):
             correct_reading(farm=northfield, reading_id=before.id, correction=right, kind=kind, actor=STAFF, now=NOW)
         for barn in (calf_barn, None):
             record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
