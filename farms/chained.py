@@ -35,7 +35,9 @@ class Chained:
 
 @dataclass(frozen=True)
 class KeptApart:
-    """Bytes that lie in a table of their own, with a salt: `told_by` is the chained column with their salted hash."""
+    """Bytes, or words by their fields, in a table of their own with a salt: `told_by` is the chained column with their
+    salted hash. They are erased with their salt, and the column stays.
+    """
 
     content: str
     told_by: str

@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import F
@@ -18,7 +18,7 @@ from django.db.models import F
 from farms.chained import kept_apart
 from farms.chained_rows import hashes_of
 from farms.heads import leaf_of
-from farms.ledger import GENESIS, link_hash, salted
+from farms.ledger import GENESIS, canonical_text, link_hash, salted
 from farms.lookups import array_of
 from farms.models import Farm, HeadLeaf, LedgerEntry, LedgerHead
 
@@ -175,8 +175,13 @@ def _check_apart(farm_ids: Sequence[UUID], found: Found, using: str) -> None:
             .values_list("farm_id", "id", how.content, "salt", "told_by")
             .iterator(chunk_size=50)
         ):
-            if salted(bytes(content), bytes(salt)) != told:
+            if salted(content_of(content), bytes(salt)) != told:
                 found.fault(farm_id, None, f"{model._meta.db_table} {row_id} holds something else than was sent")
+
+
+def content_of(content: Any) -> str | bytes:
+    """What is kept apart, as it was hashed: bytes as they are, words by their fields in canonical JSON."""
+    return canonical_text(content) if isinstance(content, dict) else bytes(content)
 
 
 def _check_leaves(

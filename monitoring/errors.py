@@ -197,30 +197,45 @@ class TooManySprayerLinks(Conflict):
 class OrganicRefused(Invalid):
     code = "organic_refused"
     message = _("This wasn't kept. Correct what is named below and send it again.")
+
+
 class WalkRefused(Invalid):
     code = "walk_refused"
     message = _("The walk wasn't stored. Correct what is named below and send it again.")
+
+
 class WalkDiffers(Conflict):
     """A walk's or a finding's id is known, with other values: nothing is overwritten."""
+
     code = "walk_differs"
     message = _(
         "Another walk is already stored under this id. Nothing was stored. Use new ids for what is new, and a "
         "correction for what is wrong."
     )
+
+
 class FindingRefused(Invalid):
     code = "finding_refused"
     message = _("This wasn't stored. Correct what is named below and send it again.")
+
+
 class NothingToDo(Conflict):
     """The finding takes no such step: nothing was found there, or it is gone."""
+
     code = "nothing_to_do"
     message = _(
         "Nothing is left to be done there. Where flies hatch there again, note that it is still there, or walk anew."
     )
+
+
 class ComplaintRefused(Invalid):
     code = "complaint_refused"
     message = _("The complaint wasn't stored. Correct what is named below and send it again.")
+
+
 class AlreadyMended(Conflict):
     """Only the newest version can be mended."""
+
     code = "already_mended"
     message = _("This was already changed. Change the one that replaced it.")
 

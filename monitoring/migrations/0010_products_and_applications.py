@@ -21,7 +21,7 @@ ADDED = {"app": "SELECT, INSERT", "eraser": "SELECT, DELETE"}
 class Migration(migrations.Migration):
     dependencies = [
         ("farms", "0016_sprayer_links_in_the_log"),
-        ("monitoring", "0008_photos_and_kept_out"),
+        ("monitoring", "0009_walks_and_complaints"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

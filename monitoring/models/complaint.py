@@ -5,6 +5,7 @@ from uuid import UUID
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained, KeptApart
 from farms.tenancy.keys import inside_farm
 from monitoring.models.walk import Noted
 from monitoring.models.words import Words
@@ -37,6 +38,8 @@ class Complaint(Noted):
     replaces_id = models.UUIDField(null=True)
     replaces = inside_farm("monitoring.Complaint", "replaces_id", null=True)
 
+    chained = Chained()
+
     class Meta:
         constraints = [
             models.UniqueConstraint(
@@ -65,6 +68,8 @@ class ComplaintWords(Words):
     complaint_id = models.UUIDField()
     complaint = inside_farm("monitoring.Complaint", "complaint_id")
 
+    chained = KeptApart(content="words", told_by="complaint__words_hash")
+
     class Meta:
         constraints = [models.UniqueConstraint(name="words_once_a_complaint", fields=["farm", "complaint_id"])]
 
@@ -78,6 +83,8 @@ class ComplaintAnswer(Noted):
     went = models.CharField(_("how it went out"), max_length=6, choices=Came)
     replaces_id = models.UUIDField(null=True)
     replaces = inside_farm("monitoring.ComplaintAnswer", "replaces_id", null=True)
+
+    chained = Chained()
 
     class Meta:
         constraints = [
@@ -95,6 +102,8 @@ class ComplaintAnswerWords(Words):
 
     answer_id = models.UUIDField()
     answer = inside_farm("monitoring.ComplaintAnswer", "answer_id")
+
+    chained = KeptApart(content="words", told_by="answer__words_hash")
 
     class Meta:
         constraints = [models.UniqueConstraint(name="words_once_a_complaint_answer", fields=["farm", "answer_id"])]

@@ -5,6 +5,7 @@ from uuid import UUID
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained import Chained, KeptApart
 from farms.models.chain import ActorKind
 from farms.tenancy.keys import FarmRecord, inside_farm
 from monitoring.models.words import Words
@@ -106,6 +107,8 @@ class Walk(FarmRecord):
     recorded_at = models.DateTimeField()
     entry = models.BigIntegerField()
 
+    chained = Chained()
+
     class Meta:
         indexes = [models.Index(name="walk_by_day", fields=["farm", "walked_on"])]
 
@@ -139,6 +142,8 @@ class Finding(Noted):
     replaces_id = models.UUIDField(null=True)
     replaces = inside_farm("monitoring.Finding", "replaces_id", null=True)
     withdrawn = models.BooleanField(default=False)
+
+    chained = Chained()
 
     class Meta:
         constraints = [
@@ -182,6 +187,8 @@ class FindingWords(Words):
     finding_id = models.UUIDField()
     finding = inside_farm("monitoring.Finding", "finding_id")
 
+    chained = KeptApart(content="words", told_by="finding__words_hash")
+
     class Meta:
         constraints = [models.UniqueConstraint(name="words_once_a_finding", fields=["farm", "finding_id"])]
 
@@ -201,6 +208,8 @@ class FindingStep(Noted):
     due_on = models.DateField(null=True)
     replaces_id = models.UUIDField(null=True)
     replaces = inside_farm("monitoring.FindingStep", "replaces_id", null=True)
+
+    chained = Chained()
 
     class Meta:
         constraints = [
@@ -228,6 +237,8 @@ class FindingStepWords(Words):
     step_id = models.UUIDField()
     step = inside_farm("monitoring.FindingStep", "step_id")
 
+    chained = KeptApart(content="words", told_by="step__words_hash")
+
     class Meta:
         constraints = [models.UniqueConstraint(name="words_once_a_finding_step", fields=["farm", "step_id"])]
 
@@ -245,6 +256,7 @@ class FindingPhoto(FarmRecord):
     received_at = models.DateTimeField()
     entry = models.BigIntegerField()
 
+    chained = Chained()
     # Whether it came in with this request; known to whoever just added it.
     is_new = False
 
@@ -261,6 +273,8 @@ class FindingPicture(FarmRecord):
     small = models.BinaryField()
     sent_hash = models.CharField(max_length=64)
     salt = models.BinaryField(max_length=16)
+
+    chained = KeptApart(content="picture", told_by="photo__picture_hash")
 
     class Meta:
         constraints = [models.UniqueConstraint(name="picture_once_a_finding_photo", fields=["farm", "photo_id"])]

@@ -8,6 +8,7 @@ from monitoring.selectors.application import (
     standing_applications_of,
     waiting_applications_of,
     withheld_at,
+)
 from monitoring.selectors.complaint import (
     answers_of,
     complaints_of,
@@ -16,13 +17,7 @@ from monitoring.selectors.complaint import (
     words_of_complaints,
 )
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
-from monitoring.selectors.imports import (
-    content_of,
-    import_results,
-    imports_of,
-    refused_rows,
-    unfinished_imports,
-)
+from monitoring.selectors.imports import content_of, import_results, imports_of, refused_rows, unfinished_imports
 from monitoring.selectors.organic import certifier_answer_about, certifier_answers_of, is_organic, organic_marks_of
 from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
 from monitoring.selectors.photo import HatchingPlace, hatching_places, photos_of, photos_of_round, picture_of
@@ -32,10 +27,10 @@ from monitoring.selectors.planned_work import (
     PlannedDay,
     ahead_of_plans,
     due_of,
+    planned_steps_of,
     planned_works_of,
     plans_of_rows,
     plans_under_way,
-    steps_of,
     words_about,
 )
 from monitoring.selectors.product import asks_for_certificate, product_rows_of, products_of
@@ -59,13 +54,7 @@ from monitoring.selectors.reentry import (
 )
 from monitoring.selectors.region_places import RegionPlace, places_of_farm, places_of_farms
 from monitoring.selectors.results import FacilityResult, PlaceToLook, pooled_result, round_ranges, round_result
-from monitoring.selectors.rounds import (
-    last_farm_counted,
-    last_round,
-    next_round_due,
-    rounds_last_noted,
-    rounds_of,
-)
+from monitoring.selectors.rounds import last_farm_counted, last_round, next_round_due, rounds_last_noted, rounds_of
 from monitoring.selectors.sprayer_link import sprayer_link_by_key, sprayer_links_of
 from monitoring.selectors.stations import (
     SheetHanging,
@@ -107,19 +96,19 @@ __all__ = [
     "Stewardship",
     "Warmth",
     "ahead_of_plans",
+    "answers_of",
     "applications_of",
     "arrivals_of",
     "asks_for_certificate",
     "certifier_answer_about",
     "certifier_answers_of",
     "check_of",
+    "complaints_of",
     "content_of",
     "days_kept_out",
     "development_of_farms",
-    "due_of",
-    "answers_of",
-    "complaints_of",
     "due_findings",
+    "due_of",
     "farms_received_since",
     "finding_photos_of",
     "finding_picture_of",
@@ -138,8 +127,8 @@ __all__ = [
     "last_round",
     "last_works",
     "next_round_due",
-    "organic_marks_of",
     "open_findings",
+    "organic_marks_of",
     "outlines_of",
     "own_table_reading_of",
     "own_tables_of",
@@ -151,6 +140,7 @@ __all__ = [
     "places_of_farm",
     "places_of_farms",
     "plan_of",
+    "planned_steps_of",
     "planned_works_of",
     "plans_of_rows",
     "plans_under_way",
@@ -184,13 +174,13 @@ __all__ = [
     "temperatures_of_region",
     "unfinished_imports",
     "usual_works",
+    "versions_of",
+    "versions_of_complaint",
     "waiting_applications_of",
+    "walks_of",
     "warmth_of_farm",
     "withheld_at",
     "words_about",
-    "versions_of",
-    "versions_of_complaint",
-    "walks_of",
     "words_of_answers",
     "words_of_complaints",
     "words_of_findings",

@@ -164,7 +164,7 @@ def words_about(farm: Farm, ids: Iterable[UUID]) -> dict[UUID, str]:
     return dict(rows.values_list("about_id", "text"))
 
 
-def steps_of(farm: Farm) -> QuerySet[PlannedStep]:
+def planned_steps_of(farm: Farm) -> QuerySet[PlannedStep]:
     """All steps of all plans of a farm, in order."""
     return PlannedStep.objects.filter(farm_id=farm.id).order_by("recorded_at", "id")
 

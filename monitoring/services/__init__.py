@@ -5,13 +5,7 @@ acts. Every function takes `now` from its entry point.
 """
 
 from monitoring.rules.table import table_of_rows
-from monitoring.services.application import (
-    Applied,
-    MendedApplication,
-    Writer,
-    check_application,
-    record_application,
-)
+from monitoring.services.application import Applied, MendedApplication, Writer, check_application, record_application
 from monitoring.services.complaint import AnswerTyped, ComplaintTyped, Why, answer_complaint, record_complaint
 from monitoring.services.correction import correct_reading
 from monitoring.services.finding import StepMended, StepSent, record_step
@@ -45,15 +39,14 @@ from monitoring.services.station import NewStation, SitingData, add_station, add
 from monitoring.services.summary import refresh_summaries
 from monitoring.services.table import OUTCOMES, ImportPlan, ImportResult, judged_table, record_part, record_table
 from monitoring.services.temperature import record_farm_temperatures, record_temperatures
+from monitoring.services.walk import FindingMended, WalkSent, correct_finding, record_walk, said_of
 from monitoring.services.work import PlannedFor, WorkDone, as_planned, record_again, record_work, take_back_work
 
 __all__ = [
     "OUTCOMES",
+    "AnswerTyped",
     "Applied",
     "CertifierTyped",
-from monitoring.services.walk import FindingMended, WalkSent, correct_finding, record_walk, said_of
-from monitoring.services.work import WorkDone, record_work
-    "AnswerTyped",
     "ComplaintTyped",
     "Drawn",
     "FindingMended",
@@ -81,14 +74,14 @@ from monitoring.services.work import WorkDone, record_work
     "WorkDone",
     "WorkPlanned",
     "Writer",
+    "add_finding_photo",
     "add_photo",
     "add_station",
     "add_stations",
+    "answer_complaint",
     "as_planned",
     "ask_for_certificate",
     "check_application",
-    "add_finding_photo",
-    "answer_complaint",
     "claim_import",
     "correct_finding",
     "correct_reading",

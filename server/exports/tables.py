@@ -26,18 +26,17 @@ from monitoring.models.station import Near
 from monitoring.models.walk import Amount, FindingState, Material, Moisture, Place
 from monitoring.models.work import WorkKind
 from monitoring.selectors import (
+    findings_of,
     photos_of,
+    planned_steps_of,
     planned_works_of,
     readings_of,
     rounds_of,
     standing_applications_of,
-    steps_of,
     summaries_of,
     works_on_record,
 )
 from server.exports.columns import Column, Kind, days_between, listed, station_name, unless_blank
-from monitoring.selectors import findings_of, photos_of, readings_of, rounds_of, summaries_of, works_of
-from server.exports.columns import Column, Kind, days_between, station_name, unless_blank
 
 Rows = QuerySet[Any]
 METHOD_WORDS = tuple(METHODS)
@@ -255,7 +254,7 @@ PLANNED_STEPS = Table(
         Column("actor_kind", Kind.WORD, "Who said so, without a name.", words=tuple(ActorKind.values)),
         Column("recorded_at", Kind.MOMENT, "When it was said."),
     ),
-    lambda farm: steps_of(farm).order_by("day", "id"),
+    lambda farm: planned_steps_of(farm).order_by("day", "id"),
     {"since": "day__gte", "until": "day__lte"},
     points_to={"planned_id": "planned-works"},
 )

@@ -24,7 +24,7 @@ from server.feeds.texts import plain
 if TYPE_CHECKING:
     from farms.models import Farm
 
-# Made of the farm's or the finding's id, or of a plan's and its day, so that an event keeps its UID while its day moves.
+# Made of the farm's or the finding's id, or of a plan's and its day: an event keeps its UID while its day moves.
 UIDS = UUID("1f0c8a52-6d0e-5b43-9f52-3c1d1a7e40aa")
 ASK_AGAIN = timedelta(hours=6)
 # After an all-day event's midnight, by the clock of whoever reads it (RFC 5545, 3.8.6.3).

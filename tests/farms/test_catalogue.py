@@ -74,7 +74,7 @@ APPEND_ONLY = {
     "monitoring_applicationcheck", "monitoring_organicmark", "monitoring_certifieranswer", "monitoring_product",
     "monitoring_certificateasked",
     "monitoring_plannedwork", "monitoring_plannedstep", "monitoring_worktakenback", "monitoring_workwords",
-    "monitoring_photo", "monitoring_reentry", "monitoring_walk", "monitoring_finding", "monitoring_findingwords",
+    "monitoring_walk", "monitoring_finding", "monitoring_findingwords",
     "monitoring_findingstep", "monitoring_findingstepwords", "monitoring_findingphoto", "monitoring_complaint",
     "monitoring_complaintwords", "monitoring_complaintanswer", "monitoring_complaintanswerwords",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",

@@ -35,9 +35,13 @@ from monitoring.services import (
     FindingPhotoSent,
     ImportPlan,
     ReentryTyped,
+    StepSent,
+    WalkSent,
     WorkDone,
     WorkPlanned,
     Writer,
+    add_finding_photo,
+    answer_complaint,
     as_planned,
     draw_plan,
     keep_own_table,
@@ -47,16 +51,12 @@ from monitoring.services import (
     make_sprayer_link,
     plan_work,
     record_application,
-    record_reentry,
-    record_work,
-    take_back_work,
-    StepSent,
-    WalkSent,
-    add_finding_photo,
-    answer_complaint,
     record_complaint,
+    record_reentry,
     record_step,
     record_walk,
+    record_work,
+    take_back_work,
 )
 from monitoring.services.imports import ImportSent, request_import
 from server.evidence.days import sign_day
@@ -140,6 +140,8 @@ def work_planned_and_done(scene: "FarmScene", barn: Facility) -> None:
         cleaned = WorkDone("clean_out", NOW.date(), barn, not_reached=f"{word} corner {scene.number}")
         wrong = record_work(farm=scene.farm, work=cleaned, actor=staff, now=NOW)
         take_back_work(work=wrong, why=f"{word} by mistake", actor=staff, now=NOW)
+
+
 def what_went_on(scene: "FarmScene", barn: Facility) -> None:
     """A label's time, a fly walk and a complaint."""
     kept_out_of_a_barn(scene, barn)
@@ -151,6 +153,7 @@ def walked_over(scene: "FarmScene", barn: Facility) -> None:
     """A walk with a finding, what was done about it and a photo of it, their words unmistakably the farm's."""
     farm, word, actor = scene.farm, scene.word, Actor(ActorKind.FARM_STAFF, scene.owner.id)
     said = Said(f"{word} corner", f"{word} scrapes it", f"{word} hand", f"{word} {scene.number}")
+    with acting(scene.owner):
         finding = FindingSent(uuid7(), "other", larvae="some", facility=barn, due_on=NOW.date(), said=said)
         record_walk(farm=farm, sent=WalkSent(uuid7(), NOW.date(), (finding,), barn), actor=actor, now=NOW)
         found, step = findings_of(farm).get(), StepSent("done", NOW.date(), note=f"{word} done")
@@ -162,6 +165,7 @@ def complained_of(scene: "FarmScene") -> None:
     """A complaint and what was answered, their words unmistakably the farm's."""
     farm, word, actor = scene.farm, scene.word, Actor(ActorKind.FARM_STAFF, scene.owner.id)
     typed = ComplaintTyped(NOW.date(), "call", "neighbour", f"{word} flies {scene.number}", f"{word} Neighbour")
+    with acting(scene.owner):
         record_complaint(farm=farm, typed=typed, actor=actor, now=NOW)
         answer = AnswerTyped(NOW.date(), "letter", f"{word} cards were shown", f"{word} Owner")
         answer_complaint(complaint=complaints_of(farm).get(), typed=answer, actor=actor, now=NOW)

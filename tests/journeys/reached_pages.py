@@ -66,8 +66,8 @@ from monitoring.services import (
 from server.web import urls
 from tests.alerts.scene import alerts, check, count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_farm, make_stations, make_user
-from tests.monitoring.applying import applied
 from tests.journeys.walked import walked_and_complained
+from tests.monitoring.applying import applied
 from tests.monitoring.pictures import jpeg, png
 from tests.regions import season
 
@@ -79,9 +79,8 @@ OF_A_FARM = (
     "new_application_of application mend_application sprayer_links organic worth temperatures data rounds round "
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
-    "webhooks log work_mistake planned_works planned_work work_review"
-    "webhooks log walks walk_new walk finding correct_finding mend_finding_step erase_finding_photo complaints "
-    "complaint mend_complaint mend_complaint_answer"
+    "webhooks log work_mistake planned_works planned_work work_review walks walk_new walk finding correct_finding "
+    "mend_finding_step erase_finding_photo complaints complaint mend_complaint mend_complaint_answer"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown text_messages search?q=card look mails mail tag waiting "

@@ -4,21 +4,14 @@ import hashlib
 from datetime import date, timedelta
 from typing import Any
 
+from farms.chained import kept_apart
 from farms.chained_rows import rows_of
 from farms.ids import uuid7
-from farms.ledger import Actor, verify_links
+from farms.ledger import Actor, salted, verify_links
 from farms.models import Farm, LedgerEntry
 from farms.models.chain import ActorKind
+from farms.verifying import content_of
 from monitoring.models import (
-    Complaint,
-    ComplaintAnswer,
-    ComplaintAnswerWords,
-    ComplaintWords,
-    Finding,
-    FindingPhoto,
-    FindingStep,
-    FindingStepWords,
-    FindingWords,
     Note,
     Photo,
     Placement,
@@ -27,25 +20,11 @@ from monitoring.models import (
     Station,
 )
 from monitoring.services import HungSent, ReadingSent, RoundSent, record_round
-    Reentry,
-    Walk,
-    Work,
-from monitoring.services.note import note_hash
-from monitoring.services.words import words_hash
 from tests.cast import NOW, as_factory
 
 # A week before NOW, and NOW's own day at Northfield.
 HUNG = date(2026, 5, 25)
 TODAY = date(2026, 6, 1)
-CHAINED = (
-    Reading, Placement, Round, Work, Photo, Reentry, Walk, Finding, FindingStep, FindingPhoto, Complaint,
-    ComplaintAnswer,
-)  # fmt: skip
-# Where the words of a record lie, and the column that names it.
-WORDS = {
-    Finding: (FindingWords, "finding_id"), FindingStep: (FindingStepWords, "step_id"),
-    Complaint: (ComplaintWords, "complaint_id"), ComplaintAnswer: (ComplaintAnswerWords, "answer_id"),
-}  # fmt: skip
 STAFF = Actor(ActorKind.FARM_STAFF, None)
 
 
@@ -104,11 +83,6 @@ def chain_holds(farm: Farm) -> bool:
         rows: dict[int, list[bytes]] = {}
         for row in rows_of([farm.id]):
             rows.setdefault(row.entry, []).append(row.hash)
-        for table in CHAINED:
-            for row in table.objects.filter(farm_id=farm.id):
-                rows.setdefault(row.entry, []).append(row_hash(table._meta.db_table, row_values(row)))
-        for note in Note.objects.filter(farm_id=farm.id):
-            rows.setdefault(note.entry, []).append(note_hash(note))
         entries = {entry.number: entry for entry in LedgerEntry.objects.filter(farm_id=farm.id)}
         same = all(
             bytes(entries[number].rows_hash) == hashlib.sha256(b"".join(sorted(hashes))).digest()
@@ -119,13 +93,17 @@ def chain_holds(farm: Farm) -> bool:
 
 
 def words_hold(farm: Farm) -> bool:
-    """What is kept of the words beside a record is what the record's hash says; a record without a hash has none."""
+    """What is kept apart of a record is what the record's hash says, and nothing of it is missing."""
     with as_factory():
-        for table, (words, column) in WORDS.items():
-            hashes = dict(table.objects.filter(farm_id=farm.id).values_list("id", "words_hash"))
-            kept = {getattr(row, column): row for row in words.objects.filter(farm_id=farm.id)}
-            if {each for each, hashed in hashes.items() if hashed} != kept.keys():
+        for model, how in kept_apart():
+            owner, _, column = how.told_by.partition("__")
+            rows = model._default_manager.filter(farm_id=farm.id).select_related(owner)
+            if any(
+                salted(content_of(getattr(row, how.content)), bytes(row.salt)) != getattr(getattr(row, owner), column)
+                for row in rows
+            ):
                 return False
-            if any(words_hash(row.words, bytes(row.salt)) != hashes[each] for each, row in kept.items()):
+            of = model._meta.get_field(owner).related_model._default_manager.filter(farm_id=farm.id)
+            if of.exclude(**{column: ""}).count() != rows.count():
                 return False
     return True

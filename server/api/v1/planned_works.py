@@ -17,7 +17,7 @@ from farms.models.chain import ActorKind
 from monitoring.models import PlannedWork
 from monitoring.models.planned_work import PLAN_KINDS, StepKind, Unit
 from monitoring.models.product import ProductKind
-from monitoring.selectors import planned_works_of, plans_of_rows, product_rows_of, steps_of, words_about
+from monitoring.selectors import planned_steps_of, planned_works_of, plans_of_rows, product_rows_of, words_about
 from monitoring.selectors.planned_work import STATES
 from monitoring.services import WorkPlanned, end_plan, leave_out, plan_work
 from server.api.fields import Body, Choice, Day, Id, Text, Whole, YesNo
@@ -154,7 +154,7 @@ class PlannedWorks(OnFarm):
         """The plans, each with its steps and days as seen today."""
         today = local_date(self.now, self.farm.time_zone)
         steps: dict[UUID, list[Any]] = {row.id: [] for row in rows}
-        found = list(steps_of(self.farm).filter(planned_id__any_of=array_of(steps)))
+        found = list(planned_steps_of(self.farm).filter(planned_id__any_of=array_of(steps)))
         words = words_about(self.farm, [step.id for step in found])
         for step in found:
             step.why = words.get(step.id)

@@ -14,7 +14,7 @@ from farms.selectors import facilities_of
 from monitoring.errors import AskedFirst
 from monitoring.rules.stewardship import StewardshipWarning
 from monitoring.rules.stewardship_words import sentence_of
-from monitoring.selectors import Plan, planned_works_of, plans_of_rows, products_of, steps_of, words_about
+from monitoring.selectors import Plan, planned_steps_of, planned_works_of, plans_of_rows, products_of, words_about
 from monitoring.selectors.planned_work import DONE
 from monitoring.services import WorkPlanned, end_plan, leave_out, plan_work
 from server.web.doors import Visit, farm_page
@@ -65,7 +65,7 @@ def plan(request: HttpRequest, visit: Visit, planned_work_id: UUID) -> HttpRespo
     if sent is not None and sent.is_valid() and accepted(sent, lambda: _step(visit, row, act, sent)):
         messages.success(request, _("Noted. It stays on record with its reason."))
         return redirect("planned_work", farm_id=visit.farm.id, planned_work_id=row.id)
-    steps = list(steps_of(visit.farm).filter(planned_id=row.id))
+    steps = list(planned_steps_of(visit.farm).filter(planned_id=row.id))
     why = words_about(visit.farm, [step.id for step in steps]) if steps else {}
     context = {
         "visit": visit,

@@ -38,6 +38,7 @@ def records(group, northfield, southmead, anna, carla, dana, cards, calf_barn) -
     scene.records_of_people(northfield, anna, cards, calf_barn)
     scene.applied_there(northfield, anna, calf_barn)
     scene.planned_there(northfield, anna, calf_barn)
+    scene.walked_there(northfield, anna, calf_barn)
     scene.imported(northfield, anna)
     scene.correct_first(northfield, anna)
     return northfield, southmead

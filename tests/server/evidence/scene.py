@@ -26,18 +26,27 @@ from farms.models.chain import ActorKind
 from farms.services import PaperSigned, keep_signed_paper
 from monitoring.models import Reading, Station
 from monitoring.rules.pictures import Picture
+from monitoring.rules.walk import FindingSent, Said
+from monitoring.selectors import complaints_of, findings_of
 from monitoring.services import (
+    AnswerTyped,
     CertifierTyped,
+    ComplaintTyped,
     Drawn,
+    FindingPhotoSent,
     HungSent,
     ImportPlan,
     NoteSent,
     PhotoSent,
     ReentryTyped,
+    StepSent,
+    WalkSent,
     WorkDone,
     WorkPlanned,
     Writer,
+    add_finding_photo,
     add_photo,
+    answer_complaint,
     check_application,
     correct_reading,
     draw_plan,
@@ -47,8 +56,11 @@ from monitoring.services import (
     note_certifier_answer,
     plan_work,
     record_application,
+    record_complaint,
     record_reentry,
+    record_step,
     record_table,
+    record_walk,
     record_work,
     table_of_rows,
     take_back_work,
@@ -149,6 +161,22 @@ def planned_there(farm: Farm, owner: User, barn: Facility) -> None:
         leave_out(planned=plan, day=at.date() + week, why="none here", actor=actor, now=at)
         wrong = record_work(farm=farm, work=WorkDone("bedding", at.date(), barn), actor=actor, now=at)
         take_back_work(work=wrong, why="noted twice", actor=actor, now=at)
+
+
+def walked_there(farm: Farm, owner: User, barn: Facility) -> None:
+    """A fly walk with a finding, its photo and a step; a complaint and what was answered; words with each."""
+    at, actor = noon(date(2026, 5, 23)), Actor(ActorKind.FARM_STAFF, owner.id)
+    said = Said("behind the pump", "scrape it", "Pia", "")
+    finding = FindingSent(uuid7(), "other", larvae="some", facility=barn, due_on=at.date(), said=said)
+    typed = ComplaintTyped(at.date(), "call", "neighbour", "flies on the porch", "Mr. Invented")
+    with acting(owner):
+        record_walk(farm=farm, sent=WalkSent(uuid7(), at.date(), (finding,), barn), actor=actor, now=at)
+        found = findings_of(farm).get()
+        add_finding_photo(finding=found, sent=FindingPhotoSent(uuid7(), jpeg()), actor=actor, now=at)
+        record_step(finding=found, step=StepSent("done", at.date(), note="scraped"), actor=actor, now=at)
+        record_complaint(farm=farm, typed=typed, actor=actor, now=at)
+        answer = AnswerTyped(at.date(), "letter", "the counts were shown", "Pia")
+        answer_complaint(complaint=complaints_of(farm).get(), typed=answer, actor=actor, now=at)
 
 
 def imported(farm: Farm, owner: User) -> None:
