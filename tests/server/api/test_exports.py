@@ -17,21 +17,21 @@ from farms.errors import Missing
 from farms.models import Consent, Facility, Farm, Group, User
 from farms.services import withdraw_consent
 from monitoring.models import Reading, Station
-from monitoring.services import WorkDone, correct_reading, record_work
+from monitoring.services import correct_reading
 from server.exports import sheet
 from server.exports.formulas import PATTERN, harmless
 from server.exports.tables import TABLES
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory
 from tests.monitoring import walking
-from tests.monitoring.sending import HUNG, STAFF, TODAY, hang, photographed, reading
+from tests.monitoring.sending import STAFF, TODAY, hang, photographed, reading
 from tests.server.api.bodies import everything_stored
 from tests.server.api.exporting import FORMS, content, csv_rows, noted, parquet_of, path, rows_in, sheet_of, taken
+from tests.server.api.planned import FORMULA, work_planned
 from tests.server.api.senders import Sender, session_of, token_of
 from tests.server.api.test_problems import assert_problem
 
 pytestmark = pytest.mark.django_db
-FORMULA = '=HYPERLINK("http://example.org","Ñandú")'
 EMOJI = "nublado, \N{SUN BEHIND CLOUD} mañana"
 
 
@@ -59,13 +59,13 @@ def season(northfield: Farm, group: Group, anna: User, cards: list[Station], tra
         first, last = found[str(cards[0].id)], found[str(cards[4].id)]
         for before, right, kind in (first, reading(cards[0], 61), "miscounted"), (last, reading(cards[4]), "withdrawn"):
             correct_reading(farm=northfield, reading_id=before.id, correction=right, kind=kind, actor=STAFF, now=NOW)
-        for barn in (calf_barn, None):
-            record_work(farm=northfield, work=WorkDone("clean_out", HUNG, barn), actor=STAFF, now=NOW)
+        work_planned(northfield, calf_barn)
         walking.walk(northfield, walking.found(facility=calf_barn, to_do=FORMULA), walking.found(nothing=True))
     return {"corrected": first, "withdrawn": last}
 
 
-ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 2, "findings": 2, "photos": 1, "results": 6}
+ROWS = {"readings": 12, "rounds": 3, "stations": 8, "weeks": 4, "works": 3, "planned-works": 1, "planned-steps": 1,
+        "applications": 1, "findings": 2, "photos": 1, "results": 6}  # fmt: skip
 
 
 @pytest.mark.parametrize("form", FORMS)
