@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
@@ -15,9 +14,6 @@ from alerts.wording.results import heading
 from monitoring.charts import ChartWords, Level, SeasonSeries, WorkMark, season_chart, to_mail_png
 from monitoring.charts.layout import Shape
 from monitoring.methods import METHODS
-
-if TYPE_CHECKING:
-    from monitoring.models import Work
 
 # About twice the size at which the mail shows it.
 PIXELS = 960
@@ -65,9 +61,9 @@ def row_to_show(told: FarmWeek) -> Assessment | None:
     return max(counted or of_farm, key=share_of_level, default=None)
 
 
-def letter_of_work(work: "Work") -> str:
-    """The letter that marks it above the weeks: the first of its kind's name."""
-    return str(work.get_kind_display())[0].upper()
+def letter_of(label: object) -> str:
+    """The letter that marks work above the weeks: the first of what it is called."""
+    return str(label)[0].upper()
 
 
 def _weeks(told: FarmWeek, row: Assessment) -> Sequence[WeekMean | None]:
@@ -91,7 +87,7 @@ def _series(told: FarmWeek, now: Assessment) -> SeasonSeries:
         levels=[_level(row) for row in rows],
         action_level=[row.level if row else now.level for row in rows],
         at_least=[bool(row and row.at_least) for row in rows],
-        work=(WorkMark(work.done_on, letter_of_work(work)),) if work else (),
+        work=(WorkMark(work.done_on, letter_of(work.label)),) if work else (),
     )
 
 

@@ -199,7 +199,8 @@ def _station(place: PlaceToLook | None) -> list[str]:
 def _work(told: Midweek) -> Paragraph:
     if told.work is None:
         return paragraph(_("No work has been noted yet this season."))
-    facilities = {told.work.facility_id: told.work.facility} if told.work.facility_id else {}
+    place = told.work.facility
+    facilities = {place.id: place} if place is not None else {}
     return paragraph(f"{last_noted(told.work, facilities)}.")
 
 

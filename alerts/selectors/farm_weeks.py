@@ -19,14 +19,13 @@ from farms.closures import closed_farms
 from farms.lookups import array_of
 from farms.selectors import facilities_of_farms
 from monitoring.methods import METHODS
-from monitoring.selectors import development_of_farms, last_works
+from monitoring.selectors import development_of_farms, last_done
 
 if TYPE_CHECKING:
     from alerts.selectors.rounds_since import RoundSince
     from alerts.selectors.station_effects import StationEffect
     from farms.models import Facility, Farm
-    from monitoring.models import Work
-    from monitoring.selectors import FarmDevelopment
+    from monitoring.selectors import Done, FarmDevelopment
     from monitoring.selectors.planned_work import PlannedDay
     from monitoring.selectors.work_effects import WorkEffect
 
@@ -59,7 +58,7 @@ class FarmWeek:
     facilities: Mapping[UUID, "Facility"] = field(default_factory=dict)
     alerts: Sequence[Any] = ()
     evidence: Mapping[UUID, Mapping[str, Any]] = field(default_factory=dict)
-    work: "Work | None" = None
+    work: "Done | None" = None
     work_effect: "WorkEffect | None" = None
     planned_due: "tuple[PlannedDay, ...]" = ()
     planned_ahead: "tuple[PlannedDay, ...]" = ()
@@ -175,7 +174,7 @@ def _weeks(
     deeds_done(open_ones)
     alerts, evidence = _by_farm(open_ones), evidence_of_openings(farm_ids, week)
     facilities = _by_farm(facilities_of_farms(farm_ids))
-    works, walks = last_works(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
+    works, walks = last_done(farm_ids, day), walks_of_farms(seasons_by_farm(farm_ids), day)
     failures = CheckFailure.objects.filter(farm_id__in=farm_ids, week=week, solved_at__isnull=True)
     failed, closed = set(failures.values_list("farm_id", flat=True)), closed_farms(farms, day)
     return [

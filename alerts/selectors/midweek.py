@@ -30,7 +30,7 @@ from monitoring.analysis.weeks import week_of_exposure
 from monitoring.selectors import (
     FacilityResult,
     farms_received_since,
-    last_works,
+    last_done,
     pooled_result,
     readings_of_week,
     readings_received,
@@ -41,7 +41,8 @@ if TYPE_CHECKING:
     from alerts.levels import FarmLevels
     from alerts.models import CheckRun
     from farms.models import Farm
-    from monitoring.models import Reading, Work
+    from monitoring.models import Reading
+    from monitoring.selectors import Done
 
 WEEK, SUNDAY = timedelta(days=7), timedelta(days=6)  # a week is judged by what applied on its Sunday
 OLDEST = timedelta(days=3)  # of a round; older ones are Monday's, so that no flood follows an outage
@@ -71,7 +72,7 @@ class Midweek:
     farm: "Farm"
     week: date
     crossed: Sequence[Crossed]
-    work: "Work | None" = None
+    work: "Done | None" = None
 
     @property
     def walked_on(self) -> date:
@@ -117,7 +118,7 @@ def midweek_of(run: "CheckRun", since: datetime, now: datetime) -> list[Midweek]
     of_judged = _of_judged_week(look, {own: opened[own] for own in farms if own in opened})
     for farm_id, each in (*of_running, *of_judged):
         crossed[farm_id].append(each)
-    works = last_works(list(crossed), today)
+    works = last_done(list(crossed), today)
     return [Midweek(farms[own], week, _furthest_first(found), works.get(own)) for own, found in crossed.items()]
 
 

@@ -267,7 +267,7 @@ def _work(told: FarmWeek) -> str:
         return _("no work noted")
     day = day_phrase(told.work.done_on)
     if told.day - told.work.done_on <= RECENT_WORK:
-        return _("{work} {day}").format(work=told.work.get_kind_display(), day=day)
+        return _("{work} {day}").format(work=told.work.label, day=day)
     return _("nothing noted since {day}").format(day=day)
 
 

@@ -18,6 +18,7 @@ from monitoring.selectors.complaint import (
 )
 from monitoring.selectors.development import FarmDevelopment, development_of_farms
 from monitoring.selectors.imports import content_of, import_results, imports_of, refused_rows, unfinished_imports
+from monitoring.selectors.last_done import Done, applications_done, last_done
 from monitoring.selectors.organic import certifier_answer_about, certifier_answers_of, is_organic, organic_marks_of
 from monitoring.selectors.own_table import own_table_reading_of, own_tables_of
 from monitoring.selectors.photo import HatchingPlace, hatching_places, photos_of, photos_of_round, picture_of
@@ -80,10 +81,11 @@ from monitoring.selectors.walk import (
     words_of_steps,
 )
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
-from monitoring.selectors.work import last_works, taken_back_of, usual_works, works_of, works_on_record
+from monitoring.selectors.work import taken_back_of, usual_works, works_of, works_on_record
 
 __all__ = [
     "DayShown",
+    "Done",
     "FacilityResult",
     "FarmDevelopment",
     "HatchingPlace",
@@ -97,6 +99,7 @@ __all__ = [
     "Warmth",
     "ahead_of_plans",
     "answers_of",
+    "applications_done",
     "applications_of",
     "arrivals_of",
     "asks_for_certificate",
@@ -123,9 +126,9 @@ __all__ = [
     "kept_out_of",
     "last_counts",
     "last_days",
+    "last_done",
     "last_farm_counted",
     "last_round",
-    "last_works",
     "next_round_due",
     "open_findings",
     "organic_marks_of",

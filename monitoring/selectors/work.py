@@ -1,7 +1,7 @@
 """Work done against flies."""
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -48,10 +48,3 @@ def usual_works(works: Iterable[Work], most: int) -> list[Work]:
             times[work.kind, work.facility_id] += 1
             newest.setdefault((work.kind, work.facility_id), work)
     return [newest[what] for what, number in times.most_common() if number > 1][:most]
-
-
-def last_works(farm_ids: Collection[UUID], on: date, *, using: str = "default") -> dict[UUID, Work]:
-    """The newest work of each farm up to a day; a farm without any isn't in it."""
-    standing = Work.objects.using(using).standing()
-    works = standing.filter(farm_id__in=list(farm_ids), done_on__lte=on).select_related("facility")
-    return {work.farm_id: work for work in works.order_by("farm_id", "done_on", "recorded_at")}

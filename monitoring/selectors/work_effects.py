@@ -18,6 +18,7 @@ from monitoring.analysis.work_effect import K_OF_WEIGHTS, Outside, WorkEffects, 
 from monitoring.arrays import CheckArrays, readings_for_check
 from monitoring.models import Work
 from monitoring.selectors.deeds import Deed, deeds_of_farms
+from monitoring.selectors.last_done import Done
 from monitoring.selectors.region_weeks import region_weeks
 from monitoring.selectors.temperatures import FarmDays, temperatures_of_farms
 from monitoring.selectors.work_rows import COLUMNS, DeedRow, days_after, iso_weeks, kinds_of, row_of, windows_of
@@ -132,7 +133,7 @@ def percent(ratio: float | None) -> float | None:
 
 
 def effects_of_works(
-    works: Sequence[Work], farms: Sequence[Farm], on: date, *, reports: str = "region"
+    works: Sequence[Work | Done], farms: Sequence[Farm], on: date, *, reports: str = "region"
 ) -> dict[UUID, WorkEffect]:
     """The effect of each work, by its id, as it can be told on a day. A fixed number of queries.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from alerts.delivery.chart import letter_of_work
+from alerts.delivery.chart import letter_of
 from alerts.selectors.season_weeks import (
     Began,
     FanWeek,
@@ -19,6 +19,7 @@ from alerts.selectors.season_weeks import (
 from farms.clock import monday_of
 from monitoring.analysis.season_level import weeks_to_same_week
 from monitoring.methods import METHODS
+from monitoring.selectors import applications_done
 from monitoring.selectors.programmes import gathered
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def seasons_of_methods(
     since = until - KEPT
     by_method = season_weeks_of(farm, since, until)
     fans, began = fans_of(farm, results, known), matters_begun(farm, since, until)
-    marks = tuple(_mark(each) for each in gathered(work for work in works if work.done_on >= since))
+    marks = _marks(farm, since, until, works)
     return [
         MethodSeasons(
             method=method,
@@ -134,10 +135,18 @@ def seasons_of_methods(
     ]
 
 
+def _marks(farm: "Farm", since: date, until: date, works: "Sequence[Work]") -> tuple[Mark, ...]:
+    """What was done, work and applications, the newest first."""
+    marks = [_mark(each) for each in gathered(work for work in works if work.done_on >= since)]
+    applied = applications_done([farm.id], since, until + WEEK)
+    marks += [Mark(each.done_on, letter_of(each.label), str(each.label)) for each in applied]
+    return tuple(sorted(marks, key=lambda mark: mark.until or mark.day, reverse=True))
+
+
 def _mark(programme: "Programme") -> Mark:
     work = programme.first
     until = programme.ends if programme.is_many else None
-    return Mark(work.done_on, letter_of_work(work), str(work.get_kind_display()), until, programme.times)
+    return Mark(work.done_on, letter_of(work.get_kind_display()), str(work.get_kind_display()), until, programme.times)
 
 
 def ends_of(row: SeasonWeek | None) -> tuple[float | None, float | None]:

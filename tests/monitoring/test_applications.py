@@ -28,6 +28,7 @@ from monitoring.selectors import (
     applications_of,
     is_organic,
     kept_out_of,
+    last_done,
     people_of,
     replaced_applications,
     sprayer_link_by_key,
@@ -38,19 +39,21 @@ from monitoring.selectors import (
 from monitoring.services import (
     CertifierTyped,
     MendedApplication,
+    WorkDone,
     Writer,
     check_application,
     make_sprayer_link,
     mark_organic,
     note_certifier_answer,
     record_by_link,
+    record_work,
     withdraw_sprayer_link,
 )
 from monitoring.services.sprayer_link import LIVES, MOST_WAITING
 from tests.cast import NOW, acting, acting_token, as_factory, as_role
 from tests.farms.test_keys import make_token
 from tests.monitoring.applying import HOUR, MEASURED, PEOPLE, applied, note
-from tests.monitoring.sending import STAFF, chain_holds
+from tests.monitoring.sending import STAFF, TODAY, chain_holds
 
 DAY = timedelta(days=1)
 # Keys live by the real clock.
@@ -356,3 +359,20 @@ class TestSprayersLink:
         with acting(anna):
             link, key = self.made(northfield, anna)
             assert bytes(SprayerLink.objects.get(farm_id=northfield.id, id=link.id).key_hash) == key_hash(key)
+
+
+@pytest.mark.django_db
+class TestLastDone:
+    def test_an_application_is_the_last_thing_done_where_it_came_last(self, northfield, calf_barn, anna):
+        with acting(anna):
+            record_work(farm=northfield, work=WorkDone("fans", date(2026, 5, 29)), actor=STAFF, now=NOW)
+            assert last_done([northfield.id], TODAY)[northfield.id].label == "fans"
+            row = note(northfield, applied(facility=calf_barn))
+            found = last_done([northfield.id], TODAY)[northfield.id]
+            assert (found.id, found.done_on, found.facility.name) == (row.id, TODAY, "Calf barn")
+            assert last_done([northfield.id], date(2026, 5, 30))[northfield.id].label == "fans"
+            assert last_done([northfield.id], date(2026, 5, 1)) == {}
+            # What the farm says is not so was not done.
+            hired = note(northfield, by=Writer(STAFF, through_link=True))
+            check_application(application=hired, confirmed=False, reason="elsewhere", actor=STAFF, now=NOW)
+            assert last_done([northfield.id], TODAY)[northfield.id].id == row.id

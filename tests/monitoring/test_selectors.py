@@ -9,8 +9,8 @@ from farms.models import Season
 from monitoring.models import Placement, Reading
 from monitoring.selectors import (
     farms_received_since,
+    last_done,
     last_round,
-    last_works,
     next_round_due,
     readings_of,
     readings_of_round,
@@ -157,9 +157,9 @@ def test_records_are_read_newest_first(northfield, anna, cards, calf_barn):
         assert [work.kind for work in works_of(northfield)] == ["clean_out", "fans"]
         assert [work.kind for work in works_of(northfield, TODAY)] == ["clean_out"]
     with as_role("worker"):
-        assert last_works([northfield.id], TODAY)[northfield.id].facility.name == "Calf barn"
-        assert last_works([northfield.id], HUNG)[northfield.id].kind == "fans"
-        assert last_works([northfield.id], date(2026, 1, 1)) == {}
+        assert last_done([northfield.id], TODAY)[northfield.id].facility.name == "Calf barn"
+        assert last_done([northfield.id], HUNG)[northfield.id].label == "fans"
+        assert last_done([northfield.id], date(2026, 1, 1)) == {}
 
 
 def test_farms_whose_week_changed_are_found(northfield, southmead, anna, cards):

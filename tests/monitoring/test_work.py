@@ -9,7 +9,7 @@ from farms.errors import Missing
 from farms.ledger import row_values
 from monitoring.errors import AlreadyNoted, AlreadyTakenBack, WorkRefused
 from monitoring.models import Work, WorkTakenBack, WorkWords
-from monitoring.selectors import last_works, usual_works, works_of, works_on_record
+from monitoring.selectors import last_done, usual_works, works_of, works_on_record
 from monitoring.selectors.work_effects import effects_of_works
 from monitoring.services import WorkDone, record_again, record_work, take_back_work
 from tests.cast import NOW, acting, as_role
@@ -101,7 +101,7 @@ class TestTakenBack:
             before = effects_of_works([earlier], [northfield], local_date(NOW, northfield.time_zone))
             row = take_back(wrong)
             assert list(works_of(northfield)) == [earlier]
-            assert last_works([northfield.id], TODAY)[northfield.id] == earlier
+            assert last_done([northfield.id], TODAY)[northfield.id].id == earlier.id
             after = effects_of_works([earlier], [northfield], local_date(NOW, northfield.time_zone))
             marked = {work.id: work.taken_back for work in works_on_record(northfield)}
             assert WorkWords.objects.get(about_id=row.id).text == "tapped the wrong one"
