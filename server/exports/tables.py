@@ -386,9 +386,7 @@ RESULTS = Table(
     {"since": "week__gte", "until": "week__lte", "method": "method"},
     weekly=True,
 )  # fmt: skip
-TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, APPLICATIONS, PHOTOS, RESULTS)}
-TABLES = {
-    table.name: table
-    for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, PLANNED_WORKS, PLANNED_STEPS, PHOTOS, RESULTS)
-}
-TABLES = {table.name: table for table in (READINGS, ROUNDS, STATIONS, WEEKS, WORKS, FINDINGS, PHOTOS, RESULTS)}
+ALL_TABLES = (
+    READINGS, ROUNDS, STATIONS, WEEKS, WORKS, PLANNED_WORKS, PLANNED_STEPS, APPLICATIONS, FINDINGS, PHOTOS, RESULTS,
+)  # fmt: skip
+TABLES = {table.name: table for table in ALL_TABLES}

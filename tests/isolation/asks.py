@@ -45,10 +45,10 @@ NEEDED_QUERIES = {
     "get /farms/{farm_id}/print/file/": "kind=backs&size=3x5in&paper=letter&language=en&copies=1",
 }
 # Ids that a page takes from its query string, and what else pages read there.
-PAGE_QUERIES = {"farms/{farm_id}/count/": {"round": "round_id"}, "monday/": {"region": "region_id"}}
 HARMLESS_QUERIES = {"day", "kind", "week", "page", "code", "next", "paper", "language", "list", "method", "q"}
 PAGE_QUERIES = {
     "farms/{farm_id}/count/": {"round": "round_id"},
+    "monday/": {"region": "region_id"},
     "farms/{farm_id}/work/": {"planned": "planned_work_id"},
     "farms/{farm_id}/applications/new/": {"planned": "planned_work_id"},
     "farms/{farm_id}/applications/new/{product_id}/": {"planned": "planned_work_id"},

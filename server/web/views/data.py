@@ -26,6 +26,10 @@ NAMES = {
     "photos": (_("Photos"), _("Which photos were taken on rounds, and when; without the pictures.")),
     "findings": (_("Fly walks"), _("What was found at each place looked at, and how it stands. No names, no notes.")),
     "works": (_("Work"), _("What was done against flies, and when.")),
+    "applications": (
+        _("Sprays, pour-ons and baits"),
+        _("Each with its record: label, amount, place, times. No names of people."),
+    ),
     "planned-works": (_("Planned work"), _("What was planned, once or again and again.")),
     "planned-steps": (_("Left out and ended"), _("Days of plans that were left out, and plans that were ended.")),
 }
