@@ -78,7 +78,9 @@ def _store(finding: Finding, sent: FindingPhotoSent, picture: Picture, actor: Ac
         farm_id=finding.farm_id, photo_id=photo.id, picture=picture.jpeg, small=picture.small, salt=salt,
         sent_hash=salted(sent.content, salt),
     )  # fmt: skip
-    append(head, kind="photo", actor=actor, row_hashes=[row_hash(photo._meta.db_table, row_values(photo))], now=now)
+    append(
+        head, kind="finding_photo", actor=actor, row_hashes=[row_hash(photo._meta.db_table, row_values(photo))], now=now
+    )
     photo.is_new = True
     return photo
 

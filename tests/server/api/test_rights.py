@@ -55,18 +55,13 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
 MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
 # What was signed for the farm: its owners and its adviser.
 AGREED = {"get agreement", "get agreement/acceptances"}
-OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links"}
+OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links", "get exports/farm-archive.zip"}
 # What was recorded of which kind and when, also what no key and nobody who only counts is told of.
 EVIDENCE = {"get exports/evidence.json", "get head"}
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS - EVIDENCE
-OF_OWNERS = {"get tokens", "get log", "get webhooks", "get exports/farm-archive.zip"}
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS
 # What neighbours and inspectors said: its owners' and its advisers' alone.
 COMPLAINED = {"get complaints", "get complaints/{complaint_id}"}
-OF_OWNERS = {"get tokens", "get log", "get webhooks"}
-READS = (
-    {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - COMPLAINED - OF_OWNERS
-)
+HELD_BACK = PHONE_MAY | MAILS | AGREED | OF_OWNERS | EVIDENCE | COMPLAINED
+READS = {short(route) for route in ON_FARM if route.method == "get"} - HELD_BACK
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
