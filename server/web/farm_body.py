@@ -28,7 +28,7 @@ from farms.row_versions import CHAIN, CLOSURES, FARM_ITSELF, NAMED, PLANNED, ver
 from farms.selectors import season_holding, seasons_of
 from farms.visits import visit_rules_of, visits_ahead
 from monitoring.analysis.farm_weeks import WINDOW_WEEKS
-from monitoring.selectors import last_round, readings_of, stations_of, warmth_of_farm, works_of
+from monitoring.selectors import applications_done, last_round, readings_of, stations_of, warmth_of_farm, works_of
 from monitoring.selectors.region_weeks import newest_report_beside
 from monitoring.selectors.row_versions import FARM_COUNTED
 from server.web.development import development_shown
@@ -91,6 +91,7 @@ def content_of(visit: Visit, week: date) -> dict[str, Any]:
         "closed": seen.closed,
         "alerts": matters_of(seen),
         "works": shown_works(visit.farm, listed(works, week), visit.today, seen.facilities, WORKS_LISTED),
+        "applied": applications_done([visit.farm.id], week - SHOWN, visit.today)[: -WORKS_LISTED - 1 : -1],
         "findings": open_lines(visit.farm, visit.today),
         "stations": station_lines(visit, seen, stations),
         "stations_shown": small_multiples(stations, counts, seasons),

@@ -164,6 +164,15 @@ class TestLabelsClocks:
         assert "Milk: the label's time typed here runs until Tuesday, June 2, 2026, 05:00" in told
         assert "Meat: the label's time typed here runs until Thursday, June 4" in told
 
+    def test_it_stands_among_what_was_done_and_leads_to_its_record(self, browser, ben, northfield, cards):
+        with acting(ben):
+            row = note(northfield)
+        page = browser(ben).get(at("farm", northfield))
+        assert "Jun 1: residual spray, on walls and surfaces" in words(page)
+        assert f'href="{at("application", northfield, application_id=row.id)}"' in page.content.decode()
+        told = words(browser(ben).get(at("application", northfield, application_id=row.id)))
+        assert "Did it work?" in told
+
     def test_after_its_end_it_is_told_as_ended_for_a_day(self, browser, ben, northfield):
         begins = NOW - 30 * HOUR
         with acting(ben):

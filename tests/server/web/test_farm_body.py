@@ -19,6 +19,8 @@ from farms.ledger import Actor
 from farms.models import Facility, Farm, GroupVisitRules, Membership, PlannedVisit, RegionClosure, Season, User
 from farms.models.closure import FarmClosure
 from monitoring.models import (
+    Application,
+    ApplicationCheck,
     DailyTemperature,
     FarmTemperature,
     Finding,
@@ -36,6 +38,7 @@ from server.web import farm_body
 from server.web.doors import Visit
 from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, acting, as_factory, make_stations
+from tests.monitoring.applying import note
 from tests.monitoring.walking import found, step, walk
 from tests.server.web.pages import at
 from tests.tables_read import tables_read
@@ -43,7 +46,7 @@ from tests.tables_read import tables_read
 pytestmark = pytest.mark.django_db
 TODAY = NOW.date()
 # Never stored without an entry in the farm's chain, nor changed. A note is none of them: it can be erased.
-BY_THE_CHAIN = (Round, Reading, Work, WorkTakenBack, AlertEvent, Finding, FindingStep)
+BY_THE_CHAIN = (Round, Reading, Work, WorkTakenBack, AlertEvent, Finding, FindingStep, Application, ApplicationCheck)
 
 
 @pytest.fixture
@@ -76,6 +79,11 @@ def count(farm: Farm, anna: User) -> None:
 def work(farm: Farm, anna: User) -> None:
     with acting(anna):
         record_work(farm=farm, work=WorkDone("fans", TODAY), actor=Actor("farm_staff", anna.id), now=NOW)
+
+
+def spray(farm: Farm, anna: User) -> None:
+    with acting(anna):
+        note(farm)
 
 
 def walk_about(farm: Farm, anna: User) -> None:
@@ -155,7 +163,7 @@ def judge_again(farm: Farm, anna: User) -> None:
     check(farm.group, monday(7))
 
 
-BY_THEMSELVES = (count, work, see, judge_again, walk_about, note_a_step)
+BY_THEMSELVES = (count, work, spray, see, judge_again, walk_about, note_a_step)
 BY_ROWS = (
     close, close_the_region, plan_a_visit, write_rules, hang_more, site_anew,
     rename_a_building, close_the_season, warm_the_region, measure_on_the_farm, send_a_mail, erase_words,
