@@ -200,10 +200,10 @@ def test_the_csv_files_hold_what_their_schemas_say(reader: Sender, northfield: F
         assert report.tasks[0].stats["rows"] == ROWS[name]
 
 
-def test_the_package_holds_together(reader: Sender, northfield: Farm, season: Any, tmp_path: Path):
-    for name in TABLES:
-        (tmp_path / f"{name}.csv").write_bytes(taken(reader, northfield, f"{name}.csv"))
-    (tmp_path / "datapackage.json").write_bytes(taken(reader, northfield, "datapackage.json"))
+def test_the_package_holds_together(reader: Sender, northfield: Farm, anna: User, season: Any, tmp_path: Path):
+    (tmp_path / "evidence.json").write_bytes(taken(session_of(anna), northfield, "evidence.json"))
+    for file in (*(f"{name}.csv" for name in TABLES), "datapackage.json"):
+        (tmp_path / file).write_bytes(taken(reader, northfield, file))
     report = Package(str(tmp_path / "datapackage.json")).validate()
     assert report.valid, report.flatten(["name", "rowNumber", "fieldName", "note"])
     # A reading of a round that isn't there is found: the check above is one.
@@ -260,7 +260,7 @@ def quoted(text: str) -> str:
         ("readings.csv?method=leg&since=2026-06-02", 0), ("rounds.csv?since=2026-06-01", 1),
         ("stations.csv?method=leg", 1), ("weeks.csv?since=2026-05-31&method=card", 1),
         ("weeks.csv?until=2026-04-20", 1),
-        ("works.csv?since=2026-05-26", 0), ("results.csv?until=2026-04-19", 0), ("results.csv?since=2026-04-26", 6),
+        ("works.csv?since=2026-06-02", 0), ("results.csv?until=2026-04-19", 0), ("results.csv?since=2026-04-26", 6),
         ("results.csv?since=0001-01-01&method=card", 2),
     ],
 )  # fmt: skip

@@ -122,7 +122,7 @@ def test_an_adviser_sees_the_farm_and_a_recorder_no_settings(browser, ben, dana,
 
 def test_the_page_asks_the_database_a_bounded_number_of_times(browser, anna, season, django_assert_max_num_queries):
     client = browser(anna)
-    with django_assert_max_num_queries(55):
+    with django_assert_max_num_queries(62):
         client.get(at("farm", season))
 
 
@@ -207,5 +207,6 @@ def test_a_station_that_lasts_at_the_top_is_a_question_to_check_on_the_spot(brow
     # The question stands once, though the week's share asks it too.
     assert (
         "Card 2 90 specks in 7 days Jun 1 50 % of the week's catch. Over eight weeks very likely (9 in 10) the highest "
-        "of all; the highest count for 8 weeks in a row. Nothing close by draws flies. Worth a look there first. Card 3"
+        "of all; the highest count for 8 weeks in a row. Nothing close by draws flies. Worth a look there first. "
+        "Fly walk Card 2 Card 3"
     ) in told

@@ -263,5 +263,5 @@ def test_what_the_chain_stands_for_has_an_entry_in_it():
 def test_an_unchanged_page_asks_little(browser, anna: User, season: Farm, django_assert_max_num_queries):
     client = browser(anna)
     client.get(at("farm", season))
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(18):
         client.get(at("farm", season))

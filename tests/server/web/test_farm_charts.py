@@ -23,7 +23,8 @@ from tests.cast import NOW, as_factory, make_facility, make_farm, make_stations
 from tests.server.web.pages import at, words
 from tests.server.web.seasons import NEWEST, assessment, judge, long_record, outlook
 
-pytestmark = pytest.mark.django_db
+# A work on the whole farm stands beside its region's reports, which a role of their own reads.
+pytestmark = pytest.mark.django_db(databases="__all__")
 WEEKS = [NEWEST - timedelta(weeks=back) for back in range(7, -1, -1)]
 MEANS = [20.0, 24.5, None, 45.0, 61.0, 80.0, 100.4, 131.0]
 BEFORE = [11.0, 13.0, 17.0, None, 21.0, 30.0, 33.0, 40.0]
