@@ -3,6 +3,7 @@ from farms.models.agreement import Acceptance, AdviserDeclaration, GroupTerms, S
 from farms.models.answer import FarmAnswer, OwnAnswer
 from farms.models.chain import LedgerEntry, LedgerHead
 from farms.models.closure import FarmClosure, RegionClosure
+from farms.models.erasure import AccountErasure, ErasedFarm, ErasureRequest
 from farms.models.farm import Facility, Farm, Season
 from farms.models.group import Group, Holding, Region
 from farms.models.head import DailyHead, ErasedRow, HeadLeaf, SigningKey
@@ -15,12 +16,15 @@ from farms.models.visit import GroupVisitRules, LastFarmVisited, PlannedVisit
 
 __all__ = [
     "Acceptance",
+    "AccountErasure",
     "AdviserDeclaration",
     "AdviserOffer",
     "ApiToken",
     "Consent",
     "DailyHead",
+    "ErasedFarm",
     "ErasedRow",
+    "ErasureRequest",
     "Facility",
     "Farm",
     "FarmAnswer",

@@ -34,6 +34,11 @@ class LogKind(models.TextChoices):
     PHOTO_ERASED = "photo_erased", _("photo erased")
     SPRAYER_LINK_MADE = "sprayer_link_made", _("link for a hired sprayer made")
     SPRAYER_LINK_ENDED = "sprayer_link_ended", _("link for a hired sprayer taken back")
+    ERASURE_ASKED = "erasure_asked", _("erasing the farm asked for")
+    ERASURE_TAKEN_BACK = "erasure_taken_back", _("erasing the farm taken back")
+    PERSON_TO_ERASE = "person_to_erase", _("erasing a person asked for")
+    PERSON_KEPT = "person_kept", _("erasing a person taken back")
+    PERSON_ERASED = "person_erased", _("a person was erased")
 
 
 class LogEvent(FarmRecord):

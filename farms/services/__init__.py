@@ -43,6 +43,18 @@ from farms.services.closure import (
 )
 from farms.services.consent import AdviserUnknown, ConsentAlreadyGiven, give_consent, withdraw_consent
 from farms.services.erasing import erase_rows
+from farms.services.erasure import (
+    ErasureAskedAlready,
+    ErasureDone,
+    FarmNameDiffers,
+    LastOwnerErased,
+    StillOfAGroup,
+    ask_account_erasure,
+    ask_farm_erasure,
+    ask_person_erasure,
+    take_account_erasure_back,
+    take_erasure_back,
+)
 from farms.services.facility import FacilityNameTaken, HalfAPosition, add_facility, change_facility
 from farms.services.farm import FarmAlreadyRegistered, FarmNameTaken, NewFarm, change_farm, register_farm
 from farms.services.feed import FeedKindUnknown, FeedMadeMeanwhile, make_feed, note_feed_use, revoke_feed
@@ -128,8 +140,11 @@ __all__ = [
     "ClosureDayWrong",
     "ConsentAlreadyGiven",
     "ContactWrong",
+    "ErasureAskedAlready",
+    "ErasureDone",
     "FacilityNameTaken",
     "FarmAlreadyRegistered",
+    "FarmNameDiffers",
     "FarmNameTaken",
     "FeedKindUnknown",
     "FeedMadeMeanwhile",
@@ -148,6 +163,7 @@ __all__ = [
     "LanguageUnknown",
     "LastFarmHalfTold",
     "LastOwner",
+    "LastOwnerErased",
     "LastVisitAhead",
     "LicenceUnknown",
     "LogKind",
@@ -177,6 +193,7 @@ __all__ = [
     "SignInLinkSpent",
     "SignedDayWrong",
     "SignerMissing",
+    "StillOfAGroup",
     "Successor",
     "SuccessorUnknown",
     "TakeOverDayWrong",
@@ -196,6 +213,9 @@ __all__ = [
     "add_person",
     "add_region",
     "answer_offer",
+    "ask_account_erasure",
+    "ask_farm_erasure",
+    "ask_person_erasure",
     "begin_due",
     "begin_group",
     "change_facility",
@@ -247,7 +267,9 @@ __all__ = [
     "set_terms",
     "set_visit_rules",
     "split_by_housing",
+    "take_account_erasure_back",
     "take_back_visit",
+    "take_erasure_back",
     "take_promise_over",
     "use_phone_code",
     "use_sign_in_link",

@@ -46,6 +46,11 @@ def erase_on_farm(farm_id: UUID, *, using: str = "eraser") -> None:
     _set({"app.farm_id": str(farm_id)}, using)
 
 
+def erase_person(user_id: UUID, *, using: str = "eraser") -> None:
+    """Let the eraser role reach what is one person's own, on no farm."""
+    _set({"app.user_id": str(user_id)}, using)
+
+
 def _set(values: dict[str, str], using: str) -> None:
     connection = connections[using]
     if not connection.in_atomic_block:

@@ -147,6 +147,21 @@ class ForceRowSecurity(TenancyOperation):
         return f'CREATE POLICY "{role}_{verb.lower()}" ON "{table}" FOR {verb} TO {ROLES[role]} {clause}'
 
 
+class MoreRights(ForceRowSecurity):
+    """Give roles further rights and policies on a table that forces row security; going back takes them away."""
+
+    def describe(self) -> str:
+        return f"Give further rights on {self.model}"
+
+    def forwards(self, state: Any, app_label: str) -> list[str]:
+        return super().forwards(state, app_label)[3:]
+
+    def backwards(self, state: Any, app_label: str) -> list[str]:
+        table = self.table(state, app_label)
+        revokes = [f'REVOKE {verbs} ON "{table}" FROM {ROLES[role]}' for role, verbs in self.rights.items()]
+        return [*super().backwards(state, app_label)[:-1], *revokes]
+
+
 class DefinerFunctions(Operation):
     """Create the definer functions of an SQL text: owned by the definer role, for the named roles and nobody else.
 

@@ -35,6 +35,10 @@ DEFINER_FUNCTIONS = {
     "nobody_follows": {"app"},
     "find_invitation": {"app"},
     "find_sprayer_link": {"app"},
+    "erasures_due": {"eraser"},
+    "accounts_to_erase": {"eraser"},
+    "farms_of_person": {"eraser"},
+    "belong_nowhere": {"eraser"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
@@ -45,7 +49,7 @@ NO_FARMS_DATA = {
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
     "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration", "alerts_roundstold",
     "farms_groupinvitation", "monitoring_product", "monitoring_certificateasked",
-    "farms_dailyhead", "farms_signingkey",
+    "farms_dailyhead", "farms_signingkey", "farms_erasedfarm",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -59,6 +63,7 @@ OWN_ROWS = {
     "farms_ownanswer": "(who = ",
     "alerts_textnumber": "(user_id = ",
     "alerts_textmessage": "(recipient_id = ",
+    "farms_accounterasure": "(user_id = ",
 }
 LIBRARIES = ("django_", "auth_", "account_")
 APPEND_ONLY = {
@@ -79,7 +84,7 @@ APPEND_ONLY = {
     "monitoring_complaintwords", "monitoring_complaintanswer", "monitoring_complaintanswerwords",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
     "farms_headleaf", "farms_erasedrow",
-    "farms_signingkey",
+    "farms_signingkey", "farms_erasedfarm",
 }  # fmt: skip
 
 
