@@ -1,10 +1,11 @@
 """What waits to be erased, as the farm's people and a person themself may read it."""
 
+from collections.abc import Collection
 from uuid import UUID
 
 from django.db.models import QuerySet
 
-from farms.models import AccountErasure, ErasureRequest, Farm, Membership, User
+from farms.models import AccountErasure, ErasureRequest, Farm, Membership, Person, User
 from farms.models.access import FarmRole
 from farms.models.erasure import WAITS
 
@@ -17,6 +18,11 @@ def waiting_erasures(farm_id: UUID) -> QuerySet[ErasureRequest]:
 def farm_erasure_of(farm: Farm) -> ErasureRequest | None:
     """The wish that the whole farm be erased, where one waits."""
     return waiting_erasures(farm.id).filter(person_id__isnull=True).select_related("farm", "asked_by").first()
+
+
+def names_of_people(farm: Farm, person_ids: Collection[UUID]) -> dict[UUID, str]:
+    """What people who count on a farm are called, those who are off the list too."""
+    return dict(Person.objects.filter(farm_id=farm.id, id__in=person_ids).values_list("id", "name"))
 
 
 def erasures_of(farm: Farm) -> QuerySet[ErasureRequest]:

@@ -18,6 +18,7 @@ from server.api.v1.closures import Closures, RegionClosures
 from server.api.v1.complaints import Complaints
 from server.api.v1.consents import Consents
 from server.api.v1.development import DevelopmentOfFarm
+from server.api.v1.erasures import Erasures, OwnErasure
 from server.api.v1.exports import Exports
 from server.api.v1.exports import views as export_views
 from server.api.v1.facilities import Facilities
@@ -97,6 +98,7 @@ ON_FARM: dict[str, Any] = {
     "adviser-offers": AdviserOffers,
     "promises": Promises,
     "closures": Closures,
+    "erasures": Erasures,
     "visits": Visits,
     "told": Tellings,
     "tokens": Tokens,
@@ -131,6 +133,11 @@ for noun, view in ON_FARM.items():
 urlpatterns = [
     path("openapi.yaml", openapi, name="openapi"),
     re_path(r"^docs/?$", Documentation.as_view(), name="api-docs"),
+    path(
+        "me/erasure",
+        OwnErasure.as_view({"get": "retrieve", "post": "create", "delete": "destroy"}),
+        name="own-erasure",
+    ),
     path("me", Me.as_view({"get": "retrieve"}), name="me"),
     path("groups/<uuid:group_id>/running", RunningOfGroup.as_view({"get": "retrieve"}), name="group-running"),
     path(

@@ -248,6 +248,7 @@ def body_of(route: Route, farm: FarmScene, scene: Scene, *, whole: bool) -> tupl
             if isinstance(value, str):
                 return _with_station_ids(value, farm) if whole else value, kind
             value = value | OTHER_DAYS.get(str(route), {})
+            value |= {"farm_name": farm.word} if "farm_name" in value else {}
             return json.dumps(Filling(farm, str(route), whole).of(value, content["schema"])), kind
     return None, ""
 
@@ -304,6 +305,8 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     given: dict[str, Any] = dict(forms.get(address_of(route, farm, farm), {}))
     for name, values in ({} if given else NO_FORM.get(route.template, {})).items():
         given[name] = [farm.ids.get(value, [value])[0] for value in values]
+    if route.template.endswith("settings/erase/"):
+        given["farm_name"] = [farm.word]
     if route.template.endswith("file/"):
         content = TEMPERATURES if "temperatures" in route.template else CSV
         given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")

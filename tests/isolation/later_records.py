@@ -19,7 +19,16 @@ from farms.agreement import IN_FORCE
 from farms.credentials import key_hash, new_key
 from farms.ids import uuid7
 from farms.ledger import Actor
-from farms.models import AdviserOffer, Facility, GroupInvitation, GroupTerms, OpenPromise, RegionClosure, Season
+from farms.models import (
+    AdviserOffer,
+    ErasureRequest,
+    Facility,
+    GroupInvitation,
+    GroupTerms,
+    OpenPromise,
+    RegionClosure,
+    Season,
+)
 from farms.models.chain import ActorKind
 from farms.services import Invitee, PaperSigned, invite_to_farm, keep_signed_paper
 from monitoring.models import FarmTemperature, Station
@@ -210,6 +219,10 @@ def what_the_office_noted(scene: "FarmScene") -> None:
             salt=bytes(16), at=NOW, noted_on=NOW.date(), entry=0,
         )  # fmt: skip
         RegionClosure.objects.create(region=scene.farm.region, closed=True, from_on=AUTUMN, set_by=office, set_at=NOW)
+        # Of somebody who counted here and is off the list: the farm itself waits for nothing.
+        ErasureRequest.objects.create(
+            farm=scene.farm, person_id=uuid7(), asked_by=scene.owner, asked_at=NOW, due_at=NOW + timedelta(days=7)
+        )
         FarmTemperature.objects.create(farm=scene.farm, day=date(2026, 5, 30), min_c=11, max_c=24, recorded_at=NOW)
 
 

@@ -74,6 +74,8 @@ NOBODY_GETS_IN = {
     "post /api/v1/groups/{group_id}/advisers/{group_adviser_id}/leave": "likewise (tests/server/api/test_advisers.py)",
     "post /api/v1/groups/{group_id}/action-levels/taken-back": "no group of the scene has a level of its own",
     "post /api/v1/groups/{group_id}/advisers/{group_adviser_id}/promises": "its adviser is of a further group",
+    "get /api/v1/me/erasure": "nobody of the scene wants to be erased (tests/server/api/test_erasures.py)",
+    "delete /api/v1/me/erasure": "likewise",
     "get /monday/letters/": "every owner of the scene has an address; who gets which is in test_letters.py",
     "get /api/v1/groups/{group_id}/letters": "likewise",
 }

@@ -81,10 +81,11 @@ OF_A_FARM = (
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log work_mistake planned_works planned_work work_review walks walk_new walk finding correct_finding "
     "mend_finding_step erase_finding_photo complaints complaint mend_complaint mend_complaint_answer"
+    "webhooks log erase_farm erase_person work_mistake planned_works planned_work"
 )
 PAGES = {
-    "owner": f"{OF_A_FARM} farms feeds your_mails shown text_messages search?q=card look mails mail tag waiting "
-    "account_logout region past_season",
+    "owner": f"{OF_A_FARM} farms feeds your_mails shown account text_messages search?q=card look mails mail tag "
+    "waiting account_logout region past_season",
     "adviser": "monday farm call_notes visits sent_lists sent_list terms",
     "coordinator": "group group_start new_farm group_invitations regions_compared rules rule running "
     "running_everywhere visit_rules terms advisers adviser guests region_temperatures region_closure "
@@ -207,7 +208,7 @@ def _of_the_group(group: Any, farm: Farm, anna: User, dana: User, erik: User) ->
 def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) -> dict[str, Any]:
     """A record of each kind that an owner makes on a farm."""
     staff, now = Actor(ActorKind.FARM_STAFF, anna.id), timezone.now()
-    services.add_person(farm=farm, name="Lucia of the long name", initials="LU", now=NOW)
+    person = services.add_person(farm=farm, name="Lucia of the long name", initials="LU", now=NOW)
     accepted = services.accept_agreement(farm=farm, yes=services.Yes(IN_FORCE, "en"), by=anna, now=NOW)
     services.join_comparison(farm=farm, by=anna, now=NOW)
     services.close_farm(farm=farm, from_on=date(2026, 9, 1), by=anna, now=NOW)
@@ -234,6 +235,7 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
     draw_plan(farm=farm, drawn=Drawn([{"name": "Silo", "points": corners}], places), by=anna, now=NOW)
     table = b"date,card,barn,count\n2026-05-25,1,Calf barn,41\n2026-05-25,9,Parto,some\n"
     return {
+        "person_id": person.id,
         "acceptance_id": accepted.id,
         "reentry_id": reentry.id,
         "product_id": product.id,

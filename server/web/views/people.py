@@ -1,5 +1,6 @@
 """Who counts on the farm: names to tap, without accounts."""
 
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -9,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from farms.access import Need, one_of
+from farms.erasures import names_of_people, waiting_erasures
 from farms.selectors import people_of
 from farms.services import add_person, end_person
 from server.web.doors import Visit, farm_page
@@ -23,8 +25,15 @@ def people(request: HttpRequest, visit: Visit) -> HttpResponse:
     if form.is_valid() and accepted(form, lambda: add_person(farm=visit.farm, now=visit.now, **form.cleaned_data)):
         messages.success(request, _("%(name)s can be tapped as counting now.") % {"name": form.cleaned_data["name"]})
         return redirect("people", farm_id=visit.farm.id)
-    context = {"visit": visit, "form": form, "people": people_of(visit.farm)}
+    context = {"visit": visit, "form": form, "people": people_of(visit.farm), "erasures": _to_erase(visit)}
     return render(request, "web/people.html", context, status=422 if form.errors else 200)
+
+
+def _to_erase(visit: Visit) -> list[tuple[Any, str]]:
+    """Names that are to be erased, for owners, who may keep them."""
+    asked = list(waiting_erasures(visit.farm.id).filter(person_id__isnull=False)) if visit.may["own"] else []
+    names = names_of_people(visit.farm, [each.person_id for each in asked if each.person_id])
+    return [(each, names.get(each.person_id, "")) for each in asked if each.person_id]
 
 
 @farm_page(Need.MANAGE)

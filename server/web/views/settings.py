@@ -9,6 +9,7 @@ from alerts.selectors import mail_day_of, webhooks_of
 from farms.access import Need
 from farms.agreement import standing_of
 from farms.closures import closure_of
+from farms.erasures import farm_erasure_of
 from farms.selectors import people_of, season_on, tokens_of
 from monitoring.selectors import stations_of
 from server.web.doors import Visit, farm_page
@@ -28,6 +29,7 @@ def settings(request: HttpRequest, visit: Visit) -> HttpResponse:
         "closure": closure_of(visit.farm, visit.today),
         "webhooks": sum(webhook.is_on for webhook in webhooks_of(visit.farm)),
         "agreement": standing_of(visit.farm, visit.today),
+        "erasure": farm_erasure_of(visit.farm) if visit.may["own"] else None,
         "season": season_on(visit.farm, visit.today),
     }
     return render(request, "web/settings.html", context)

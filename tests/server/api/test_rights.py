@@ -30,6 +30,7 @@ OWNERS_ONLY = {
     "patch farms/{farm_id}", "get webhooks", "post webhooks", "post webhooks/{webhook_id}/switched",
     "delete webhooks/{webhook_id}", "post adviser-offers/{adviser_offer_id}/answer", "post agreement/acceptances",
     "post applications/{application_id}/check",
+    "get erasures", "post erasures", "post erasures/people", "post erasures/{erasure_request_id}/taken-back",
 }  # fmt: skip
 
 # What an adviser does as the one who comes: an owner plans nobody's visits.
@@ -56,6 +57,7 @@ MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
 # What was signed for the farm: its owners and its adviser.
 AGREED = {"get agreement", "get agreement/acceptances"}
 OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links", "get exports/farm-archive.zip"}
+OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links", "get erasures"}
 # What was recorded of which kind and when, also what no key and nobody who only counts is told of.
 EVIDENCE = {"get exports/evidence.json", "get head"}
 # What neighbours and inspectors said: its owners' and its advisers' alone.

@@ -39,6 +39,8 @@ OPEN = {
     "mail_choice",
     "address_works",
     "shown",
+    "account",
+    "keep_account",
     "text_messages",
     "confirm_text_number",
     "take_text_number_away",
