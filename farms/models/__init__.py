@@ -12,6 +12,7 @@ from farms.models.log import LogEvent
 from farms.models.offer import AdviserOffer
 from farms.models.people import Person, User
 from farms.models.promise import OpenPromise
+from farms.models.retention import GroupRetention
 from farms.models.visit import GroupVisitRules, LastFarmVisited, PlannedVisit
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "Group",
     "GroupInvitation",
     "GroupMember",
+    "GroupRetention",
     "GroupTerms",
     "GroupVisitRules",
     "HeadLeaf",

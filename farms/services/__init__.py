@@ -109,6 +109,7 @@ from farms.services.offer import (
 from farms.services.person import add_person, end_person, rename_person
 from farms.services.phone import PhoneCodeWrong, make_phone_code, use_phone_code
 from farms.services.region import RegionNameBlank, RegionNameTaken, add_region, split_by_housing
+from farms.services.retention import set_retention
 from farms.services.season import SeasonClosesTooEarly, SeasonsOverlap, close_season, open_season
 from farms.services.shown import ShownUnknown, check_shown, choose_shown
 from farms.services.sign_in import SignInLinkSpent, make_sign_in_link, use_sign_in_link
@@ -264,6 +265,7 @@ __all__ = [
     "send_group_invitation_again",
     "send_invitation_again",
     "set_language",
+    "set_retention",
     "set_terms",
     "set_visit_rules",
     "split_by_housing",

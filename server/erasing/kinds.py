@@ -6,10 +6,6 @@ buys the farm.
 
 from enum import StrEnum
 
-# Months for which names on a record of an application stay, whatever is asked: records of restricted-use pesticides
-# are kept for two years in the United States (7 CFR 110.3, from memory); other places ask for longer.
-APPLICATORS_AT_LEAST = 24
-
 
 class Kind(StrEnum):
     """What a table's rows are to the people of the farm."""

@@ -1,6 +1,6 @@
 """Words that people typed: erased with their salt, while their hash stays and the chain holds (farms/services/erasing).
 
-Names of applicators stay as long as records of applications must be kept: see server/erasing/kinds.py.
+Names of applicators stay as long as records of applications must be kept: see farms/retention.py.
 """
 
 from collections.abc import Iterator
@@ -11,10 +11,12 @@ from django.apps import apps
 from django.db.models import Q, QuerySet
 
 from farms.models import LedgerEntry
+from farms.models.retention import KeptKind
+from farms.retention import KEPT, months_before
 from farms.services import erase_rows
 from farms.tenancy.keys import FarmRecord
 from monitoring.models import ApplicationPeople, Note, Round
-from server.erasing.kinds import APPLICATORS_AT_LEAST, Kind, tables_of
+from server.erasing.kinds import Kind, tables_of
 
 
 def words_of_account(farm_id: UUID, user_id: UUID, *, now: datetime, using: str) -> int:
@@ -34,27 +36,11 @@ def words_of_counter(farm_id: UUID, person_id: UUID, *, now: datetime, using: st
 
 
 def old_applicators(
-    farm_id: UUID, now: datetime, using: str, *, months: int = APPLICATORS_AT_LEAST
+    farm_id: UUID, now: datetime, using: str, *, months: int = KEPT[KeptKind.APPLICATORS].least
 ) -> QuerySet[ApplicationPeople]:  # fmt: skip
     """Names on applications that began longer ago than this many months."""
     people = ApplicationPeople.objects.using(using).filter(farm_id=farm_id)
     return people.filter(application__begins_at__lt=months_before(now, months))
-
-
-def months_before(now: datetime, months: int) -> datetime:
-    """The same day and time some months ago; the month's last day where it has no such day.
-
-    >>> from datetime import UTC
-    >>> months_before(datetime(2026, 3, 31, 12, tzinfo=UTC), 1).isoformat()
-    '2026-02-28T12:00:00+00:00'
-    """
-    year, month = divmod(now.year * 12 + now.month - 1 - months, 12)
-    day = now.day
-    while True:
-        try:
-            return now.replace(year=year, month=month + 1, day=day)
-        except ValueError:
-            day -= 1
 
 
 def models_of(kind: Kind) -> Iterator[type[FarmRecord]]:

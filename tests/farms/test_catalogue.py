@@ -39,6 +39,7 @@ DEFINER_FUNCTIONS = {
     "accounts_to_erase": {"eraser"},
     "farms_of_person": {"eraser"},
     "belong_nowhere": {"eraser"},
+    "farms_with_groups": {"eraser"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {
@@ -49,7 +50,7 @@ NO_FARMS_DATA = {
     "alerts_running", "alerts_ring", "alerts_choicekey", "alerts_stoppedaddress", "farms_regionclosure",
     "farms_groupvisitrules", "farms_groupterms", "farms_adviserdeclaration", "alerts_roundstold",
     "farms_groupinvitation", "monitoring_product", "monitoring_certificateasked",
-    "farms_dailyhead", "farms_signingkey", "farms_erasedfarm",
+    "farms_dailyhead", "farms_signingkey", "farms_erasedfarm", "farms_groupretention",
 }  # fmt: skip
 # Tables whose rows are a person's or a key's own, and the column that says whose.
 OWN_ROWS = {
@@ -84,7 +85,7 @@ APPEND_ONLY = {
     "monitoring_complaintwords", "monitoring_complaintanswer", "monitoring_complaintanswerwords",
     "farms_acceptance", "farms_groupterms", "farms_adviserdeclaration",
     "farms_headleaf", "farms_erasedrow",
-    "farms_signingkey", "farms_erasedfarm",
+    "farms_signingkey", "farms_erasedfarm", "farms_groupretention",
 }  # fmt: skip
 
 

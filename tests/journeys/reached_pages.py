@@ -82,6 +82,7 @@ OF_A_FARM = (
     "webhooks log work_mistake planned_works planned_work work_review walks walk_new walk finding correct_finding "
     "mend_finding_step erase_finding_photo complaints complaint mend_complaint mend_complaint_answer"
     "webhooks log erase_farm erase_person work_mistake planned_works planned_work"
+    "webhooks log erase_farm erase_person farm_kept work_mistake planned_works planned_work"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown account text_messages search?q=card look mails mail tag "
@@ -89,7 +90,7 @@ PAGES = {
     "adviser": "monday farm call_notes visits sent_lists sent_list terms",
     "coordinator": "group group_start new_farm group_invitations regions_compared rules rule running "
     "running_everywhere visit_rules terms advisers adviser guests region_temperatures region_closure "
-    "region_closure_lift sent_reports sent_report products product",
+    "region_closure_lift sent_reports sent_report products product group_kept",
     "phone": "phone count plan round_end shown",
     "nobody": "home account_request_login_code account_confirm_login_code sign_in_link account_signup account_inactive "
     "phone invitation spray_record mail_choice without_signal waiting",

@@ -60,7 +60,7 @@ OPEN = {
 # test_regions_compared.py, test_applications.py.
 OF_A_GROUP = {"region", "group", "guests", "end_guest", "visit_rules", "rules", "rule"}
 OF_A_GROUP |= {"running", "try_again", "running_everywhere", "advisers", "adviser", "pass_promises"}
-OF_A_GROUP |= {"terms", "adviser_sells", "products", "product", "take_product_off", "ask_certificate"}
+OF_A_GROUP |= {"terms", "group_kept", "adviser_sells", "products", "product", "take_product_off", "ask_certificate"}
 OF_A_GROUP |= {"group_start", "new_farm", "group_invitations", "group_invite_again", "withdraw_group_invitation"}
 OF_A_GROUP |= {"bulletin", "bulletin_mail", "past_season", "past_season_pdf", "regions_compared", "split_region"}
 
