@@ -25,7 +25,9 @@ def people(request: HttpRequest, visit: Visit) -> HttpResponse:
     if form.is_valid() and accepted(form, lambda: add_person(farm=visit.farm, now=visit.now, **form.cleaned_data)):
         messages.success(request, _("%(name)s can be tapped as counting now.") % {"name": form.cleaned_data["name"]})
         return redirect("people", farm_id=visit.farm.id)
-    context = {"visit": visit, "form": form, "people": people_of(visit.farm), "erasures": _to_erase(visit)}
+    erasures = _to_erase(visit)
+    context = {"visit": visit, "form": form, "people": people_of(visit.farm), "erasures": erasures}
+    context["to_erase"] = {asked.person_id for asked, _name in erasures}
     return render(request, "web/people.html", context, status=422 if form.errors else 200)
 
 
