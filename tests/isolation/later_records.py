@@ -52,6 +52,7 @@ from monitoring.services import (
     add_finding_photo,
     answer_complaint,
     as_planned,
+    check_application,
     draw_plan,
     keep_own_table,
     lay_picture,
@@ -257,7 +258,8 @@ def applied_on(scene: "FarmScene") -> None:
     what = replace(applied(), place=f"{word} wall {number}", people=people)
     actor = Actor(ActorKind.FARM_STAFF, scene.owner.id)
     with acting(scene.owner):
-        record_application(farm=scene.farm, applied=what, by=Writer(actor, through_link=True), now=NOW)
+        row = record_application(farm=scene.farm, applied=what, by=Writer(actor, through_link=True), now=NOW)
+        check_application(application=row, confirmed=False, reason=f"{word} not so", actor=actor, now=NOW)
         make_sprayer_link(farm=scene.farm, by=scene.owner, actor=actor, now=timezone.now())
 
 
