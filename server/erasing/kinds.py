@@ -14,6 +14,8 @@ class Kind(StrEnum):
     PLAN = "plan"
     NOTES = "notes"  # free words
     PHOTOS = "photos"  # pictures that were taken on rounds
+    WALKS = "walks"  # words about what was found, apart from it
+    COMPLAINTS = "complaints"  # what was said, and what was answered
     APPLICATIONS = "applications"
     APPLICATORS = "applicators"  # names on applications
     CHAIN = "chain"  # what makes the records hold up
@@ -27,12 +29,16 @@ class Kind(StrEnum):
 KINDS: dict[Kind, str] = {
     Kind.COUNTS: "farms_facility farms_season monitoring_station monitoring_siting monitoring_placement "
     "monitoring_round monitoring_reading monitoring_skip monitoring_weeklysummary monitoring_contribution "
+    "monitoring_walk monitoring_finding monitoring_findingstep monitoring_findingphoto "
     "monitoring_work monitoring_worktakenback monitoring_plannedwork monitoring_plannedstep monitoring_photo "
     "monitoring_farmtemperature alerts_farmlevel alerts_assessment alerts_listedrise alerts_checkfailure alerts_alert "
     "alerts_alertevent alerts_alertwork alerts_told",
     Kind.PLAN: "monitoring_plan monitoring_planpicture",
     Kind.NOTES: "monitoring_note monitoring_workwords alerts_alertnote alerts_callnote",
-    Kind.PHOTOS: "monitoring_photopicture",
+    Kind.PHOTOS: "monitoring_photopicture monitoring_findingpicture",
+    Kind.WALKS: "monitoring_findingwords monitoring_findingstepwords",
+    Kind.COMPLAINTS: "monitoring_complaint monitoring_complaintwords monitoring_complaintanswer "
+    "monitoring_complaintanswerwords",
     Kind.APPLICATIONS: "monitoring_application monitoring_applicationcheck monitoring_organicmark "
     "monitoring_certifieranswer monitoring_reentry",
     Kind.APPLICATORS: "monitoring_applicationpeople",

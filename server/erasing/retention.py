@@ -30,9 +30,9 @@ from farms.models.retention import KeptKind
 from farms.retention import KEPT, months_before, months_kept
 from farms.services import erase_rows
 from farms.tenancy.acting import erase_on_farm, erase_person
-from monitoring.models import Photo, PhotoPicture
+from monitoring.models import FindingPicture, Photo, PhotoPicture
 from server.erasing.kinds import Kind
-from server.erasing.words import models_of, old_applicators
+from server.erasing.words import kept_apart_of, models_of, old_applicators
 
 # What was for a moment only: codes, links, invitations that are done, deliveries to webhooks. Nobody chooses.
 SPENT = timedelta(days=90)
@@ -68,6 +68,10 @@ def _on_farm(farm_id: UUID, months: dict[KeptKind, int | None], now: datetime, u
         old = Photo.objects.using(using).filter(farm_id=farm_id, entry__in=_entries_before(farm_id, before, using))
         pictures = PhotoPicture.objects.using(using).filter(farm_id=farm_id, photo_id__in=old.values("id"))
         told += _delete(pictures)
+        told += _delete(kept_apart_of(FindingPicture, farm_id, _entries_before(farm_id, before, using), using))
+    if (before := _cut(months[KeptKind.NOTES], now)) is not None:
+        for model in models_of(Kind.WALKS):
+            told += _delete(kept_apart_of(model, farm_id, _entries_before(farm_id, before, using), using))
     if (before := _cut(months[KeptKind.LOG], now)) is not None:
         told += _delete(LogEvent.objects.using(using).filter(farm_id=farm_id, at__lt=before))
     if (before := _cut(months[KeptKind.MAILS], now)) is not None:

@@ -5,11 +5,13 @@ Names of applicators stay as long as records of applications must be kept: see f
 
 from collections.abc import Iterator
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.apps import apps
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 
+from farms.chained import KeptApart
 from farms.models import LedgerEntry
 from farms.models.retention import KeptKind
 from farms.retention import KEPT, months_before
@@ -25,7 +27,17 @@ def words_of_account(farm_id: UUID, user_id: UUID, *, now: datetime, using: str)
     erased = 0
     for model in models_of(Kind.NOTES):
         erased += _erase(model._default_manager.using(using).filter(farm_id=farm_id, entry__in=entries), now, using)
+    for model in (*models_of(Kind.WALKS), *models_of(Kind.COMPLAINTS)):
+        if isinstance(getattr(model, "chained", None), KeptApart):
+            erased += kept_apart_of(model, farm_id, entries, using).delete()[0]
     return erased + _erase(old_applicators(farm_id, now, using).filter(entry__in=entries), now, using)
+
+
+def kept_apart_of(model: type[Model], farm_id: UUID, entries: Any, using: str) -> QuerySet[Any]:
+    """What a table keeps apart of the records that these entries brought: their salted hash stays on the record."""
+    how: Any = getattr(model, "chained")  # noqa: B009 - it says how it is kept
+    record = how.told_by.partition("__")[0]
+    return model._default_manager.using(using).filter(farm_id=farm_id, **{f"{record}__entry__in": entries})
 
 
 def words_of_counter(farm_id: UUID, person_id: UUID, *, now: datetime, using: str) -> int:

@@ -305,27 +305,34 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     given: dict[str, Any] = dict(forms.get(address_of(route, farm, farm), {}))
     for name, values in ({} if given else NO_FORM.get(route.template, {})).items():
         given[name] = [farm.ids.get(value, [value])[0] for value in values]
+    given |= files_for(route)
     if route.template.endswith("settings/erase/"):
         given["farm_name"] = [farm.word]
-    if route.template.endswith("file/"):
-        content = TEMPERATURES if "temperatures" in route.template else CSV
-        given["file"] = SimpleUploadedFile("counts.csv", content, "text/csv")
-    if route.template.endswith("plan/edit/picture/"):
-        given["picture"] = SimpleUploadedFile("yard.png", PNG, "image/png")
     if route.template.endswith("/count/"):  # counted, where a label keeps people out and the form says so already
         given |= {name: [""] for name in given if name.endswith("-reason")}
     if route.template.endswith("start/people/"):
         given = {"name-0": ["Somebody"], "email-0": ["somebody@example.org"]}  # six lines with one address are refused
-    if route.template.endswith("file/table/"):
-        given["table"] = SimpleUploadedFile("counts.csv", CSV, "text/csv")
     if route.template.endswith("walks/new/"):  # looked at one place
         given = {name: value for name, value in given.items() if name in ("id", "walked_on")}
         given |= {"p0-id": given.get("id", [""]), "p0-place": ["gutters"], "p0-looked": ["nothing"]}
-    if route.template.endswith("photos/"):
-        given["file"] = SimpleUploadedFile("card.jpg", JPEG, "image/jpeg")
-    if route.template.endswith("agreement/paper/"):
-        given["scan"] = SimpleUploadedFile("signed.png", b"\x89PNG\r\n\x1a\nsigned", "image/png")
     return given
+
+
+def files_for(route: Route) -> dict[str, Any]:
+    """The file that is chosen in a form of this address, if any."""
+    template = route.template
+    if template.endswith("file/table/"):
+        return {"table": SimpleUploadedFile("counts.csv", CSV, "text/csv")}
+    if template.endswith("file/"):
+        content = TEMPERATURES if "temperatures" in template else CSV
+        return {"file": SimpleUploadedFile("counts.csv", content, "text/csv")}
+    if template.endswith("plan/edit/picture/"):
+        return {"picture": SimpleUploadedFile("yard.png", PNG, "image/png")}
+    if template.endswith("photos/"):
+        return {"file": SimpleUploadedFile("card.jpg", JPEG, "image/jpeg")}
+    if template.endswith("agreement/paper/"):
+        return {"scan": SimpleUploadedFile("signed.png", b"\x89PNG\r\n\x1a\nsigned", "image/png")}
+    return {}
 
 
 def forms_of(scene: Scene, farm: FarmScene) -> dict[str, Fields]:

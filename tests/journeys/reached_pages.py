@@ -80,9 +80,8 @@ OF_A_FARM = (
     "round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting people "
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log work_mistake planned_works planned_work work_review walks walk_new walk finding correct_finding "
-    "mend_finding_step erase_finding_photo complaints complaint mend_complaint mend_complaint_answer"
-    "webhooks log erase_farm erase_person work_mistake planned_works planned_work"
-    "webhooks log erase_farm erase_person farm_kept work_mistake planned_works planned_work"
+    "mend_finding_step erase_finding_photo complaints complaint mend_complaint mend_complaint_answer erase_farm "
+    "erase_person farm_kept"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown account text_messages search?q=card look mails mail tag "

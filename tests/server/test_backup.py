@@ -198,12 +198,12 @@ def test_a_database_in_use_is_left_alone(archive, target):
 def test_an_older_backup_is_migrated_before_it_is_used(archive, target, tmp_path):
     restore(archive)
     with _django_on(embedded.environment(target)):
-        call_command("migrate", "alerts", "0014", database="owner", verbosity=0)
+        call_command("migrate", "alerts", "0015", database="owner", verbosity=0)
         call_command("backup", tmp_path / "older.backup", stdout=StringIO())
         said = restore(tmp_path / "older.backup", replace_database="flyround")
     assert "of an older version: 1 migrations are run on it" in said
     assert ask(
-        target, "owner", "SELECT count(*) FROM django_migrations WHERE name LIKE '0015%' AND app = 'alerts'"
+        target, "owner", "SELECT count(*) FROM django_migrations WHERE name LIKE '0016%' AND app = 'alerts'"
     ) == [(1,)]
 
 

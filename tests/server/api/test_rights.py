@@ -56,8 +56,9 @@ def let_in(sender: Sender, farm: Farm) -> set[str]:
 MAILS = {"get mails", "get mails/{digest_id}", "get letter"}
 # What was signed for the farm: its owners and its adviser.
 AGREED = {"get agreement", "get agreement/acceptances"}
-OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links", "get exports/farm-archive.zip"}
-OF_OWNERS = {"get tokens", "get log", "get webhooks", "get sprayer-links", "get erasures"}
+OF_OWNERS = {
+    "get tokens", "get log", "get webhooks", "get sprayer-links", "get exports/farm-archive.zip", "get erasures",
+}  # fmt: skip
 # What was recorded of which kind and when, also what no key and nobody who only counts is told of.
 EVIDENCE = {"get exports/evidence.json", "get head"}
 # What neighbours and inspectors said: its owners' and its advisers' alone.
