@@ -240,6 +240,11 @@ class AlreadyMended(Conflict):
     message = _("This was already changed. Change the one that replaced it.")
 
 
+class CardsKeptRefused(Invalid):
+    code = "cards_kept_refused"
+    message = _("This wasn't kept. Correct what is named below and send it again.")
+
+
 class TemperatureRefused(Invalid):
     code = "temperature_refused"
     message = _("No temperature was stored. Correct what is named below and send all of them again.")

@@ -6,6 +6,7 @@ from monitoring.models.application import (
     OrganicMark,
     SprayerLink,
 )
+from monitoring.models.cards_kept import CardsKept
 from monitoring.models.complaint import Complaint, ComplaintAnswer, ComplaintAnswerWords, ComplaintWords
 from monitoring.models.imports import Import, ImportContent, ImportPart
 from monitoring.models.own_table import OwnTable, OwnTableReading
@@ -34,6 +35,7 @@ __all__ = [
     "Application",
     "ApplicationCheck",
     "ApplicationPeople",
+    "CardsKept",
     "CertificateAsked",
     "CertifierAnswer",
     "Cohort",

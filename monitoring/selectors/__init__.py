@@ -9,6 +9,7 @@ from monitoring.selectors.application import (
     waiting_applications_of,
     withheld_at,
 )
+from monitoring.selectors.cards_kept import cards_kept_of
 from monitoring.selectors.complaint import (
     answers_of,
     complaints_of,
@@ -103,6 +104,7 @@ __all__ = [
     "applications_of",
     "arrivals_of",
     "asks_for_certificate",
+    "cards_kept_of",
     "certifier_answer_about",
     "certifier_answers_of",
     "check_of",

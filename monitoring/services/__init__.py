@@ -6,6 +6,7 @@ acts. Every function takes `now` from its entry point.
 
 from monitoring.rules.table import table_of_rows
 from monitoring.services.application import Applied, MendedApplication, Writer, check_application, record_application
+from monitoring.services.cards_kept import note_cards_kept
 from monitoring.services.complaint import AnswerTyped, ComplaintTyped, Why, answer_complaint, record_complaint
 from monitoring.services.correction import correct_reading
 from monitoring.services.finding import StepMended, StepSent, record_step
@@ -102,6 +103,7 @@ __all__ = [
     "list_product",
     "make_sprayer_link",
     "mark_organic",
+    "note_cards_kept",
     "note_certifier_answer",
     "note_part",
     "note_rows",

@@ -14,6 +14,7 @@ from server.api.v1.alerts import Alerts
 from server.api.v1.applications import Applications
 from server.api.v1.assessments import Assessments
 from server.api.v1.borrowed_figures import BorrowedFiguresOfFarm
+from server.api.v1.cards_kept import CardsKeptRecords
 from server.api.v1.closures import Closures, RegionClosures
 from server.api.v1.complaints import Complaints
 from server.api.v1.consents import Consents
@@ -86,6 +87,7 @@ ON_FARM: dict[str, Any] = {
     "findings": Findings,
     "finding-photos": FindingPhotos,
     "complaints": Complaints,
+    "cards-kept": CardsKeptRecords,
     "temperatures": Temperatures,
     "assessments": Assessments,
     "alerts": Alerts,

@@ -78,6 +78,7 @@ APPEND_ONLY = {
     "farms_farmclosure", "farms_regionclosure", "farms_groupvisitrules", "alerts_told", "alerts_callnote",
     "monitoring_photo", "monitoring_reentry", "monitoring_application", "monitoring_applicationpeople",
     "monitoring_applicationcheck", "monitoring_organicmark", "monitoring_certifieranswer", "monitoring_product",
+    "monitoring_cardskept",
     "monitoring_certificateasked",
     "monitoring_plannedwork", "monitoring_plannedstep", "monitoring_worktakenback", "monitoring_workwords",
     "monitoring_walk", "monitoring_finding", "monitoring_findingwords",

@@ -68,6 +68,7 @@ READS = {short(route) for route in ON_FARM if route.method == "get"} - HELD_BACK
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
+PEOPLE_ONLY |= {"get cards-kept"}  # words of people
 PEOPLE_ONLY |= {"get plan/picture"}  # a photo from above tells where the farm is
 ALL = {short(route) for route in ON_FARM}
 

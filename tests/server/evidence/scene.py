@@ -53,6 +53,7 @@ from monitoring.services import (
     lay_picture,
     leave_out,
     mark_organic,
+    note_cards_kept,
     note_certifier_answer,
     plan_work,
     record_application,
@@ -127,6 +128,7 @@ def records_of_people(farm: Farm, owner: User, cards: list[Station], barn: Facil
         typed = ReentryTyped(at, at + timedelta(hours=12), "stay out for 12 hours", barn)
         record_reentry(farm=farm, typed=typed, actor=actor, now=at)
         set_farm_level(farm=farm, level=NewLevel("card", 77.5, "neighbours", at.date()), by=owner, now=at)
+        note_cards_kept(farm=farm, words="a dry box, Pia has the key", from_on=at.date(), actor=actor, now=at)
         set_mail_day(farm=farm, weekday=3, by=owner, now=at)
         services.close_farm(farm=farm, from_on=date(2026, 9, 1), by=owner, now=at)
         lay_picture(farm=farm, picture=Picture("png", PNG, 300, 200), by=owner, now=at)
