@@ -49,6 +49,7 @@ from server.api.v1.reentries import Reentries
 from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.running import RunningOfGroup
+from server.api.v1.season_report import VIEWS as REPORTS
 from server.api.v1.seasons import Seasons
 from server.api.v1.sprayer_links import SprayerLinks
 from server.api.v1.station_effects import StationEffectsOfFarm
@@ -187,6 +188,10 @@ urlpatterns = [
             name=f"export-{file.replace('.', '-', 1)}",
         )
         for file, view in export_views()
+    ),
+    *(
+        path(f"farms/<uuid:farm_id>/{file}", view.as_view({"get": "retrieve"}), name=f"farm-{file.replace('.', '-')}")
+        for file, view in REPORTS.items()
     ),
     path("", include(router.urls)),
 ]

@@ -65,6 +65,8 @@ EVIDENCE = {"get exports/evidence.json", "get head"}
 COMPLAINED = {"get complaints", "get complaints/{complaint_id}"}
 HELD_BACK = PHONE_MAY | MAILS | AGREED | OF_OWNERS | EVIDENCE | COMPLAINED
 READS = {short(route) for route in ON_FARM if route.method == "get"} - HELD_BACK
+EVIDENCE = {"get exports/evidence.json", "get head", "get report.pdf", "get report.html", "get report.xlsx"}
+READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS - EVIDENCE
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people
