@@ -43,7 +43,8 @@ def _prepare(block: dict[str, Any], drawn: dict[str, Any]) -> None:
 @cache
 def _style() -> str:
     """The site's own stylesheets with their fonts inside."""
-    return "\n".join(_FONT.sub(_inside, (STATIC / name).read_text()) for name in STYLES).replace("</", "<\\/")
+    told = "\n".join(_FONT.sub(_inside, (STATIC / name).read_text()) for name in STYLES)
+    return f"<style>{told}</style>"
 
 
 def _inside(found: re.Match[str]) -> str:

@@ -87,9 +87,9 @@ OF_A_FARM = (
     "people invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log work_mistake planned_works planned_work"
     "new_application_of application mend_application sprayer_links organic cards_kept worth temperatures data "
-    "season_report rounds round round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations "
-    "siting people invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement "
-    "keys webhooks log work_mistake planned_works planned_work"
+    "season_report rounds round round_end correct erase_photo alert sent_digests sent_digest call_notes visits "
+    "settings stations siting people invitations phones levels mail_day seasons closure closure_lift consents "
+    "agreement accepted_agreement keys webhooks log work_mistake planned_works planned_work"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown account text_messages search?q=card look mails mail tag "

@@ -16,7 +16,7 @@ from server.web.forms.farm import day_field
 class SeasonReportForm(forms.Form):
     outline = forms.ChoiceField(label=_("For whom"), choices=OUTLINE_CHOICES, widget=forms.RadioSelect, initial="farm")
     since = day_field(_("From"))
-    until = day_field(_("To"))
+    last_day = day_field(_("To"))
     language = forms.ChoiceField(label=_("Language"))
     paper = forms.ChoiceField(label=_("Paper"), choices=[("letter", _("Letter")), ("a4", "A4")])
     form = forms.ChoiceField(
@@ -50,6 +50,7 @@ class SeasonReportForm(forms.Form):
         """What a valid form asks for."""
         found = dict(self.cleaned_data)
         found.pop("form")
+        found["until"] = found.pop("last_day")
         return Wanted(**found)
 
 
@@ -57,6 +58,6 @@ def usual_choices(days: tuple[date, date], language: str, paper: str) -> dict[st
     """What the form shows first."""
     since, until = days
     return {
-        "outline": "farm", "form": "pdf", "since": since, "until": until, "language": language, "paper": paper,
+        "outline": "farm", "form": "pdf", "since": since, "last_day": until, "language": language, "paper": paper,
         "evidence": True,
     }  # fmt: skip

@@ -7,7 +7,7 @@ from tests.server.api.test_season_report import noted
 
 pytestmark = pytest.mark.django_db
 WANTED = {
-    "outline": "neighbor", "since": "2026-04-06", "until": "2026-06-01", "language": "es", "paper": "letter",
+    "outline": "neighbor", "since": "2026-04-06", "last_day": "2026-06-01", "language": "es", "paper": "letter",
     "form": "html",
 }  # fmt: skip
 
@@ -32,7 +32,7 @@ def test_an_adviser_is_offered_no_names_and_gets_none(browser, dana, northfield)
 
 
 def test_days_the_wrong_way_round_are_told_beside_their_field(browser, anna, northfield):
-    answer = browser(anna).post(address(northfield), {**WANTED, "until": "2026-04-01"})
+    answer = browser(anna).post(address(northfield), {**WANTED, "last_day": "2026-04-01"})
     assert answer.status_code == 422
     assert "The last day comes before the first one" in answer.content.decode()
 
