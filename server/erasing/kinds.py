@@ -27,7 +27,8 @@ class Kind(StrEnum):
 
 
 KINDS: dict[Kind, str] = {
-    Kind.COUNTS: "farms_facility farms_season monitoring_station monitoring_siting monitoring_placement "
+    Kind.COUNTS: "farms_facility farms_season monitoring_station monitoring_siting monitoring_cardskept "
+    "monitoring_placement "
     "monitoring_round monitoring_reading monitoring_skip monitoring_weeklysummary monitoring_contribution "
     "monitoring_walk monitoring_finding monitoring_findingstep monitoring_findingphoto "
     "monitoring_work monitoring_worktakenback monitoring_plannedwork monitoring_plannedstep monitoring_photo "

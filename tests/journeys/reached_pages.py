@@ -81,15 +81,7 @@ OF_A_FARM = (
     "invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
     "webhooks log work_mistake planned_works planned_work work_review walks walk_new walk finding correct_finding "
     "mend_finding_step erase_finding_photo complaints complaint mend_complaint mend_complaint_answer erase_farm "
-    "erase_person farm_kept"
-    "new_application_of application mend_application sprayer_links organic cards_kept worth temperatures data rounds "
-    "round round_end correct erase_photo alert sent_digests sent_digest call_notes visits settings stations siting "
-    "people invitations phones levels mail_day seasons closure closure_lift consents agreement accepted_agreement keys "
-    "webhooks log work_mistake planned_works planned_work"
-    "new_application_of application mend_application sprayer_links organic cards_kept worth temperatures data "
-    "season_report rounds round round_end correct erase_photo alert sent_digests sent_digest call_notes visits "
-    "settings stations siting people invitations phones levels mail_day seasons closure closure_lift consents "
-    "agreement accepted_agreement keys webhooks log work_mistake planned_works planned_work"
+    "erase_person farm_kept cards_kept season_report"
 )
 PAGES = {
     "owner": f"{OF_A_FARM} farms feeds your_mails shown account text_messages search?q=card look mails mail tag "

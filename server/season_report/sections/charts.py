@@ -1,11 +1,12 @@
 """The charts: one a season and method, weekly means with their range, gaps as gaps, work and materials as letters."""
 
+from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
 
-from alerts.delivery.chart import letter_of_work
+from alerts.delivery.chart import letter_of
 from alerts.selectors.season_weeks import SeasonWeek
 from alerts.wording.numbers import amount, dated_label, day_label
 from alerts.wording.results import heading
@@ -86,7 +87,7 @@ def _picture(ground: Ground, weeks: list[date], method: str, found: dict[date, S
 def _marks(ground: Ground) -> tuple[WorkMark, ...]:
     """Work by its letter, a programme of wasps as a band; what was sprayed or baited as a star."""
     works = [
-        WorkMark(each.begins, letter_of_work(each.first), each.ends if each.is_many else None)
+        WorkMark(each.begins, letter_of(each.first.get_kind_display()), each.ends if each.is_many else None)
         for each in gathered(ground.standing_works)
     ]
     applied = {ground.on_the_clock(row.begins_at).date() for row in ground.standing_applications}
@@ -95,12 +96,11 @@ def _marks(ground: Ground) -> tuple[WorkMark, ...]:
 
 def _letters(ground: Ground, first: date, last: date) -> str:
     """What the letters above the weeks are: C clean-out; * spray, pour-on or bait."""
-    known = {
-        letter_of_work(work): set[str]() for work in ground.standing_works if first <= work.done_on <= last
-    }  # fmt: skip
+    known: dict[str, set[str]] = defaultdict(set)
     for work in ground.standing_works:
         if first <= work.done_on <= last:
-            known[letter_of_work(work)].add(str(work.get_kind_display()))
+            kind = str(work.get_kind_display())
+            known[letter_of(kind)].add(kind)
     parts = [f"{letter} {', '.join(sorted(kinds))}" for letter, kinds in sorted(known.items())]
     if any(first <= ground.on_the_clock(row.begins_at).date() <= last for row in ground.standing_applications):
         parts.append(f"{APPLIED} {_('fly spray, pour-on or bait')}")

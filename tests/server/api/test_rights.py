@@ -60,13 +60,11 @@ OF_OWNERS = {
     "get tokens", "get log", "get webhooks", "get sprayer-links", "get exports/farm-archive.zip", "get erasures",
 }  # fmt: skip
 # What was recorded of which kind and when, also what no key and nobody who only counts is told of.
-EVIDENCE = {"get exports/evidence.json", "get head"}
+EVIDENCE = {"get exports/evidence.json", "get head", "get report.pdf", "get report.html", "get report.xlsx"}
 # What neighbours and inspectors said: its owners' and its advisers' alone.
 COMPLAINED = {"get complaints", "get complaints/{complaint_id}"}
 HELD_BACK = PHONE_MAY | MAILS | AGREED | OF_OWNERS | EVIDENCE | COMPLAINED
 READS = {short(route) for route in ON_FARM if route.method == "get"} - HELD_BACK
-EVIDENCE = {"get exports/evidence.json", "get head", "get report.pdf", "get report.html", "get report.xlsx"}
-READS = {short(route) for route in ON_FARM if route.method == "get"} - PHONE_MAY - MAILS - AGREED - OF_OWNERS - EVIDENCE
 # Where a farm is, and when it is closed to visits, its people and advisers may know; no key.
 PEOPLE_ONLY = {"get exports/stations.geojson", "get closures", "get closures/applied", "get visits", "get told"}
 PEOPLE_ONLY |= {"get adviser-offers", "get promises"}  # names of people

@@ -16,7 +16,7 @@ ADDED = {"app": "SELECT, INSERT", "eraser": "SELECT, DELETE"}
 class Migration(migrations.Migration):
     dependencies = [
         ("farms", "0016_sprayer_links_in_the_log"),
-        ("monitoring", "0011_planned_work"),
+        ("monitoring", "0012_planned_applications"),
     ]
 
     operations = [
