@@ -2,7 +2,7 @@
 
 from tests.cast import make_farm, make_user
 from tests.isolation.farm_tables import fill_empty_tables
-from tests.isolation.later_records import agreement_with, webhook_of
+from tests.isolation.later_records import agreement_with, applied_on, webhook_of
 from tests.isolation.scene import FarmScene, adviser_of, make_group, records_of_a_season, region_of
 
 
@@ -14,5 +14,6 @@ def full_farm(name: str) -> FarmScene:
     records_of_a_season(scene)
     webhook_of(scene)
     agreement_with(scene)
+    applied_on(scene)
     fill_empty_tables(scene.farm, owner, name, 61370)
     return scene
