@@ -43,7 +43,8 @@ def test_every_table_that_a_module_hashes_is_known_as_chained():
             seen += table is not None
             if table is not None and table not in chained_tables():
                 unknown[f"{path.name}:{call.lineno}"] = table
-    assert seen >= 8
+    # Modules that hash by `hash_again` name no table: it knows chained ones alone.
+    assert seen >= 7
     assert unknown == {}, "say `chained = Chained()` on the model (farms/chained.py)"
 
 

@@ -10,6 +10,7 @@ Fields = dict[str, list[str]]
 TYPED = {"number": "12", "date": "2026-06-01", "email": "quill@example.org", "time": "07:30"}
 # Where any text won't do, by the last part of the field's name.
 BY_NAME = {"number": "9", "count": "12", "value": "80", "min": "11", "max": "24", "animals": "1 2 3"}
+BY_NAME |= {"irac_groups": "3A"}
 BY_NAME |= {"address": "https://hooks.example.org/flyround"}
 # Whatever the page proposes; a guest's last day is one of the real calendar.
 ALWAYS = {"opens_on": "2027-04-05", "until": str(datetime.now(UTC).date() + timedelta(days=30))}

@@ -370,13 +370,8 @@ def records_of_a_season(scene: FarmScene) -> None:
                 uuid7(), day, "form", readings=tuple(found), hung=hung, notes=notes, counted_by=person.id
             )  # fmt: skip
             record_round(farm=farm, sent=sent, actor=actor, now=NOW)
-        skip_round(
-            farm=farm,
-            skipped_on=TODAY + timedelta(days=7),
-            next_round_on=TODAY + timedelta(days=14),
-            actor=actor,
-            now=NOW,
-        )
+        skipped, then = TODAY + timedelta(days=7), TODAY + timedelta(days=14)
+        skip_round(farm=farm, skipped_on=skipped, next_round_on=then, actor=actor, now=NOW)
         agreed = services.give_consent(farm=farm, kind="regional", by=owner, now=NOW)
         services.withdraw_consent(consent=agreed, by=owner, now=NOW)
         level = NewLevel("card", 77.0, f"{word} reason", TODAY)

@@ -100,7 +100,7 @@ class NewPlannedWork(Body):
     thought_of = YesNo(default=False, help_text="Of an application: what asked_first names was thought of.")
 
 
-class NewStep(Body):
+class NewPlannedStep(Body):
     day = Day()
     why = Text(max_length=200, help_text="A few words; they stay on record.")
 
@@ -129,18 +129,18 @@ class PlannedWorks(OnFarm):
         plan = WorkPlanned(facility=facility_named(self.farm, body.pop("facility_id")), **body)
         return self._answer(plan_work(farm=self.farm, plan=plan, actor=self.actor, now=self.now).id)
 
-    @extend_schema(request=NewStep, responses={201: PlannedWorkSerializer}, examples=[LEFT_OUT])
+    @extend_schema(request=NewPlannedStep, responses={201: PlannedWorkSerializer}, examples=[LEFT_OUT])
     @action(detail=True, methods=["post"], url_path="left-out")
     def left_out(self, request: Request, farm_id: UUID, planned_work_id: UUID) -> Response:
         """Leave one day of a plan out, and say why. If the work is done after all, that holds."""
-        step = {**self.body(NewStep), "planned": self._plan(planned_work_id)}
+        step = {**self.body(NewPlannedStep), "planned": self._plan(planned_work_id)}
         return self._answer(leave_out(**step, actor=self.actor, now=self.now).planned_id)
 
-    @extend_schema(request=NewStep, responses={201: PlannedWorkSerializer}, examples=[LEFT_OUT])
+    @extend_schema(request=NewPlannedStep, responses={201: PlannedWorkSerializer}, examples=[LEFT_OUT])
     @action(detail=True, methods=["post"])
     def end(self, request: Request, farm_id: UUID, planned_work_id: UUID) -> Response:
         """End a plan: from this day on nothing of it is to be done."""
-        step = {**self.body(NewStep), "planned": self._plan(planned_work_id)}
+        step = {**self.body(NewPlannedStep), "planned": self._plan(planned_work_id)}
         return self._answer(end_plan(**step, actor=self.actor, now=self.now).planned_id)
 
     def _plan(self, planned_work_id: UUID) -> PlannedWork:
