@@ -67,7 +67,7 @@ class Forms(HTMLParser):
 
 def _typed(name: str, kind: str, given: dict[str, str]) -> str:
     for part in (re.split(r"[-_]", name)[-1], re.split(r"-", name)[-1], re.split(r"-", name)[0]):
-        if part in BY_NAME:
+        if part in BY_NAME and (kind != "number" or BY_NAME[part].isdigit()):
             return BY_NAME[part]
     return TYPED.get(kind) or ("12" if given.get("inputmode") in ("numeric", "decimal") else "Told")
 

@@ -21,7 +21,7 @@ KEY = re.compile(r"/([\w-]{43})/")
 CHANGING = ("X-Request-ID", "Expires", "Last-Modified")
 # The group's, not the farm's: known to everybody of it.
 NOT_THE_FARMS = {"region_id", "group_id", "adviser_id", "group_adviser_id", "guest_id", "group_invitation_id"}
-NOT_THE_FARMS |= {"link_key", "feed_key", "choice_key"}
+NOT_THE_FARMS |= {"product_id", "link_key", "feed_key", "choice_key"}
 CSRF = re.compile(rb'(name="csrfmiddlewaretoken" value=")[^"]*|(X-CSRFToken[^}]{0,12})[A-Za-z0-9]{64}')
 
 
