@@ -223,10 +223,6 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
     lot = Facility.objects.get(farm=farm, kind="dry_lot")
     typed = ReentryTyped(NOW, NOW + timedelta(hours=12), "do not enter until dry", lot)
     reentry = record_reentry(farm=farm, typed=typed, actor=staff, now=NOW)
-    product = list_product(group=farm.group, label=applied().label, by=anna, now=NOW)
-    hired = Writer(staff, through_link=True)
-    record = record_application(farm=farm, applied=applied(facility=lot), by=hired, now=NOW)
-    _link, key = make_sprayer_link(farm=farm, by=anna, actor=staff, now=now)
     photo = PhotoSent(uuid7(), "card", NOW, jpeg(), station=cards[0])
     walked = Round.objects.get(farm_id=farm.id, id=round_id)
     lay_picture(farm=farm, picture=Picture("png", png(), 64, 48), by=anna, now=NOW)
@@ -238,15 +234,22 @@ def _of_the_owner(farm: Farm, cards: list[Station], round_id: UUID, anna: User) 
         "person_id": person.id,
         "acceptance_id": accepted.id,
         "reentry_id": reentry.id,
-        "product_id": product.id,
-        "application_id": record.id,
-        "spray_record": key,
+        **_applied(farm, lot, staff, anna),
         **_work(farm, lot, staff),
         "photo_id": add_photo(walked=walked, sent=photo, actor=staff, now=NOW).id,
         **walked_and_complained(farm, cards[0], staff),
         "own_table_id": keep_own_table(farm=farm, user=anna, name="moscas.csv", content=table, now=now).id,
         "import_id": _file_on_its_way(farm, anna),
     }
+
+
+def _applied(farm: Farm, lot: Facility, staff: Actor, anna: User) -> dict[str, Any]:
+    """A product on the group's list, a hired sprayer's record that waits for a word, and a link for another."""
+    product = list_product(group=farm.group, label=applied().label, by=anna, now=NOW)
+    hired = Writer(staff, through_link=True)
+    record = record_application(farm=farm, applied=applied(facility=lot), by=hired, now=NOW)
+    _link, key = make_sprayer_link(farm=farm, by=anna, actor=staff, now=timezone.now())
+    return {"product_id": product.id, "application_id": record.id, "spray_record": key}
 
 
 def _work(farm: Farm, lot: Facility, staff: Actor) -> dict[str, Any]:
