@@ -17,7 +17,7 @@ from alerts.selectors.levels import levels_of, levels_of_farms, levels_of_group,
 from alerts.selectors.mail_days import mail_day_of, mail_days_chosen
 from alerts.selectors.monday import MondayRow, by_verdict, in_parts
 from alerts.selectors.monday_rows import monday_rows
-from alerts.selectors.results import assessments_of, newest_week, run_of, week_result
+from alerts.selectors.results import assessments_of, assessments_of_farms, newest_week, run_of, week_result
 from alerts.selectors.rounds import RoundDue, rounds_due
 from alerts.selectors.rules import rules_of_group, set_rules_of_group
 from alerts.selectors.told import told_of_farms, told_rows_of
@@ -30,6 +30,7 @@ __all__ = [
     "alerts_last_changed",
     "alerts_of",
     "assessments_of",
+    "assessments_of_farms",
     "by_verdict",
     "call_notes_of",
     "histories_of",

@@ -15,10 +15,10 @@ from alerts.wording.numbers import dated_weekday_phrase
 from farms.errors import Detail, FlyroundError
 from farms.selectors import facilities_of, names_in_log
 from monitoring.rules.application import Measured, People
-from monitoring.rules.label import Label
 from monitoring.rules.stewardship_words import sentence_of
 from monitoring.selectors import Stewardship, people_of, withheld_at
-from monitoring.services import Applied, Writer
+from monitoring.services import Applied
+from monitoring.services import label_of as label_on_list
 from server.web.choices import label_of
 from server.web.doors import Visit
 from server.web.kept_out import long_clock, who_typed
@@ -145,7 +145,7 @@ def applied_in(form: Any) -> Applied:
     found, product = form.cleaned_data, form.product
     sizes = {name: found[name] for name in Measured.__dataclass_fields__}
     return Applied(
-        label=label_of_product(product) if product is not None else form.label_typed(),
+        label=label_on_list(product) if product is not None else form.label_typed(),
         measured=Measured(**sizes),
         people=People(**{name: found[name] for name in People.__dataclass_fields__}),
         target=found["target"],
@@ -156,11 +156,6 @@ def applied_in(form: Any) -> Applied:
         product_id=product.id if product is not None else None,
         from_paper=found["from_paper"],
     )
-
-
-def label_of_product(product: Any) -> Label:
-    values = {name: getattr(product, name) for name in Label.__dataclass_fields__}
-    return Label(**values | {"irac_groups": tuple(product.irac_groups)})
 
 
 def form_knows(farm: Any) -> dict[str, Any]:
@@ -188,10 +183,6 @@ def as_typed(row: Any, people: Any, zone: str) -> dict[str, Any]:
         "area": row.area.normalize() if row.area is not None else None,
         "begins_on": begins.date(), "begins_clock": begins.time(), "ends_clock": ends.time(),
     }  # fmt: skip
-
-
-def written_by(visit: Visit) -> Writer:
-    return Writer(visit.actor)
 
 
 def named_for_form(refusal: FlyroundError) -> list[Detail]:

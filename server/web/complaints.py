@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
-from alerts.selectors import assessments_of
+from alerts.selectors import assessments_of_farms
 from farms.clock import monday_of
 from monitoring.methods import METHODS
 from monitoring.selectors import answers_of, summaries_of, words_of_answers, words_of_complaints
@@ -63,9 +63,7 @@ def counts_then(farm: Any, heard_on: date) -> list[CountThen]:
     monday = monday_of(heard_on)
     first, last = monday - BEFORE, monday + AFTER
     judged = {
-        (row.week, row.method): row
-        for row in assessments_of(farm, first)
-        if row.facility_id is None and row.week <= last
+        (row.week, row.method): row for row in assessments_of_farms([farm.id], first, last) if row.facility_id is None
     }
     found = [
         _count(row, judged.get((row.week, row.method)))

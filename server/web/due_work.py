@@ -15,14 +15,13 @@ from monitoring.selectors import (
     plans_under_way,
     usual_works,
     words_about,
-    works_of,
     works_on_record,
 )
 from server.web.doors import Visit
 
 AHEAD = timedelta(days=7)
-# How far back it is looked for what is usually done, and how much of it is offered.
-LOOKED_BACK, MOST_USUAL = timedelta(days=400), 3
+# How much of what is usually done is offered.
+MOST_USUAL = 3
 
 
 @dataclass(frozen=True)
@@ -66,9 +65,8 @@ def due_told(visit: Visit) -> DueWork:
     return DueWork(*([DueLine(each, words.get(each.planned.id, "")) for each in some] for some in (due, ahead)))
 
 
-def usual_of(visit: Visit) -> list[Any]:
-    """What is usually done here and wasn't noted today."""
-    works = list(works_of(visit.farm, visit.today - LOOKED_BACK))
+def usual_of(visit: Visit, works: Sequence[Any]) -> list[Any]:
+    """What is usually done here and wasn't noted today; `works`: what was noted, newest first."""
     today = {(work.kind, work.facility_id) for work in works if work.done_on == visit.today}
     usual = usual_works(works, MOST_USUAL + len(today))
     return [work for work in usual if (work.kind, work.facility_id) not in today][:MOST_USUAL]

@@ -9,6 +9,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
 
+from farms.clock import local_date
 from farms.selectors import consents_of, owners_with_address
 from server.after_answer import when_answered
 from server.web.invitation_mail import name_in_mail
@@ -23,7 +24,7 @@ def tell_of_erasure(request: HttpRequest, asked: Any) -> None:
     words = {
         "farm": name_in_mail(farm.name),
         "by": name_in_mail(str(request.user)),
-        "day": asked.due_at.date(),
+        "day": local_date(asked.due_at, farm.time_zone),
         "kept": asked.taken_back_at is not None,
         "address": settings.SITE_URL + reverse("erase_farm", args=[farm.id]),
     }

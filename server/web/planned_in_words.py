@@ -3,6 +3,7 @@
 from django.utils.translation import gettext as _
 from django.utils.translation import npgettext
 
+from farms.clock import local_date
 from monitoring.selectors import Plan, PlannedDay
 from server.web.words import full_day, short_day
 
@@ -20,10 +21,12 @@ def plan_words(plan: Plan) -> str:
     return words
 
 
-def day_words(told: PlannedDay) -> str:
-    """What became of a day of a plan."""
+def day_words(told: PlannedDay, zone: str) -> str:
+    """What became of a day of a plan; `zone` is the farm's."""
     if told.work is not None:
         return _("done on {day}").format(day=short_day(told.work.done_on))
+    if told.application is not None:
+        return _("done on {day}").format(day=short_day(local_date(told.application.begins_at, zone)))
     words = {
         "ahead": _("to come"),
         "due": _("due today"),

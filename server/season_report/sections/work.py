@@ -118,7 +118,12 @@ def _planned_blocks(ground: Ground) -> list[Block]:
     ]
     first, last = ground.days
     rows: list[list[Value]] = [
-        [told.day, _kind(plan), ground.place(plan.row.facility_id, whole_farm()), first_up(day_words(told))]
+        [
+            told.day,
+            _kind(plan),
+            ground.place(plan.row.facility_id, whole_farm()),
+            first_up(day_words(told, ground.farm.time_zone)),
+        ]
         for plan in ground.plans
         for told in plan.told(ground.today)
         if first <= told.day <= last

@@ -107,7 +107,8 @@ class PlaceForm(FoundForm):
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or self.cleaned_data
-        told = [name for name in (*WHAT, *WORDS, "due_on", "photo") if typed.get(name)]
+        told = [name for name in (*WHAT, *WORDS, "due_on", "photo", "station_id") if typed.get(name)]
+        told += [name for name in ("across", "down") if typed.get(name) is not None]
         if told and not typed.get("looked") and "looked" not in self.errors:
             self.add_error("looked", SAY_LOOKED)
         return typed

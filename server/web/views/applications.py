@@ -25,7 +25,7 @@ from monitoring.selectors import (
     replaced_applications,
     waiting_applications_of,
 )
-from monitoring.services import MendedApplication, PlannedFor, check_application, record_application
+from monitoring.services import MendedApplication, PlannedFor, Writer, check_application, record_application
 from server.web.applications import (
     application_lines,
     applied_in,
@@ -34,7 +34,6 @@ from server.web.applications import (
     named_for_form,
     usual_times,
     withheld_told,
-    written_by,
 )
 from server.web.doors import Visit, farm_page
 from server.web.forms.application import ApplicationForm, CheckForm, MendApplicationForm
@@ -146,7 +145,7 @@ def _record(visit: Visit, form: ApplicationForm, replaced: Any = None) -> None:
     applied = replace(applied_in(form), stands_for=_stands_for(visit, form))
     mending = MendedApplication(replaced, form.cleaned_data["why"]) if replaced is not None else None
     try:
-        record_application(farm=visit.farm, applied=applied, by=written_by(visit), now=visit.now, mending=mending)
+        record_application(farm=visit.farm, applied=applied, by=Writer(visit.actor), now=visit.now, mending=mending)
     except ApplicationRefused as refusal:
         raise ApplicationRefused(errors=named_for_form(refusal)) from refusal
 

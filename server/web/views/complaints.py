@@ -26,10 +26,10 @@ A_PAGE = 30
 @require_http_methods(["GET", "HEAD", "POST"])
 def complaints(request: HttpRequest, visit: Visit) -> HttpResponse:
     form = ComplaintForm(request.POST or None, initial={"heard_on": visit.today})
-    if form.is_valid() and accepted(form, lambda: _record(visit, form)):
+    made: list[Any] = []
+    if form.is_valid() and accepted(form, lambda: made.append(_record(visit, form))):
         messages.success(request, _("It is on record. Note below it what was answered, once it is."))
-        newest = complaints_of(visit.farm).order_by("-entry").first()
-        return redirect("complaint", farm_id=visit.farm.id, complaint_id=newest.known)  # type: ignore[union-attr]
+        return redirect("complaint", farm_id=visit.farm.id, complaint_id=made[0].known_as)
     page = Paginator(complaints_of(visit.farm), A_PAGE).get_page(request.GET.get("page"))
     context = {"visit": visit, "form": form, "page": page, "told": complaints_told(visit.farm, page)}
     return render(request, "web/complaints.html", context, status=422 if form.errors else 200)
@@ -88,10 +88,10 @@ def _mended(request: HttpRequest, visit: Visit, found: Any, form: Any, act: Any)
     return render(request, "web/complaint_mend.html", context, status=422 if form.errors else 200)
 
 
-def _record(visit: Visit, form: ComplaintForm, replaced: Any = None) -> None:
+def _record(visit: Visit, form: ComplaintForm, replaced: Any = None) -> Any:
     typed = dict(form.cleaned_data)
     mending = Why(replaced, typed.pop("reason")) if replaced is not None else None
-    record_complaint(
+    return record_complaint(
         farm=visit.farm, typed=ComplaintTyped(**typed), actor=visit.actor, now=visit.now, mending=mending
     )  # fmt: skip
 

@@ -71,7 +71,7 @@ def plan(request: HttpRequest, visit: Visit, planned_work_id: UUID) -> HttpRespo
         "visit": visit,
         "plan": found,
         "told": plan_words(found),
-        "days": [(each, day_words(each)) for each in found.told(visit.today)],
+        "days": [(each, day_words(each, visit.farm.time_zone)) for each in found.told(visit.today)],
         "steps": [(step, why.get(step.id, "")) for step in steps],
         "forms": forms,
     }

@@ -33,7 +33,7 @@ def spray_record(request: HttpRequest, key: str) -> HttpResponse:
         return too_often(request)
     link = sprayer_link_by_key(key, timezone.now())
     if link is None:
-        return render(request, RECORD, {"refusal": str(SprayerLinkSpent())}, status=410)
+        return _opens_nothing(request)
     with meanwhile_for_user(link.made_by_id):
         facilities = list(facilities_of(link.farm))
     zone, now = link.farm.time_zone, clock.now()
@@ -41,12 +41,17 @@ def spray_record(request: HttpRequest, key: str) -> HttpResponse:
         request.POST or None, initial=usual_times(now, zone) | {"done_for": link.farm.name}, facilities=facilities,
         zone=zone,
     )  # fmt: skip
-    try:
-        if form.is_valid() and accepted(form, lambda: _record(link, form)):
+    if form.is_valid():
+        if accepted(form, lambda: _record(link, form)):
             return render(request, RECORD, {"farm": link.farm, "sent": True})
-    except SprayerLinkSpent as refusal:
-        return render(request, RECORD, {"refusal": str(refusal)}, status=410)
+        # It was used or taken back while this was filled in.
+        if sprayer_link_by_key(key, timezone.now()) is None:
+            return _opens_nothing(request)
     return render(request, RECORD, {"farm": link.farm, "form": form}, status=422 if form.errors else 200)
+
+
+def _opens_nothing(request: HttpRequest) -> HttpResponse:
+    return render(request, RECORD, {"refusal": str(SprayerLinkSpent())}, status=410)
 
 
 def _record(link: Any, form: ApplicationForm) -> None:

@@ -94,9 +94,11 @@ def walk_new(request: HttpRequest, visit: Visit) -> HttpResponse:
 
 def _begun(request: HttpRequest, visit: Visit) -> Begun:
     """What the address names. Raises Missing for what isn't the farm's."""
-    station = next((each for each in stations_of(visit.farm) if str(each.id) == request.GET.get("card")), None)
-    if station is None and request.GET.get("card"):
-        raise Missing()
+    station, card = None, request.GET.get("card")
+    if card:
+        station = next((each for each in stations_of(visit.farm) if str(each.id) == card), None)
+        if station is None:
+            raise Missing()
     alert = _one(alerts_of(visit.farm), request.GET.get("matter", ""))
     facility_id = request.GET.get("building", "")
     if not facility_id and station is not None:

@@ -46,7 +46,7 @@ def work(request: HttpRequest, visit: Visit) -> HttpResponse:
         "form": form,
         "due": due_told(visit),
         "back": "work",
-        "usual": usual_of(visit),
+        "usual": usual_of(visit, noted),
         "works": shown_works(visit.farm, noted, visit.today),
         "taken_back": _taken_back(visit),
     }

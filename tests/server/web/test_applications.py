@@ -13,6 +13,7 @@ from monitoring.services import (
     make_sprayer_link,
     mark_organic,
     plan_work,
+    record_by_link,
     record_work,
 )
 from tests.cast import NOW, acting, as_factory
@@ -154,6 +155,7 @@ class TestPlanned:
         hidden = {"planned": str(row.id), "planned_for": "2026-06-01"}
         assert client.post(page, LABEL_TYPED | TYPED | hidden | {"facility_id": str(calf_barn.id)}).status_code == 302
         assert (rows()[0].planned_id, str(rows()[0].planned_for)) == (row.id, "2026-06-01")
+        assert "done on Jun 1" in words(client.get(at("planned_work", northfield, planned_work_id=row.id)))
 
 
 class TestLabelsClocks:
@@ -170,6 +172,7 @@ class TestLabelsClocks:
         page = browser(ben).get(at("farm", northfield))
         assert "Jun 1: residual spray, on walls and surfaces" in words(page)
         assert f'href="{at("application", northfield, application_id=row.id)}"' in page.content.decode()
+        assert "Nothing noted yet" not in words(page)
         told = words(browser(ben).get(at("application", northfield, application_id=row.id)))
         assert "Did it work?" in told
 
@@ -199,6 +202,18 @@ class TestHiredSprayer:
         again = client.post(path, LABEL_TYPED | TYPED)
         assert again.status_code == 410 and "Ask the farm for a new one" in words(again)
         assert len(rows()) == 1 and rows()[0].through_link
+
+    def test_whoever_sends_it_second_is_told_that_it_is_used(self, anna, northfield, client, monkeypatch):
+        key = self.link(northfield, anna)
+
+        def by_two(**sent):
+            record_by_link(**sent)
+            return record_by_link(**sent)
+
+        monkeypatch.setattr("server.web.views.spray_record.record_by_link", by_two)
+        second = client.post(reverse("spray_record", args=[key]), LABEL_TYPED | TYPED)
+        assert second.status_code == 410 and "Ask the farm for a new one" in words(second)
+        assert len(rows()) == 1
 
     def test_what_opens_nothing_is_answered_alike(self, client, anna, northfield):
         key = self.link(northfield, anna)

@@ -101,6 +101,7 @@ class TestTheForm:
             ({}, "Nothing was looked at"),
             ({"walked_on": "2026-06-02"}, "This day is still to come"),
             ({"looked": "", "to_do": "Scrape"}, "Say whether something was found"),
+            ({"looked": "", "across": "50"}, "Say whether something was found"),
             ({"looked": "nothing", "larvae": "many"}, "Take one of them away"),
             ({"looked": "found"}, "If it was nothing, say so"),
             ({"looked": "found", "larvae": "some", "due_on": "2026-05-01"}, "before the one on which it was found"),
