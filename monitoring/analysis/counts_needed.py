@@ -7,7 +7,7 @@ from scipy import special
 
 from monitoring.analysis.shapes import Bools, Floats, Ints, refuse, refuse_unlike
 from monitoring.analysis.step_in_weeks import degrees_of, unit_variance
-from monitoring.analysis.work_effect import BARN_SHOCK, FARM_SHOCK, LINGERS, WEEKS_NEEDED
+from monitoring.analysis.work_effect import BARN_SHOCK, FARM_SHOCK, WEEKS_NEEDED, lingering
 
 LEVEL, POWER = 0.95, 0.8
 # Looked at on each side of a work, at most: later counts have other reasons.
@@ -91,8 +91,7 @@ def _reach(noise: Floats, before: Ints, after: Ints, scale: Floats) -> Floats:
     used: Bools = np.asarray(~np.isnan(noise)[:, :, None] & counted[:, None, :], np.bool_)
     shared = np.asarray((~np.isnan(noise[:, 1:])).any(axis=1), np.bool_)
     shock = np.where(shared, BARN_SHOCK, FARM_SHOCK)[:, None, None, None] ** 2
-    lingering = LINGERS ** np.abs(np.subtract.outer(weeks, weeks)).astype(np.float64)
-    covariance = np.nan_to_num(noise)[:, :, None, None] * np.eye(len(weeks)) + shock * lingering
+    covariance = np.nan_to_num(noise)[:, :, None, None] * np.eye(len(weeks)) + shock * lingering(weeks)
     degrees = degrees_of(used, shared)
     free = np.maximum(degrees, 1).astype(np.float64)
     t = special.stdtrit(free, (1 + LEVEL) / 2) + special.stdtrit(free, POWER)

@@ -269,7 +269,7 @@ class _Seen:
         noise = np.stack([fit.noise for fit in fits], axis=1) * _dispersion(fits, counted, effort)[:, None, None, None]
         level = np.nan_to_num(np.stack([fit.effects for fit in fits], axis=1))
         # s^2 r^|t - u| for each barn, or for the farm where nothing takes it out
-        shock = np.where(compared, BARN_SHOCK**2, FARM_SHOCK**2)[:, None, None, None] * _lingering(weeks)
+        shock = np.where(compared, BARN_SHOCK**2, FARM_SHOCK**2)[:, None, None, None] * lingering(weeks)
         return cls(Places(level, noise + shock, used, compared), _a_week(noise, used))
 
     def beside(self, outside: Outside, weeks: Ints) -> "_Seen":
@@ -288,7 +288,8 @@ class _Seen:
         return _Seen(Places(level, covariance, used, places.shared | joined), noise)
 
 
-def _lingering(weeks: Ints) -> Floats:
+def lingering(weeks: Ints) -> Floats:
+    """(n_weeks, n_weeks) -- how much of a week's shock goes on to another week."""
     return np.asarray(LINGERS ** np.abs(np.subtract.outer(weeks, weeks)).astype(np.float64), np.float64)
 
 

@@ -14,7 +14,7 @@ from farms.models import Farm
 from monitoring.analysis.counts_needed import counts_needed
 from monitoring.analysis.rates import Readings, StationWeeks, station_weeks
 from monitoring.analysis.shapes import Bools, Floats, Ints
-from monitoring.analysis.work_effect import K_OF_WEIGHTS, Outside, WorkEffects, work_effects
+from monitoring.analysis.work_effect import K_OF_WEIGHTS, Outside, RatioInterval, WorkEffects, work_effects
 from monitoring.arrays import CheckArrays, readings_for_check
 from monitoring.models import Work
 from monitoring.selectors.deeds import Deed, deeds_of_farms
@@ -66,7 +66,7 @@ class WorkEffect:
     later work that ended what is looked at. `weather` is "hot" or "cold" where the weeks after were, which keeps counts
     low by itself. With "together" there were others at the same time in the same place (`together_with`): none of them
     has an effect of its own, and `joint` is that of all at once, where it can be told. `needed` is there where more
-    counts would tell more. `standard_error` is of the log ratio.
+    counts would tell more.
     """
 
     reason: str
@@ -81,7 +81,6 @@ class WorkEffect:
     weather: str = ""
     at_least: bool = False
     with_region: bool = False
-    standard_error: float | None = None
     together_with: tuple[Deed, ...] = ()
     joint: "WorkEffect | None" = None
     needed: Needed | None = None
@@ -219,14 +218,15 @@ class _Seen:
             found = work_effects(counted, grid.effort.reshape(shape), treated, COLUMNS, place, outside)
         needed = self._needed(found)
         at_least = np.asarray(grid.at_least.reshape(shape).any(axis=(1, 2)), np.bool_)
+        interval = found.interval()
         for number, row in enumerate(self.rows):
-            effect = self._effect(found, number, row)
+            effect = self._effect(found, interval, number, row)
             if effect.reason in TOLD:
                 effect = replace(effect, weather=self._weather(row), at_least=bool(at_least[number]))
             clear = effect.is_clear or effect.reason not in (*TOLD, TOO_EARLY)
             yield effect if clear else replace(effect, needed=needed[number])
 
-    def _effect(self, found: WorkEffects, number: int, row: DeedRow) -> WorkEffect:
+    def _effect(self, found: WorkEffects, interval: RatioInterval, number: int, row: DeedRow) -> WorkEffect:
         """What the fit says of a row."""
         compared = bool(found.compared[number])
         reason = _reason(str(found.reason[number]), row.window, compared=compared)
@@ -237,13 +237,11 @@ class _Seen:
         effect = WorkEffect(reason, row.method, until=until, settled_on=row.window.last + row.window.settles)
         if reason not in TOLD:
             return effect
-        interval = found.interval()
         return replace(
             effect,
             ratio=float(found.ratio[number]),
             low=float(interval.low[number]),
             high=float(interval.high[number]),
-            standard_error=float(found.standard_error[number]),
             compared_with=beside,
             with_region=compared and not beside,
             weeks_before=int(found.weeks_before[number]),

@@ -28,7 +28,7 @@ ALIKE = 2
 class DeedRow:
     """One deed and method: the stations that speak of it, as places in the arrays, and where they stand.
 
-    `place` numbers the facilities, from 0; `facilities` are their ids.
+    `place` numbers the facilities beside the deed's, from 0.
     """
 
     window: Window
@@ -37,10 +37,6 @@ class DeedRow:
     stations: Ints
     treated: Bools
     place: Ints
-
-    @property
-    def has_others(self) -> bool:
-        return not bool(self.treated.all())
 
 
 def kinds_of(farm_ids: Sequence[UUID]) -> dict[int, str]:

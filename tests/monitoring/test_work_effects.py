@@ -1,15 +1,19 @@
 """A work's effect as the pages tell it: which counts speak of it, against which facilities, and why there is none."""
 
-from datetime import date, timedelta
+import math
+from datetime import UTC, date, datetime, time, timedelta
+from uuid import uuid4
 
 import pytest
 
-from monitoring.models import DailyTemperature, Work
+from monitoring.models import DailyTemperature, Work, WorkTakenBack
 from monitoring.selectors.deeds import deeds_of_works
+from monitoring.selectors.region_weeks import RegionWeek, RegionWeeks, newest_report_beside
 from monitoring.selectors.work_effects import effects_of_works
 from monitoring.selectors.work_windows import Timeline, window_of
 from tests.alerts.scene import count_week, monday
 from tests.cast import NOW, acting, as_factory, as_role, make_facility, make_stations
+from tests.monitoring.applying import applied, note
 from tests.regions import report
 
 pytestmark = pytest.mark.django_db
@@ -74,6 +78,35 @@ def test_work_on_the_whole_farm_stands_beside_the_regions_published_numbers(halv
     assert (found.reason, found.with_region, found.compared_with, found.credits) == ("", True, (), True)
     # The calf barn's five cards halve, the heifer barn's don't.
     assert found.ratio == pytest.approx(0.7, abs=0.06)
+
+
+def test_what_a_work_stands_beside_hangs_on_no_other_that_is_asked_with_it():
+    """A week without a ratio to the farms' own normal, asked for another work, changes nothing of this one."""
+    region_id, weeks = uuid4(), [monday(number) for number in range(4)]
+    told = {week: RegionWeek(80.0, 1.2, 20) for week in weeks} | {monday(4): RegionWeek(90.0, None, 20)}
+    regions = RegionWeeks({(region_id, "card"): told})
+    assert regions.levels(region_id, "card", weeks)[0] == pytest.approx([math.log(1.2)] * 4)
+    both = regions.levels(region_id, "card", [*weeks, monday(4), monday(5)])
+    assert both[0][:5] == pytest.approx([math.log(80)] * 4 + [math.log(90)])
+    assert math.isnan(both[0][5]) and math.isnan(both[1][5])
+
+
+@pytest.mark.parametrize("done", ["nothing", "barn work", "taken back", "application"])
+def test_whatever_may_stand_beside_the_region_makes_a_page_as_old_as_its_reports(northfield, calf_barn, cards, done):
+    report(northfield.region, monday(8))
+    if done in ("barn work", "taken back"):
+        row = work(northfield, facility=calf_barn)
+    with as_factory():
+        if done == "taken back":
+            WorkTakenBack.objects.create(
+                farm_id=northfield.id, work_id=row.id, actor_kind="farm_staff", recorded_at=NOW, entry=0
+            )
+        if done == "application":
+            at = datetime.combine(DONE, time(12), UTC)
+            note(northfield, applied(facility=calf_barn, begins_at=at, ends_at=at), now=at)
+    with as_role("worker"):
+        found = newest_report_beside(northfield, monday(0), ON, using="default")
+    assert (found is None) == (done in ("nothing", "taken back"))
 
 
 def test_words_of_the_region_are_no_comparison(halved):
