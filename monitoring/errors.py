@@ -105,7 +105,7 @@ class PlannedStepRefused(Invalid):
 
 
 class PlannedDayDone(Conflict):
-    """Somebody was quicker. `details["work"]` is the id of the work that stands for the day."""
+    """Somebody was quicker. `details` has the id of what stands for the day: "work", or "application"."""
 
     code = "planned_day_done"
     message = _("What was planned for {day} is already noted as done on {done_on}, by {who}. It stands once.")

@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from farms.errors import Detail
 from monitoring.models.complaint import Came, SaidBy
-from monitoring.rules.walk import UNKNOWN, day_faults, words_faults
+from monitoring.rules.walk import day_faults, unknown_faults, words_faults
 
 LONGEST = {"said": 2000, "sender": 200, "place": 200, "answered": 2000, "by": 200, "reason": 200}
 HEARD_AHEAD = _("This day is still to come on this farm. Give the day on which it was said.")
@@ -20,7 +20,9 @@ ANSWERS_NOTHING = _("Write down what was answered, in a few words.")
 def complaint_faults(heard_on: date, kinds: Mapping[str, str], words: Mapping[str, str], today: date) -> list[Detail]:
     """What can't be right about a complaint. `kinds` has `came` and `said_by`."""
     faults = day_faults("heard_on", heard_on, today, HEARD_AHEAD)
-    faults += _unknown("came", kinds["came"], Came.values) + _unknown("said_by", kinds["said_by"], SaidBy.values)
+    faults += unknown_faults("came", kinds["came"], Came.values) + unknown_faults(
+        "said_by", kinds["said_by"], SaidBy.values
+    )
     if not words["said"].strip():
         faults.append(Detail("/said", str(SAYS_NOTHING), "said_missing"))
     return faults + words_faults(words, LONGEST)
@@ -32,13 +34,7 @@ def answer_faults(answered_on: date, went: str, words: Mapping[str, str], heard_
     if not faults and answered_on < heard_on:
         sentence = str(ANSWERED_BEFORE).format(day=heard_on.isoformat())
         faults.append(Detail("/answered_on", sentence, "before_the_complaint"))
-    faults += _unknown("went", went, Came.values)
+    faults += unknown_faults("went", went, Came.values)
     if not words["answered"].strip():
         faults.append(Detail("/answered", str(ANSWERS_NOTHING), "answered_missing"))
     return faults + words_faults(words, LONGEST)
-
-
-def _unknown(name: str, value: str, known: list[str]) -> list[Detail]:
-    if value in known:
-        return []
-    return [Detail(f"/{name}", str(UNKNOWN).format(words=", ".join(known)), f"{name}_unknown")]

@@ -84,6 +84,15 @@ def plan_faults(plan: Repeats, today: date) -> list[Detail]:
     return _end_faults(plan)
 
 
+def planned_day_faults(plan: Repeats, day: date, done_on: date) -> list[Detail]:
+    """What can't be right about the day of a plan that something done on a day is to stand for."""
+    if day not in days_of(plan):
+        return [Detail("/planned_for", str(NOT_PLANNED), "not_planned")]
+    if day - done_on > EARLY:
+        return [Detail("/planned_for", str(TOO_EARLY), "too_early")]
+    return []
+
+
 def _end_faults(plan: Repeats) -> list[Detail]:
     last = plan.last_day
     if last is None:

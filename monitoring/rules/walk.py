@@ -134,11 +134,9 @@ def is_spring(opened_on: date | None, today: date) -> bool:
 
 def finding_faults(sent: FindingSent, seen_on: date, today: date) -> list[Detail]:
     """What can't be right about a finding; its records of the farm are compared elsewhere."""
-    faults = [
-        Detail(f"/{name}", str(UNKNOWN).format(words=", ".join(known)), f"{name}_unknown")
-        for name, known in {"place": Place.values, **WORDS}.items()
-        if getattr(sent, name) not in known and not (name in WORDS and getattr(sent, name) == "")
-    ]
+    faults = unknown_faults("place", sent.place, Place.values)
+    for name, known in WORDS.items():
+        faults += unknown_faults(name, getattr(sent, name), known) if getattr(sent, name) else []
     if sent.place == Place.OTHER and not sent.said.place_words.strip():
         faults.append(Detail("/place_words", str(NAME_THE_PLACE), "place_words_missing"))
     faults += _found_faults(sent) + plan_faults(sent.x, sent.y) + due_faults(sent.due_on, seen_on, today)
@@ -153,6 +151,13 @@ def _found_faults(sent: FindingSent) -> list[Detail]:
         return [Detail("/nothing", str(NOTHING_AND_SOMETHING), "nothing_and_something")] if wrong else []
     told = any(getattr(sent, name) for name in TOLD) or to_do or sent.said.note.strip()
     return [] if told else [Detail("/nothing", str(SAYS_NOTHING), "says_nothing")]
+
+
+def unknown_faults(name: str, word: str, known: Sequence[str]) -> list[Detail]:
+    """A word that isn't one of those that may stand there."""
+    if word in known:
+        return []
+    return [Detail(f"/{name}", str(UNKNOWN).format(words=", ".join(known)), f"{name}_unknown")]
 
 
 def plan_faults(x: float | None, y: float | None) -> list[Detail]:
@@ -197,10 +202,7 @@ def why_faults(reason: str) -> list[Detail]:
 
 def step_faults(kind: str, on: date, due_on: date | None, last: date, today: date) -> list[Detail]:
     """What can't be right about a step after `last`, the newest day that is known of its finding."""
-    faults = []
-    if kind not in StepKind.values:
-        faults.append(Detail("/kind", str(UNKNOWN).format(words=", ".join(StepKind.values)), "kind_unknown"))
-    faults += day_faults("on", on, today, STEP_AHEAD)
+    faults = unknown_faults("kind", kind, StepKind.values) + day_faults("on", on, today, STEP_AHEAD)
     if not faults and on < last:
         faults.append(Detail("/on", str(STEP_BEFORE).format(day=last.isoformat()), "before_the_last"))
     return faults + due_faults(due_on, on, today)

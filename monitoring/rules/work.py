@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from farms.errors import Detail
 from monitoring.models.work import WorkKind
 from monitoring.rules.cells import WrongCell, day
+from monitoring.rules.label import choice_faults
 
 LONGEST_WORDS = 200
 LONGEST = {"not_reached": 200, "species": 100, "batch": 60}
@@ -43,9 +44,7 @@ def day_faults(done_on: date, today: date) -> list[Detail]:
 
 
 def kind_faults(kind: str, kinds: list[str]) -> list[Detail]:
-    if kind in kinds:
-        return []
-    return [Detail("/kind", str(KIND_UNKNOWN).format(kinds=", ".join(kinds)), "kind_unknown")]
+    return choice_faults("kind", kind, kinds, KIND_UNKNOWN)
 
 
 def facts_faults(kind: str, facts: Mapping[str, Any]) -> list[Detail]:

@@ -8,6 +8,7 @@ from monitoring.selectors.application import (
     standing_applications_of,
     waiting_applications_of,
     withheld_at,
+    withholding,
 )
 from monitoring.selectors.cards_kept import cards_kept_of
 from monitoring.selectors.complaint import (
@@ -185,6 +186,7 @@ __all__ = [
     "walks_of",
     "warmth_of_farm",
     "withheld_at",
+    "withholding",
     "words_about",
     "words_of_answers",
     "words_of_complaints",

@@ -9,6 +9,7 @@ from django.db.models import BooleanField, Exists, OuterRef, Q, QuerySet, Subque
 from farms.lookups import array_of
 from farms.models import Farm
 from monitoring.models import Application, ApplicationCheck, ApplicationPeople
+from monitoring.rules.application import CLOCKS_DIFFER
 
 
 def applications_of(farm: Farm) -> QuerySet[Application]:
@@ -22,13 +23,12 @@ def applications_of(farm: Farm) -> QuerySet[Application]:
 
 def standing_applications_of(farm: Farm) -> QuerySet[Application]:
     """Those that hold: not replaced, and not said by the farm to be not so."""
-    return applications_of(farm).filter(~_later(), ~Exists(_said().filter(confirmed=False)))
+    return _standing(applications_of(farm))
 
 
 def standing_rows(using: str = "default") -> QuerySet[Application]:
     """As `standing_applications_of`, of every farm that may be read, and without what is beside a row."""
-    rows = Application.objects.using(using)
-    return rows.filter(~_later(), ~Exists(_said().filter(confirmed=False)))
+    return _standing(Application.objects.using(using).all())
 
 
 def waiting_applications_of(farm: Farm) -> QuerySet[Application]:
@@ -53,23 +53,31 @@ def check_of(application: Application) -> ApplicationCheck | None:
 
 def replaced_applications(application: Application) -> list[Application]:
     """What stood before a record, newest first, each replaced by the one before it in the list."""
-    rows, found = {row.id: row for row in Application.objects.filter(farm_id=application.farm_id)}, []
-    before = application.replaces_id
+    found = []
+    before = application.replaces
     while before is not None:
-        found.append(rows[before])
-        before = rows[before].replaces_id
+        found.append(before)
+        before = before.replaces
     return found
 
 
+def withholding(farm: Farm, at: datetime, about: timedelta = timedelta(0)) -> QuerySet[Application]:
+    """Those whose label withholds milk or meat at a moment, or did shortly before, newest first."""
+    begun = standing_applications_of(farm).filter(begins_at__lte=at + CLOCKS_DIFFER)
+    return begun.filter(Q(milk_until__gt=at - about) | Q(meat_until__gt=at - about))
+
+
 def withheld_at(farm: Farm, at: datetime, about: timedelta = timedelta(0)) -> list[Application]:
-    """Those whose label withholds milk or meat at a moment, or did shortly before; that which ends last first."""
-    rows = standing_applications_of(farm)
-    running = rows.filter(Q(milk_until__gt=at - about) | Q(meat_until__gt=at - about))
-    return sorted(running, key=lambda row: max(_ends(row)), reverse=True)
+    """The same, that which ends last first."""
+    return sorted(withholding(farm, at, about), key=lambda row: max(_ends(row)), reverse=True)
 
 
 def _ends(row: Application) -> list[datetime]:
     return [moment for moment in (row.milk_until, row.meat_until) if moment is not None]
+
+
+def _standing(rows: QuerySet[Application]) -> QuerySet[Application]:
+    return rows.filter(~_later(), ~Exists(_said().filter(confirmed=False)))
 
 
 def _later() -> Exists:

@@ -6,6 +6,9 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.db.models import DateField, DateTimeField, F, Func, QuerySet
+from django.db.models.functions import Cast
+
 from farms.clock import local_date
 from farms.lookups import array_of
 from farms.models import Facility
@@ -14,6 +17,8 @@ from monitoring.selectors.application import standing_rows
 
 if TYPE_CHECKING:
     from django.utils.functional import Promise
+
+DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -46,16 +51,26 @@ def last_done(farm_ids: Collection[UUID], on: date, *, using: str = "default") -
     works = Work.objects.using(using).standing().filter(farm_id__any_of=farms, done_on__lte=on)
     newest = works.select_related("facility").order_by("farm_id", "-done_on", "-recorded_at").distinct("farm_id")
     found = {work.farm_id: Done.of_work(work) for work in newest}
-    for done in applications_done(farm_ids, date.min, on, using=using):
-        before = found.get(done.farm_id)
+    for row in _last_applications(farm_ids, on, using):
+        done, before = Done.of_application(row, row.farm.time_zone), found.get(row.farm_id)
         if before is None or before.done_on <= done.done_on:
             found[done.farm_id] = done
     return found
 
 
+def _last_applications(farm_ids: Collection[UUID], on: date, using: str) -> QuerySet[Application]:
+    """The newest application of each farm up to a day by its own clock."""
+    local = Func(F("farm__time_zone"), F("begins_at"), function="timezone", output_field=DateTimeField())
+    rows = standing_rows(using).filter(farm_id__any_of=array_of(farm_ids)).annotate(day=Cast(local, DateField()))
+    newest = rows.filter(day__lte=on).order_by("farm_id", "-begins_at", "-id").distinct("farm_id")
+    return newest.select_related("farm", "facility")
+
+
 def applications_done(farm_ids: Collection[UUID], since: date, on: date, *, using: str = "default") -> list[Done]:
     """The applications of some farms that hold, from one day to another by the farms' clocks, oldest first."""
-    rows = standing_rows(using).filter(farm_id__any_of=array_of(farm_ids), begins_at__date__lte=on + timedelta(days=1))
-    told = rows.select_related("farm", "facility").order_by("begins_at", "id")
+    rows = standing_rows(using).filter(farm_id__any_of=array_of(farm_ids))
+    # Days elsewhere on earth differ from those in UTC by one at most.
+    near = rows.filter(begins_at__date__range=(since - DAY, on + DAY))
+    told = near.select_related("farm", "facility").order_by("begins_at", "id")
     done = (Done.of_application(row, row.farm.time_zone) for row in told)
     return [each for each in done if since <= each.done_on <= on]

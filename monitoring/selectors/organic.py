@@ -24,10 +24,14 @@ def certifier_answers_of(farm: Farm) -> QuerySet[CertifierAnswer]:
     return CertifierAnswer.objects.filter(farm_id=farm.id).order_by("-answered_on", "-recorded_at", "-id")
 
 
-def certifier_answer_about(farm: Farm, registration_number: str) -> CertifierAnswer | None:
-    """The newest answer about a product, known by its registration number however it is spaced or written."""
+def certifier_answer_about(farm: Farm, registration_number: str, on: date) -> CertifierAnswer | None:
+    """The answer about a product that held on a day: the newest one given by then, else the first given later.
+
+    A product is known by its registration number however it is spaced or written.
+    """
     wanted = _plain(registration_number)
-    return next((row for row in certifier_answers_of(farm) if _plain(row.registration_number) == wanted), None)
+    answers = [row for row in certifier_answers_of(farm) if _plain(row.registration_number) == wanted]
+    return next((row for row in answers if row.answered_on <= on), answers[-1] if answers else None)
 
 
 def _plain(number: str) -> str:

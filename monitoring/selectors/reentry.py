@@ -36,11 +36,11 @@ def standing_of(farm: Farm) -> QuerySet[Reentry]:
 
 def replaced_by(reentry: Reentry) -> list[Reentry]:
     """What stood before a re-entry time, newest first, each replaced by the one before it in the list."""
-    rows, found = {row.id: row for row in Reentry.objects.filter(farm_id=reentry.farm_id)}, []
-    before = reentry.replaces_id
+    found = []
+    before = reentry.replaces
     while before is not None:
-        found.append(rows[before])
-        before = rows[before].replaces_id
+        found.append(before)
+        before = before.replaces
     return found
 
 

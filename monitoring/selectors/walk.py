@@ -58,7 +58,7 @@ def versions_of(finding: Finding) -> list[Finding]:
     return list(rows.select_related("facility", "station").order_by("entry"))
 
 
-def steps_of(finding: Finding) -> list[FindingStep]:
+def steps_of(finding: Finding) -> list[Any]:
     """All steps of a finding in order, replaced ones too: `replaced` says which."""
     later = FindingStep.objects.filter(farm_id=OuterRef("farm_id"), replaces_id=OuterRef("id"))
     rows = FindingStep.objects.filter(farm_id=finding.farm_id, finding_id=finding.known_as)

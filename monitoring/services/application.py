@@ -15,7 +15,7 @@ from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.constraints import explained
 from farms.errors import Detail
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm
 from monitoring.errors import (
     AlreadyChecked,
@@ -36,13 +36,12 @@ from monitoring.rules.application import (
     when_faults,
 )
 from monitoring.rules.label import Label, label_faults, line_faults
-from monitoring.rules.planned_work import EARLY, NOT_PLANNED, TOO_EARLY, days_of
+from monitoring.rules.planned_work import planned_day_faults
 from monitoring.selectors.organic import certifier_answer_about, is_organic
 from monitoring.selectors.reentry import newest_of
-from monitoring.services.reentry import Mending, ReentryTyped, record_reentry
+from monitoring.services.reentry import FACILITY_ELSEWHERE, Mending, ReentryTyped, record_reentry
 from monitoring.services.work import OTHER_THAN_PLANNED, PlannedFor
 
-ELSEWHERE = _("This barn or lot isn't one of this farm's. Choose one of the farm's own, or leave it empty.")
 ASK_THE_CERTIFIER = _(
     "This farm is kept organic. Ask the certifier first, and note here what was asked, the answer and its date; then "
     "note the application."
@@ -92,16 +91,15 @@ def record_application(
     Raises ApplicationRefused, or ApplicationReplaced where the earlier one was replaced already.
     """
     lock_heads([farm.id])
-    answer = certifier_answer_about(farm, applied.label.registration_number)
-    faults = _faults(farm, applied, answer, now)
+    faults = _faults(farm, applied, now)
     if mending is not None:
         faults += line_faults("reason", mending.reason, 200, WHY_MISSING)
     if faults:
         raise ApplicationRefused(errors=faults)
+    held_to = _held_to(farm, applied)
     kept_out = _keep_people_out(farm, applied, by.actor, now, mending)
     # Keeping people out may have added an entry of its own.
     head = lock_heads([farm.id])[farm.id]
-    held_to = answer if _is_organic(farm, applied) else None
     columns = _columns(applied) | {
         "certifier_answer_id": held_to.id if held_to else None,
         "reentry_id": kept_out.id if kept_out else None,
@@ -146,12 +144,11 @@ def check_application(
             reason="" if confirmed else reason.strip(), checked_by=actor.id, actor_kind=actor.kind, checked_at=now,
             entry=next_number(head),
         )  # fmt: skip
-    hashes = [row_hash(row._meta.db_table, row_values(row))]
-    append(head, kind="application_check", actor=actor, row_hashes=hashes, now=now)
+    append(head, kind="application_check", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row
 
 
-def _faults(farm: Farm, applied: Applied, answer: CertifierAnswer | None, now: datetime) -> list[Detail]:
+def _faults(farm: Farm, applied: Applied, now: datetime) -> list[Detail]:
     faults = (
         label_faults(applied.label)
         + measured_faults(applied.measured)
@@ -161,23 +158,32 @@ def _faults(farm: Farm, applied: Applied, answer: CertifierAnswer | None, now: d
         + when_faults(applied.begins_at, applied.ends_at, now)
     )
     if applied.facility is not None and applied.facility.farm_id != farm.id:
-        faults.append(Detail("/facility_id", str(ELSEWHERE), "unknown_facility"))
-    if applied.stands_for is not None:
+        faults.append(Detail("/facility_id", str(FACILITY_ELSEWHERE), "unknown_facility"))
+    if not faults and applied.stands_for is not None:
         faults += _planned_faults(farm, applied, applied.stands_for)
-    if not faults and answer is None and _is_organic(farm, applied):
-        faults.append(Detail("/registration_number", str(ASK_THE_CERTIFIER), "certifier_not_asked"))
     return faults
+
+
+def _held_to(farm: Farm, applied: Applied) -> CertifierAnswer | None:
+    """The certifier's answer by which it stands on a farm kept organic that day; None elsewhere.
+
+    Raises ApplicationRefused where the certifier wasn't asked.
+    """
+    day = local_date(applied.begins_at, farm.time_zone)
+    if not is_organic(farm, day):
+        return None
+    answer = certifier_answer_about(farm, applied.label.registration_number, day)
+    if answer is None:
+        fault = Detail("/registration_number", str(ASK_THE_CERTIFIER), "certifier_not_asked")
+        raise ApplicationRefused(errors=[fault])
+    return answer
 
 
 def _planned_faults(farm: Farm, applied: Applied, stands_for: PlannedFor) -> list[Detail]:
     planned = stands_for.planned
     if planned.farm_id != farm.id or not planned.is_application:
         return [Detail("/planned_id", str(OTHER_THAN_PLANNED), "other_than_planned")]
-    if stands_for.day not in days_of(planned):
-        return [Detail("/planned_for", str(NOT_PLANNED), "not_planned")]
-    if stands_for.day - local_date(applied.begins_at, farm.time_zone) > EARLY:
-        return [Detail("/planned_for", str(TOO_EARLY), "too_early")]
-    return []
+    return planned_day_faults(planned, stands_for.day, local_date(applied.begins_at, farm.time_zone))
 
 
 def _planned(applied: Applied, mending: MendedApplication | None) -> dict[str, Any]:
@@ -228,8 +234,3 @@ def _keep_people_out(
     typed = ReentryTyped(applied.begins_at, until, says, applied.facility)
     change = Mending(before, mending.reason) if mending and before else None
     return record_reentry(farm=farm, typed=typed, actor=actor, now=now, mending=change)
-
-
-def _is_organic(farm: Farm, applied: Applied) -> bool:
-    """Whether the farm was kept organic on the day of the application."""
-    return is_organic(farm, local_date(applied.begins_at, farm.time_zone))

@@ -5,9 +5,10 @@ from datetime import date, datetime
 
 from django.db import transaction
 
+from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.ids import uuid7
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Farm
 from monitoring.errors import AlreadyMended, ComplaintRefused
 from monitoring.models import Complaint, ComplaintAnswer, ComplaintAnswerWords, ComplaintWords
@@ -71,7 +72,7 @@ def record_complaint(
         origin_id=before.known_as if isinstance(before, Complaint) else None, **kinds,
     )  # fmt: skip
     ComplaintWords.objects.create(farm_id=farm.id, complaint_id=row.id, words=seal.words, salt=seal.salt)
-    append(head, kind="complaint", actor=actor, row_hashes=[row_hash(row._meta.db_table, row_values(row))], now=now)
+    append(head, kind="complaint", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row
 
 
@@ -101,6 +102,5 @@ def answer_complaint(
         replaces_id=replaces_id,
     )  # fmt: skip
     ComplaintAnswerWords.objects.create(farm_id=farm.id, answer_id=row.id, words=seal.words, salt=seal.salt)
-    hashes = [row_hash(row._meta.db_table, row_values(row))]
-    append(head, kind="complaint_answer", actor=actor, row_hashes=hashes, now=now)
+    append(head, kind="complaint_answer", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row

@@ -7,14 +7,16 @@ from itertools import pairwise
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.errors import Detail
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Farm
 from monitoring.errors import AlreadyMended, FindingRefused, NothingToDo
 from monitoring.models import Finding, FindingStep, FindingStepWords
 from monitoring.models.walk import StepKind
 from monitoring.rules.walk import LOOK_AGAIN_AFTER, step_faults, why_faults, words_faults
+from monitoring.selectors.walk import steps_of
 from monitoring.services.words import sealed
 
 ONLY_A_MISTAKE = _("Only a step that was noted by mistake is withdrawn. Name which one it replaces.")
@@ -69,15 +71,13 @@ def record_step(
     )  # fmt: skip
     if seal.words:
         FindingStepWords.objects.create(farm_id=farm.id, step_id=row.id, words=seal.words, salt=seal.salt)
-    append(head, kind="finding_step", actor=actor, row_hashes=[row_hash(row._meta.db_table, row_values(row))], now=now)
+    append(head, kind="finding_step", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row
 
 
 def standing_steps(finding: Finding) -> list[FindingStep]:
     """The steps that no later one replaced, in order, without those noted by mistake."""
-    rows = list(FindingStep.objects.filter(farm_id=finding.farm_id, finding_id=finding.known_as).order_by("number"))
-    replaced = {row.replaces_id for row in rows}
-    return [row for row in rows if row.id not in replaced and row.kind != StepKind.WITHDRAWN]
+    return [row for row in steps_of(finding) if not row.replaced and row.kind != StepKind.WITHDRAWN]
 
 
 def _faults(

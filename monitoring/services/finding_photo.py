@@ -9,8 +9,9 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from farms.access import ADVISER, OWNER, actor_on, role_on
+from farms.chained_rows import hash_again
 from farms.errors import Conflict, Forbidden
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values, salted
+from farms.ledger import Actor, append, lock_heads, next_number, salted
 from farms.models import Farm, User
 from farms.models.log import LogKind
 from farms.services import note_in_log
@@ -78,9 +79,7 @@ def _store(finding: Finding, sent: FindingPhotoSent, picture: Picture, actor: Ac
         farm_id=finding.farm_id, photo_id=photo.id, picture=picture.jpeg, small=picture.small, salt=salt,
         sent_hash=salted(sent.content, salt),
     )  # fmt: skip
-    append(
-        head, kind="finding_photo", actor=actor, row_hashes=[row_hash(photo._meta.db_table, row_values(photo))], now=now
-    )
+    append(head, kind="finding_photo", actor=actor, row_hashes=[hash_again(photo)], now=now)
     photo.is_new = True
     return photo
 

@@ -18,6 +18,7 @@ from monitoring.errors import PhotoRefused
 from monitoring.models import Photo, PhotoPicture, Round, Station
 from monitoring.models.photo import PhotoKind
 from monitoring.rules.photo import Picture, made_anew
+from monitoring.rules.walk import ELSEWHERE, plan_faults
 
 MOST_OF_A_ROUND = 40
 # A phone's clock may be wrong by a time zone.
@@ -27,8 +28,6 @@ KIND_UNKNOWN = _("Say what the photo shows: card, or hatching for a place where 
 FIRST_YEAR = 2000
 TAKEN_AHEAD = _("This photo was taken in the future. Set the clock of the phone, and send it again.")
 TAKEN_LONG_AGO = _("The year in which this photo was taken can't be meant. Set the clock, and send it again.")
-ELSEWHERE = _("This isn't one of this farm's. Choose one of the farm's own, or leave it empty.")
-OFF_THE_PLAN = _("A place on the plan is two numbers from 0 to 1, x and y. Give both, or leave both away.")
 
 
 class TooManyPhotos(Conflict):
@@ -142,6 +141,4 @@ def _faults(farm: Farm, sent: PhotoSent, now: datetime) -> list[Detail]:
         place = getattr(sent, name)
         if place is not None and place.farm_id != farm.id:
             faults.append(Detail(f"/{name}_id", str(ELSEWHERE), f"unknown_{name}"))
-    if (sent.x is None) != (sent.y is None) or not all(0 <= each <= 1 for each in (sent.x, sent.y) if each is not None):
-        faults.append(Detail("/x", str(OFF_THE_PLAN), "off_the_plan"))
-    return faults
+    return faults + plan_faults(sent.x, sent.y)

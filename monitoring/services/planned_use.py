@@ -1,8 +1,9 @@
 """A spray, pour-on or bait that is planned: what must be there, and what is asked first. Nothing is recommended."""
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy as _
 
@@ -40,7 +41,7 @@ def use_faults(farm: Farm, kind: str, use_kind: str, product: Product | None, fi
         return faults
     if product is None:
         return [Detail("/product_id", str(PRODUCT_FIRST), "product_missing")]
-    answer = certifier_answer_about(farm, product.registration_number)
+    answer = certifier_answer_about(farm, product.registration_number, first_day)
     if answer is None or answer.said == CertifierSaid.NOT_ALLOWED:
         return [Detail("/product_id", str(CERTIFIER_FIRST), "certifier_not_asked")]
     return []
@@ -52,8 +53,10 @@ def ask_first(
     """Raise AskedFirst where something is to be thought of before a product is used there on one of these days."""
     groups = frozenset(product.irac_groups) if product else frozenset()
     past, found = Stewardship(farm), []
-    for day in days:
-        found += past.before_using(Use(use_kind, groups, facility_id, datetime.combine(day, time(12), UTC)))
+    # Whatever is done on the same day is thought of too.
+    ends = [datetime.combine(day, time.max, ZoneInfo(farm.time_zone)) for day in days]
+    for at in ends:
+        found += past.before_using(Use(use_kind, groups, facility_id, at))
     warnings = list(dict.fromkeys(found))
     if warnings:
         questions = " ".join(sentence_of(each) for each in warnings)

@@ -20,8 +20,10 @@ from monitoring.models import PlannedStep, PlannedWork, Product, Work
 from monitoring.models.planned_work import APPLICATION, PLAN_KINDS, StepKind
 from monitoring.rules.planned_work import NOT_PLANNED, days_of, plan_faults
 from monitoring.rules.work import facts_faults, kind_faults, why_faults, words_faults
+from monitoring.selectors.application import standing_rows
 from monitoring.services.planned_use import ask_first, use_faults
-from monitoring.services.work import FACILITY_ELSEWHERE, said_by
+from monitoring.services.reentry import FACILITY_ELSEWHERE
+from monitoring.services.work import day_done, said_by
 from monitoring.services.work_words import keep_words
 
 KINDS = [str(kind) for kind, _label in PLAN_KINDS]
@@ -103,18 +105,26 @@ def leave_out(*, planned: PlannedWork, day: date, why: str, actor: Actor, now: d
     lock_heads([planned.farm_id])
     if day not in days_of(planned):
         raise PlannedStepRefused(errors=[Detail("/day", str(NOT_PLANNED), "not_planned")])
-    done = Work.objects.standing().filter(farm_id=planned.farm_id, planned_id=planned.id, planned_for=day).first()
-    if done is not None:
-        raise PlannedDayDone(
-            work=done.id, day=date_format(day), done_on=date_format(done.done_on),
-            who=said_by(done),
-        )  # fmt: skip
+    _refuse_done(planned, day)
     ended = _steps(planned, StepKind.ENDED).filter(day__lte=day).first()
     if ended is not None:
         raise PlanEnded(day=date_format(ended.day))
     if _steps(planned, StepKind.LEFT_OUT).filter(day=day).exists():
         raise AlreadyLeftOut()
     return _step(planned, StepKind.LEFT_OUT, day, why, actor, now)
+
+
+def _refuse_done(planned: PlannedWork, day: date) -> None:
+    """A day that a work or an application stands for was done: it can't be left out."""
+    of_day = {"farm_id": planned.farm_id, "planned_id": planned.id, "planned_for": day}
+    if (work := Work.objects.standing().filter(**of_day).first()) is not None:
+        raise day_done(work, day)
+    applied = standing_rows().select_related("farm").filter(**of_day).first()
+    if applied is not None:
+        done_on = local_date(applied.begins_at, applied.farm.time_zone)
+        raise PlannedDayDone(
+            application=applied.id, day=date_format(day), done_on=date_format(done_on), who=said_by(applied)
+        )  # fmt: skip
 
 
 @transaction.atomic

@@ -6,14 +6,15 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
+from farms.chained_rows import hash_again
 from farms.errors import Detail
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm
 from monitoring.errors import AlreadyReplaced, ReentryRefused
 from monitoring.models import Reentry
 from monitoring.rules.reentry import WHY_MISSING, reentry_faults, words_faults
 
-ELSEWHERE = _("This barn or lot isn't one of this farm's. Choose one of the farm's own, or leave it empty.")
+FACILITY_ELSEWHERE = _("This barn or lot isn't one of this farm's. Choose one of the farm's own, or leave it empty.")
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def record_reentry(
     if mending is not None:
         faults += words_faults("reason", why, WHY_MISSING)
     if typed.facility is not None and typed.facility.farm_id != farm.id:
-        faults.append(Detail("/facility_id", str(ELSEWHERE), "unknown_facility"))
+        faults.append(Detail("/facility_id", str(FACILITY_ELSEWHERE), "unknown_facility"))
     if faults:
         raise ReentryRefused(errors=faults)
     if mending and Reentry.objects.filter(farm_id=farm.id, replaces_id=mending.replaces.id).exists():
@@ -58,5 +59,5 @@ def record_reentry(
         until=typed.until, label_says=says, typed_by=actor.id, actor_kind=actor.kind, recorded_at=now,
         replaces_id=mending.replaces.id if mending else None, reason=why, entry=next_number(head),
     )  # fmt: skip
-    append(head, kind="reentry", actor=actor, row_hashes=[row_hash(Reentry._meta.db_table, row_values(row))], now=now)
+    append(head, kind="reentry", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row

@@ -4,11 +4,9 @@ What is filled in there is written acting for whoever made it: a person who may 
 """
 
 from datetime import datetime, timedelta
-from uuid import UUID
 
 from django.db import transaction
 
-from farms.access import Need, Role, role_on
 from farms.credentials import key_hash, new_key
 from farms.ledger import Actor, lock_heads
 from farms.models import Farm, User
@@ -17,6 +15,7 @@ from farms.services.log import note_in_log
 from farms.tenancy.acting import meanwhile_for_user
 from monitoring.errors import SprayerLinkSpent, TooManySprayerLinks
 from monitoring.models import Application, SprayerLink
+from monitoring.selectors.sprayer_link import may_give, sprayer_links_of
 from monitoring.services.application import Applied, Writer, record_application
 
 LIVES = timedelta(days=7)
@@ -30,10 +29,7 @@ def make_sprayer_link(*, farm: Farm, by: User, actor: Actor, now: datetime) -> t
     `now` is real time, by which keys live.
     """
     lock_heads([farm.id])
-    waiting = SprayerLink.objects.filter(
-        farm_id=farm.id, used_at__isnull=True, withdrawn_at__isnull=True, expires_at__gt=now
-    )
-    if waiting.count() >= MOST_WAITING:
+    if sprayer_links_of(farm, now).count() >= MOST_WAITING:
         raise TooManySprayerLinks(most=MOST_WAITING)
     key = new_key()
     link = SprayerLink.objects.create(
@@ -68,9 +64,3 @@ def record_by_link(*, link: SprayerLink, applied: Applied, now: datetime, real: 
         farm = Farm.objects.select_related("group").get(id=link.farm_id)
         writer = Writer(Actor(role.actor_kind, link.id), through_link=True)
         return record_application(farm=farm, applied=applied, by=writer, now=now)
-
-
-def may_give(maker: User, farm_id: UUID) -> Role | None:
-    """The role by which somebody may give a hired sprayer a link, or None where they may not any more."""
-    role = role_on(maker, farm_id)
-    return role if role is not None and Need.MANAGE in role.may else None

@@ -8,10 +8,11 @@ from uuid import UUID
 
 from django.db import transaction
 
+from farms.chained_rows import hash_again
 from farms.clock import local_date
 from farms.errors import Detail
 from farms.ids import uuid7
-from farms.ledger import Actor, append, lock_heads, next_number, row_hash, row_values
+from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm
 from monitoring.errors import AlreadyMended, FindingRefused, WalkDiffers, WalkRefused
 from monitoring.models import Finding, FindingWords, Station, Walk
@@ -81,7 +82,7 @@ def record_walk(*, farm: Farm, sent: WalkSent, actor: Actor, now: datetime) -> W
     ]  # fmt: skip
     Finding.objects.bulk_create(rows)
     _keep_words(rows, seals)
-    hashes = [row_hash(row._meta.db_table, row_values(row)) for row in (walk, *rows)]
+    hashes = [hash_again(row) for row in (walk, *rows)]
     append(head, kind="walk", actor=actor, row_hashes=hashes, now=now)
     return walk
 
@@ -108,7 +109,7 @@ def correct_finding(*, farm: Farm, mended: FindingMended, actor: Actor, now: dat
         noted_by=actor.id, recorded_at=now, entry=next_number(head), **columns,
     )  # fmt: skip
     _keep_words([row], [seal])
-    append(head, kind="walk", actor=actor, row_hashes=[row_hash(row._meta.db_table, row_values(row))], now=now)
+    append(head, kind="walk", actor=actor, row_hashes=[hash_again(row)], now=now)
     return row
 
 

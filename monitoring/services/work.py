@@ -17,13 +17,13 @@ from farms.ledger import Actor, append, lock_heads, next_number
 from farms.models import Facility, Farm, LedgerHead
 from farms.models.chain import ActorKind
 from monitoring.errors import AlreadyNoted, AlreadyTakenBack, PlannedDayDone, WorkRefused
-from monitoring.models import PlannedWork, Work, WorkTakenBack
+from monitoring.models import Application, PlannedWork, Work, WorkTakenBack
 from monitoring.models.work import WorkKind
-from monitoring.rules.planned_work import EARLY, NOT_PLANNED, TOO_EARLY, days_of
+from monitoring.rules.planned_work import planned_day_faults
 from monitoring.rules.work import day_faults, facts_faults, kind_faults, why_faults
+from monitoring.services.reentry import FACILITY_ELSEWHERE
 from monitoring.services.work_words import keep_words
 
-FACILITY_ELSEWHERE = _("This barn or lot isn't one of this farm's. Choose one of the farm's own, or leave it empty.")
 OTHER_THAN_PLANNED = _("Another kind of work, or another place, was planned for this day. Note it as work of its own.")
 # Who noted something, without a name: pages that may name people do.
 BY = {
@@ -112,9 +112,16 @@ def take_back_work(*, work: Work, why: str, actor: Actor, now: datetime) -> Work
     return row
 
 
-def said_by(work: Work) -> str:
-    """Who noted a work, without a name."""
-    return str(BY.get(ActorKind(work.actor_kind), _("somebody else")))
+def said_by(done: Work | Application) -> str:
+    """Who noted it, without a name."""
+    return str(BY.get(ActorKind(done.actor_kind), _("somebody else")))
+
+
+def day_done(work: Work, day: date) -> PlannedDayDone:
+    """The refusal of a planned day for which a work stands already."""
+    return PlannedDayDone(
+        work=work.id, day=date_format(day), done_on=date_format(work.done_on), who=said_by(work)
+    )  # fmt: skip
 
 
 def _store(head: LedgerHead, work: WorkDone, actor: Actor, now: datetime) -> Work:
@@ -139,10 +146,7 @@ def _attempt(farm_id: UUID, stands_for: PlannedFor) -> int:
     of_day = Work.objects.filter(farm_id=farm_id, planned_id=stands_for.planned.id, planned_for=stands_for.day)
     standing = of_day.standing().first()
     if standing is not None:
-        raise PlannedDayDone(
-            work=standing.id, day=date_format(stands_for.day), done_on=date_format(standing.done_on),
-            who=said_by(standing),
-        )  # fmt: skip
+        raise day_done(standing, stands_for.day)
     return of_day.count()
 
 
@@ -159,11 +163,7 @@ def _planned_faults(work: WorkDone, stands_for: PlannedFor, farm: Farm) -> list[
     place = work.facility.id if work.facility else None
     if (planned.farm_id, planned.kind, planned.facility_id) != (farm.id, work.kind, place):
         return [Detail("/planned_id", str(OTHER_THAN_PLANNED), "other_than_planned")]
-    if stands_for.day not in days_of(planned):
-        return [Detail("/planned_for", str(NOT_PLANNED), "not_planned")]
-    if stands_for.day - work.done_on > EARLY:
-        return [Detail("/planned_for", str(TOO_EARLY), "too_early")]
-    return []
+    return planned_day_faults(planned, stands_for.day, work.done_on)
 
 
 def _refuse(faults: list[Detail]) -> None:

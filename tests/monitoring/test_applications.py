@@ -1,8 +1,9 @@
 """Fly sprays, pour-ons and baits: a full record, mended by a later one, checked by the farm, held in the chain."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import ProgrammingError, transaction
@@ -10,7 +11,7 @@ from django.utils import timezone
 
 from farms.chained_rows import hash_again
 from farms.credentials import key_hash
-from farms.errors import Missing
+from farms.errors import Invalid, Missing
 from farms.models import Consent, LogEvent
 from farms.selectors import facilities_of
 from farms.tenancy.acting import act_for_nobody, erase_on_farm
@@ -25,6 +26,7 @@ from monitoring.errors import (
 )
 from monitoring.models import Application, ApplicationPeople, SprayerLink
 from monitoring.selectors import (
+    applications_done,
     applications_of,
     is_organic,
     kept_out_of,
@@ -44,13 +46,14 @@ from monitoring.services import (
     check_application,
     make_sprayer_link,
     mark_organic,
+    note_cards_kept,
     note_certifier_answer,
     record_by_link,
     record_work,
     withdraw_sprayer_link,
 )
 from monitoring.services.sprayer_link import LIVES, MOST_WAITING
-from tests.cast import NOW, acting, acting_token, as_factory, as_role
+from tests.cast import NOW, acting, acting_token, as_factory, as_role, make_farm
 from tests.farms.test_keys import make_token
 from tests.monitoring.applying import HOUR, MEASURED, PEOPLE, applied, note
 from tests.monitoring.sending import STAFF, TODAY, chain_holds
@@ -93,6 +96,8 @@ class TestNoting:
             assert [each.id for each in withheld_at(northfield, NOW)] == [row.id]
             assert withheld_at(northfield, ends + 3 * DAY) == []
             assert [each.id for each in withheld_at(northfield, ends + 3 * DAY, DAY)] == [row.id]
+            # It withheld nothing before it was applied.
+            assert withheld_at(northfield, row.begins_at - HOUR) == []
 
     def test_a_record_typed_later_keeps_nobody_out_any_more(self, northfield, anna):
         long_ago = NOW - 400 * DAY
@@ -253,6 +258,39 @@ class TestOrganic:
             before = NOW - 3 * DAY
             assert note(northfield, applied(begins_at=before, ends_at=before)).certifier_answer_id is None
 
+    def test_the_answer_that_held_on_the_day_is_the_one_it_is_held_to(self, northfield, anna):
+        """Changing a record long after must not hold it to what the certifier said since."""
+        with acting(anna):
+            mark_organic(farm=northfield, is_organic=True, from_on=date(2026, 1, 1), actor=STAFF, now=NOW)
+            first = note_certifier_answer(farm=northfield, typed=self.asked(), actor=STAFF, now=NOW)
+            row = note(northfield)
+            later = NOW + 9 * DAY
+            since = self.asked(asked_on=date(2026, 6, 5), answered_on=date(2026, 6, 6), said="not_allowed")
+            second = note_certifier_answer(farm=northfield, typed=since, actor=STAFF, now=later)
+            mended = note(northfield, mending=MendedApplication(row, "wrong amount"), now=later)
+            assert (row.certifier_answer_id, mended.certifier_answer_id) == (first.id, first.id)
+            today = applied(begins_at=later, ends_at=later)
+            assert note(northfield, today, now=later).certifier_answer_id == second.id
+
+    def test_an_answer_that_only_came_later_is_still_told_of(self, northfield, anna):
+        with acting(anna):
+            mark_organic(farm=northfield, is_organic=True, from_on=date(2026, 1, 1), actor=STAFF, now=NOW)
+            answer = note_certifier_answer(farm=northfield, typed=self.asked(), actor=STAFF, now=NOW)
+            before = NOW - 40 * DAY
+            assert note(northfield, applied(begins_at=before, ends_at=before)).certifier_answer_id == answer.id
+
+    @pytest.mark.parametrize("day", [date(26, 6, 1), date(1899, 12, 31)])
+    def test_a_year_that_was_cut_is_refused(self, northfield, anna, day):
+        with acting(anna):
+            for act in (
+                lambda: mark_organic(farm=northfield, is_organic=True, from_on=day, actor=STAFF, now=NOW),
+                lambda: note_certifier_answer(farm=northfield, typed=self.asked(asked_on=day), actor=STAFF, now=NOW),
+                lambda: note_cards_kept(farm=northfield, words="a dry box", from_on=day, actor=STAFF, now=NOW),
+            ):
+                with pytest.raises(Invalid) as caught:
+                    act()
+                assert [each.code for each in caught.value.errors] == ["not_a_day"]
+
     def test_the_newest_mark_of_the_latest_day_holds(self, northfield, anna):
         with acting(anna):
             for is_on, day in ((True, date(2026, 1, 1)), (False, date(2026, 3, 1)), (True, date(2026, 3, 1))):
@@ -376,3 +414,20 @@ class TestLastDone:
             hired = note(northfield, by=Writer(STAFF, through_link=True))
             check_application(application=hired, confirmed=False, reason="elsewhere", actor=STAFF, now=NOW)
             assert last_done([northfield.id], TODAY)[northfield.id].id == row.id
+
+    @pytest.mark.parametrize(("zone", "hour"), [("Pacific/Auckland", 7), ("America/Chicago", 20)])
+    def test_its_day_is_the_farms_own(self, region, anna, zone, hour):
+        """In Auckland it is still yesterday in UTC in the morning, in Chicago already tomorrow in the evening."""
+        farm, day = make_farm("Farfield", region, anna, time_zone=zone), date(2026, 6, 1)
+        at = datetime(2026, 6, 1, hour, tzinfo=ZoneInfo(zone))
+        with acting(anna):
+            row = note(farm, applied(begins_at=at, ends_at=at), now=at)
+            for asked in (day, day + DAY):
+                assert (last_done([farm.id], asked)[farm.id].id, last_done([farm.id], asked)[farm.id].done_on) == (
+                    row.id,
+                    day,
+                )
+            assert last_done([farm.id], day - DAY) == {}
+            assert [each.id for each in applications_done([farm.id], day, day)] == [row.id]
+            assert applications_done([farm.id], day - DAY, day - DAY) == []
+            assert applications_done([farm.id], day + DAY, day + DAY) == []

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from monitoring.errors import ApplicationRefused, AskedFirst, PlannedDayApplied, PlannedWorkRefused
+from monitoring.errors import ApplicationRefused, AskedFirst, PlannedDayApplied, PlannedDayDone, PlannedWorkRefused
 from monitoring.selectors import plans_of_rows
 from monitoring.selectors.planned_work import planned_works_of
 from monitoring.services import (
@@ -15,6 +15,7 @@ from monitoring.services import (
     WorkPlanned,
     Writer,
     check_application,
+    leave_out,
     list_product,
     mark_organic,
     note_certifier_answer,
@@ -59,6 +60,16 @@ class TestPlanning:
             planned(northfield, facility=calf_barn)
             with pytest.raises(AskedFirst):
                 planned(northfield, facility=calf_barn, every=2, unit="week", last_day=TODAY + 4 * WEEK)
+
+    def test_what_was_used_later_on_the_same_day_is_asked_about_too(self, northfield, group, erik, anna):
+        # 18:00 at Northfield is an hour before midnight in UTC.
+        evening = NOW + timedelta(hours=11)
+        product = list_product(group=group, label=LABEL, by=erik, now=NOW)
+        plan = WorkPlanned("application", TODAY, product=product)
+        with acting(anna):
+            note(northfield, applied(begins_at=evening, ends_at=evening), now=evening)
+            with pytest.raises(AskedFirst, match="same IRAC group"):
+                plan_work(farm=northfield, plan=plan, actor=STAFF, now=evening)
 
     def test_the_same_group_again_is_asked_about(self, northfield, group, erik, anna):
         product = list_product(group=group, label=LABEL, by=erik, now=NOW)
@@ -105,6 +116,14 @@ class TestDoing:
             [found] = plans_of_rows(planned_works_of(northfield))
             assert found.applied[TODAY].id == mended.id
             assert chain_holds(northfield)
+
+    def test_a_day_on_which_it_was_applied_cant_be_left_out(self, northfield, calf_barn, anna):
+        with acting(anna):
+            plan = planned(northfield, facility=calf_barn)
+            row = note(northfield, applied(facility=calf_barn, stands_for=PlannedFor(plan, TODAY)))
+            with pytest.raises(PlannedDayDone, match="as done on June 1, 2026, by somebody of the farm") as told:
+                leave_out(planned=plan, day=TODAY, why="rain", actor=STAFF, now=NOW)
+            assert told.value.details["application"] == row.id
 
     def test_a_record_that_the_farm_says_is_not_so_does_nothing(self, northfield, anna):
         with acting(anna):

@@ -6,6 +6,7 @@ one after the other is no rotation, and that one group isn't used on adults and 
 
 from datetime import UTC, datetime, timedelta
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -16,9 +17,10 @@ from monitoring.rules.label import IRAC_GROUP, groups_of
 from monitoring.rules.stewardship import SEASON, WASPS_LIVE, Known, StewardshipWarning, Use, warnings_of
 from monitoring.rules.stewardship_words import SENTENCES, sentence_of
 from monitoring.selectors.stewardship import Stewardship
-from monitoring.services import ask_for_certificate
-from tests.cast import NOW, acting
+from monitoring.services import WorkDone, WorkPlanned, ask_for_certificate, plan_work, record_work
+from tests.cast import NOW, acting, make_farm
 from tests.monitoring.applying import PEOPLE, applied, note
+from tests.monitoring.sending import STAFF
 
 BARN, LOT = uuid4(), uuid4()
 AT = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -89,6 +91,24 @@ class TestWasps:
         assert said(use("3A"), wasps=[(AT - WASPS_LIVE, BARN)]) == [W.WASPS_THERE]
         assert said(use("3A"), wasps=[(AT - WASPS_LIVE - DAY, BARN)]) == []
         assert said(use("3A"), wasps=[(AT + DAY, BARN)]) == []
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("zone", "hour"), [("Pacific/Auckland", 7), ("America/Chicago", 20)])
+def test_a_release_is_told_by_the_farms_own_days(region, anna, zone, hour):
+    """In Auckland it is still yesterday in UTC in the morning, in Chicago already tomorrow in the evening."""
+    farm = make_farm("Farfield", region, anna, time_zone=zone)
+    day = datetime(2026, 6, 1, hour, tzinfo=ZoneInfo(zone))
+    with acting(anna):
+        row = note(farm, applied(begins_at=day, ends_at=day), now=day)
+        record_work(farm=farm, work=WorkDone("wasps", day.date(), None), actor=STAFF, now=day)
+        assert Stewardship(farm).warnings(row, None) == [W.WASPS_THERE]
+        tomorrow = WorkPlanned("wasps", day.date() + DAY)
+    with acting(anna):
+        other = make_farm("Farther", region, anna, time_zone=zone)
+        row = note(other, applied(begins_at=day, ends_at=day), now=day)
+        plan_work(farm=other, plan=tomorrow, actor=STAFF, now=day)
+        assert Stewardship(other).warnings(row, None) == []
 
 
 class TestCertificateAndCertifier:

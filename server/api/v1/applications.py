@@ -15,7 +15,7 @@ from farms.models.chain import ActorKind
 from monitoring.models.application import AmountUnit, AreaUnit, Target
 from monitoring.rules.application import MOST, MOST_ANIMALS, Measured, People
 from monitoring.rules.stewardship import StewardshipWarning
-from monitoring.selectors import Stewardship, applications_of, people_of, standing_applications_of
+from monitoring.selectors import Stewardship, applications_of, people_of, withholding
 from monitoring.services import Applied, MendedApplication, Writer, check_application, record_application
 from server.api.fields import Body, Choice, Day, Id, Moment, Size, Text, Whole, YesNo
 from server.api.v1.facilities import facility_named
@@ -124,10 +124,7 @@ class Applications(OnFarm):
         was typed, and nothing about the milk or the animals: read the label, ask whoever applied.
         """
         at = self.query(ApplicationQuery).get("withheld_at")
-        rows = applications_of(self.farm)
-        if at is not None:
-            standing = standing_applications_of(self.farm)
-            rows = standing.filter(milk_until__gt=at) | standing.filter(meat_until__gt=at)
+        rows = applications_of(self.farm) if at is None else withholding(self.farm, at)
         return self.page_of(self.told_whole(self.paginate_queryset(rows) or []), ApplicationSerializer)
 
     @extend_schema(responses=ApplicationSerializer)
