@@ -7,6 +7,7 @@ tests/farms/test_chained.py.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from django.apps import apps
@@ -57,6 +58,7 @@ class ChainedTable:
         return self.model._meta.db_table
 
 
+@cache
 def chained_tables() -> dict[str, ChainedTable]:
     """Every chained table by its name in the database."""
     found = (_table(model, how) for model, how in _said(Chained))

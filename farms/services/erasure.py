@@ -11,10 +11,11 @@ from django.utils.translation import gettext_lazy as _
 
 from farms.access import OWNER, actor_on, role_on
 from farms.constraints import explained
-from farms.erasures import alone_on, waiting_account_erasure, waiting_erasures
+from farms.erasures import alone_on, waiting_erasures
 from farms.errors import Conflict, Forbidden, Invalid
 from farms.models import AccountErasure, ErasureRequest, Farm, GroupMember, Person, User
 from farms.models.access import GroupRole
+from farms.models.erasure import WAITS
 from farms.models.log import LogKind
 from farms.services.log import note_in_log
 
@@ -105,8 +106,8 @@ def ask_account_erasure(*, user: User, words: bool, now: datetime) -> AccountEra
 @transaction.atomic
 def take_account_erasure_back(*, user: User, now: datetime) -> None:
     """Keep one's account; until it is erased. Raises ErasureDone."""
-    waiting = waiting_account_erasure(user)
-    if waiting is None or not AccountErasure.objects.filter(id=waiting.id).update(taken_back_at=now):
+    # Asked in the same statement: it may be done at this moment.
+    if not AccountErasure.objects.filter(WAITS, user=user).update(taken_back_at=now):
         raise ErasureDone()
 
 

@@ -3,6 +3,7 @@
 import importlib.util
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -37,22 +38,23 @@ def _embedded(name: str) -> str | None:
 @contextmanager
 def reading_from(command: list[str | Path], login: Login) -> Iterator[IO[bytes]]:
     """What a program writes while it runs; it is ended with the block. Raises BackupError with what it said."""
-    process = subprocess.Popen(
-        command, env=login.environment(), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    assert process.stdout  # noqa: S101 - a pipe
-    assert process.stderr  # noqa: S101 - a pipe
-    try:
-        yield process.stdout
-        process.stdout.close()
-        said = process.stderr.read()
-        _require_success(command, process.wait(), said)
-    finally:
-        if process.poll() is None:
-            process.terminate()
-            process.wait()
-        process.stdout.close()
-        process.stderr.close()
+    # What it complains of goes to a file: a pipe that nobody reads meanwhile would stop it once it is full.
+    with tempfile.TemporaryFile() as complaints:
+        process = subprocess.Popen(
+            command, env=login.environment(), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=complaints
+        )
+        assert process.stdout  # noqa: S101 - a pipe
+        try:
+            yield process.stdout
+            process.stdout.close()
+            code = process.wait()
+            complaints.seek(0)
+            _require_success(command, code, complaints.read())
+        finally:
+            if process.poll() is None:
+                process.terminate()
+                process.wait()
+            process.stdout.close()
 
 
 def run(command: list[str | Path], login: Login, *, environment: dict[str, str] | None = None) -> None:

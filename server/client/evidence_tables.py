@@ -44,7 +44,7 @@ def _check_file(path: Path, table: str, evidence: Mapping[str, Any], found: Chec
                 _same(row[name], values[name]) for name in COLUMNS if name in row.keys() & values
             ):
                 found.no("table", file=path.name, row=number)
-    except (OSError, ValueError, csv.Error, AttributeError):
+    except (OSError, ValueError, csv.Error, AttributeError, TypeError):
         found.no("table", file=path.name, row=number + 1)
     if len(found.wrong) == before:
         yield say("{file}: its {rows} rows are those of the evidence.", file=path.name, rows=number)

@@ -27,6 +27,9 @@ def verify(path: Path, keys: Sequence[Path], head: Path | None, authority: Path 
     found = check(evidence, [key for each in keys for key in public_keys_in(each)], outside)
     if not found.wrong and not found.last_covered:
         found.no("nothing_signed")
+    if any(each.what == "misshapen" for each in found.wrong):
+        # Nothing more can be read of it.
+        return [*_the_end(found)], False
     authorities = authorities_in(authority, evidence)
     stamped = check_stamps(evidence, authorities, found, named=authority is not None)
     tables = list(check_tables(path, evidence, found)) if path.is_dir() else []
@@ -36,12 +39,12 @@ def verify(path: Path, keys: Sequence[Path], head: Path | None, authority: Path 
 
 def _what_holds(found: Checked) -> Iterator[str]:
     bad = {each.what for each in found.wrong}
-    if not bad & {"rows", "rows_gone", "no_entry", "other_farm", "misshapen"}:
+    if not bad & {"rows", "rows_gone", "no_entry", "other_farm"}:
         yield say(
             "Rows: {rows} are as their entries recorded them; {hashes} more are told by hash only, {erased} of them "
             "erased.", rows=found.rows, hashes=found.by_hash, erased=found.erased,
         )  # fmt: skip
-    if not bad & {"link", "links_gone", "misshapen"}:
+    if not bad & {"link", "links_gone"}:
         yield say("Entries: 1 to {entries} follow one another without a gap.", entries=found.entries)
     if found.without_rows:
         kinds = ", ".join(f"{kind} {number}" for kind, number in sorted(found.without_rows.items()))

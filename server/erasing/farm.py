@@ -111,7 +111,9 @@ def _leaving(farm_id: UUID, using: str) -> list[UUID]:
     """Who would belong nowhere without this farm, as far as it can be said while the farm is there."""
     lasting = Membership.objects.using(using).filter(farm_id=farm_id, ended_at__isnull=True)
     here = set(lasting.values_list("user_id", flat=True))
-    return [each for each in _members(farm_id, using) if each in here or each in _nowhere([each], using)]
+    members = _members(farm_id, using)
+    nowhere = set(_nowhere(members, using))
+    return [each for each in members if each in here or each in nowhere]
 
 
 def _nowhere(user_ids: Sequence[UUID], using: str) -> list[UUID]:

@@ -6,6 +6,7 @@ Each farm is a transaction of its own; run twice, it finds nothing left.
 from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -44,9 +45,10 @@ Erased = Counter[str]
 def tidy(*, now: datetime, using: str) -> Erased:
     """Erase all that is over its time. Returns how many rows of which table went."""
     told: Erased = Counter()
+    months_of = cache(lambda group_id: months_kept(group_id, using=using))
     for farm_id, group_id in _farms(using):
         with transaction.atomic(using=using):
-            months = months_kept(group_id, using=using)
+            months = months_of(group_id)
             erase_on_farm(farm_id, using=using)
             told += _on_farm(farm_id, months, now, using)
     return told + _of_persons(now, using) + _of_nobody(now, using)

@@ -107,16 +107,17 @@ def do_errands(now: datetime) -> None:
     newest = DailyHead.objects.order_by("-day").values_list("day", flat=True).first()
     if newest is None:
         return
-    due = DailyHead.objects.filter(_undone(now, newest), next_try_at__lte=now).order_by("-day")
+    due = DailyHead.objects.filter(undone(now, newest), next_try_at__lte=now).order_by("-day")
     for day in list(due.values_list("day", flat=True)[:AT_ONCE]):
         with transaction.atomic():
             # Held while it is done; another worker passes it over.
-            head = DailyHead.objects.select_for_update(skip_locked=True).filter(_undone(now, newest), day=day).first()
+            head = DailyHead.objects.select_for_update(skip_locked=True).filter(undone(now, newest), day=day).first()
             if head is not None:
                 _do(head, newest, now)
 
 
-def _undone(now: datetime, newest: date) -> Q:
+def undone(now: datetime, newest: date) -> Q:
+    """Heads of which a copy isn't yet where it belongs."""
     found = Q(pk__in=[])
     if settings.HEADS_DIR:
         found |= Q(filed_at__isnull=True)

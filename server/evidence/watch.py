@@ -3,9 +3,9 @@
 from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.db.models import Q
 
 from farms.models import DailyHead, LedgerHead
+from server.evidence.days import undone
 from server.evidence.keys import why_not_signed
 
 # A head is made at the first ring of its day; after a day's pause somebody should look.
@@ -20,19 +20,13 @@ def what_is_not_signed(now: datetime) -> list[str]:
         return []
     if (why := why_not_signed()) is not None:
         return [f"no day is signed. {why}"]
-    newest = DailyHead.objects.order_by("-day").first()
+    newest = DailyHead.objects.only("day", "made_at").order_by("-day").first()
     if newest is None and not LedgerHead.objects.exists():
         return []
     if newest is None or newest.made_at < now - LATE:
         return [f"no day has been signed since {newest.day}" if newest else "no day was signed yet"]
-    waiting = DailyHead.objects.filter(_away(), made_at__lt=now - PATIENCE, made_at__gt=now - timedelta(days=8))
-    return [f"the head of {head.day} waits: {head.error or 'nobody knows why'}" for head in waiting.order_by("day")[:3]]
-
-
-def _away() -> Q:
-    found = Q(pk__in=[])
-    if settings.HEADS_DIR:
-        found |= Q(filed_at__isnull=True)
-    if settings.TIME_STAMP_URL:
-        found |= Q(stamped_at__isnull=True)
-    return found
+    waiting = DailyHead.objects.filter(
+        undone(now, newest.day), made_at__lt=now - PATIENCE, made_at__gt=now - timedelta(days=8)
+    )
+    told = waiting.only("day", "error").order_by("day")[:3]
+    return [f"the head of {head.day} waits: {head.error or 'nobody knows why'}" for head in told]

@@ -41,14 +41,19 @@ class Loaded:
 
 def load(path: Path) -> Loaded:
     """Load an archive. Raises ArchiveRefused, and then nothing was stored."""
-    with brought(path) as archive:
-        try:
-            with transaction.atomic(using=OWNER), _opened_tables():
-                return _loaded(archive)
-        except OperationalError as error:
-            if "lock timeout" not in str(error):
-                raise
-            raise ArchiveRefused("The service is busy with these tables: try again, or stop it meanwhile.") from error
+    with brought(path) as archive, told_where_busy(), transaction.atomic(using=OWNER), _opened_tables():
+        return _loaded(archive)
+
+
+@contextmanager
+def told_where_busy() -> Iterator[None]:
+    """Whoever had to wait too long for a table is told to try again. Raises ArchiveRefused."""
+    try:
+        yield
+    except OperationalError as error:
+        if "lock timeout" not in str(error):
+            raise
+        raise ArchiveRefused("The service is busy with these tables: try again, or stop it meanwhile.") from error
 
 
 @contextmanager

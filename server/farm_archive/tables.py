@@ -27,6 +27,7 @@ LEFT_OUT = {
     "farms_invitation": ACCESS,
     "monitoring_sprayerlink": ACCESS,
     "farms_erasurerequest": "What this installation was asked to erase.",
+    "farms_headleaf": "Places in days that another installation signed.",
     "farms_farmanswer": "Answers kept for thirty days, to programs that have no key there.",
     "farms_adviseroffer": "Who would follow an adviser who left: of this group's advisers only.",
     "farms_openpromise": "What an adviser who left had promised: of this group's advisers only.",

@@ -22,18 +22,21 @@ from server.season_report.sheet import report_sheet
 
 @dataclass(frozen=True)
 class Form:
-    """A format: its ending, its media type, how people call it, and what writes it (on paper of a kind)."""
+    """A format: its ending, its media type, how people call it, what writes it (on paper of a kind), and whether
+    it carries an attachment.
+    """
 
     ending: str
     media_type: str
     name: Any
     write: Callable[[Report, str], bytes]
+    attaches: bool = False
 
 
 FORMS: Mapping[str, Form] = {
     form.ending: form
     for form in (
-        Form("pdf", "application/pdf", _("PDF, for paper"), report_pdf),
+        Form("pdf", "application/pdf", _("PDF, for paper"), report_pdf, attaches=True),
         Form("html", "text/html; charset=utf-8", _("Page to keep (HTML)"), lambda report, _paper: report_page(report)),
         Form(
             "xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", _("Spreadsheet (XLSX)"),
@@ -49,7 +52,9 @@ def report_file(ground: Ground, form: Form, actor: Actor) -> HttpResponse:
     about = f"report.{form.ending} {wanted.outline} {wanted.since} {wanted.until}"
     about += " names" if wanted.names else ""
     note_in_log(farm=ground.farm, kind=LogKind.EXPORT, actor=actor, now=ground.now, about=about)
-    response = HttpResponse(form.write(season_report(ground), wanted.paper), content_type=form.media_type)
+    response = HttpResponse(
+        form.write(season_report(ground, attach=form.attaches), wanted.paper), content_type=form.media_type
+    )
     name = f"{slugify(ground.farm.name)[:60] or 'farm'}-{wanted.outline}-{wanted.since}-{wanted.until}.{form.ending}"
     disposition = content_disposition_header(as_attachment=True, filename=name)
     response.headers["Content-Disposition"] = str(disposition)

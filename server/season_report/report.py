@@ -10,14 +10,17 @@ from server.season_report.ground import Ground
 from server.season_report.outlines import OUTLINES
 
 
-def season_report(ground: Ground) -> Report:
-    """Told in the language that is wanted; days in the form that holds where it is asked for."""
+def season_report(ground: Ground, *, attach: bool = True) -> Report:
+    """Told in the language that is wanted; days in the form that holds where it is asked for.
+
+    `attach`: with the evidence that was asked for, for what can carry it.
+    """
     days: Shown = shown()
     with override(ground.wanted.language), showing(days):
-        return _made(ground)
+        return _made(ground, attach=attach)
 
 
-def _made(ground: Ground) -> Report:
+def _made(ground: Ground, *, attach: bool) -> Report:
     outline, farm, wanted = OUTLINES[ground.wanted.outline], ground.farm, ground.wanted
     sections = [made for make in outline.sections if (made := make(ground)) is not None]
     facts: list[tuple[str, Value]] = [
@@ -39,7 +42,7 @@ def _made(ground: Ground) -> Report:
         words=_words(ground),
         made_on=ground.today,
         time_zone=farm.time_zone,
-        evidence=evidence_of(farm, ground.now) if wanted.evidence else b"",
+        evidence=evidence_of(farm, ground.now) if attach and wanted.evidence else b"",
     )
 
 

@@ -5,7 +5,10 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
+import pytest
+
 from farms.models import Farm
+from monitoring.errors import ApplicationRefused
 from monitoring.models import Application
 from monitoring.rules.application import Measured, People
 from monitoring.rules.label import Label
@@ -31,3 +34,10 @@ def applied(label: dict[str, Any] | None = None, **more: Any) -> Applied:
 def note(farm: Farm, what: Applied = APPLIED, **more: Any) -> Application:
     by = more.pop("by", Writer(STAFF))
     return record_application(farm=farm, applied=what, by=by, now=more.pop("now", NOW), **more)
+
+
+def refused(farm: Farm, what: Applied, **more: Any) -> dict[str, str]:
+    """What is said of each field of something that isn't noted."""
+    with pytest.raises(ApplicationRefused) as caught:
+        note(farm, what, **more)
+    return {each.pointer: each.detail for each in caught.value.errors}

@@ -7,66 +7,38 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import ProgrammingError, transaction
-from django.utils import timezone
 
 from farms.chained_rows import hash_again
-from farms.credentials import key_hash
-from farms.errors import Invalid, Missing
-from farms.models import Consent, LogEvent
+from farms.errors import Missing
 from farms.selectors import facilities_of
-from farms.tenancy.acting import act_for_nobody, erase_on_farm
+from farms.tenancy.acting import erase_on_farm
 from monitoring.errors import (
-    AlreadyChecked,
-    ApplicationRefused,
     ApplicationReplaced,
-    NothingToCheck,
-    OrganicRefused,
-    SprayerLinkSpent,
-    TooManySprayerLinks,
 )
-from monitoring.models import Application, ApplicationPeople, SprayerLink
+from monitoring.models import Application, ApplicationPeople
 from monitoring.selectors import (
     applications_done,
     applications_of,
-    is_organic,
     kept_out_of,
     last_done,
     people_of,
     replaced_applications,
-    sprayer_link_by_key,
     standing_applications_of,
-    waiting_applications_of,
     withheld_at,
 )
 from monitoring.services import (
-    CertifierTyped,
     MendedApplication,
     WorkDone,
     Writer,
     check_application,
-    make_sprayer_link,
-    mark_organic,
-    note_cards_kept,
-    note_certifier_answer,
-    record_by_link,
     record_work,
-    withdraw_sprayer_link,
 )
-from monitoring.services.sprayer_link import LIVES, MOST_WAITING
 from tests.cast import NOW, acting, acting_token, as_factory, as_role, make_farm
 from tests.farms.test_keys import make_token
-from tests.monitoring.applying import HOUR, MEASURED, PEOPLE, applied, note
+from tests.monitoring.applying import HOUR, MEASURED, PEOPLE, applied, note, refused
 from tests.monitoring.sending import STAFF, TODAY, chain_holds
 
 DAY = timedelta(days=1)
-# Keys live by the real clock.
-REAL = timezone.now()
-
-
-def refused(farm, what, **more):
-    with pytest.raises(ApplicationRefused) as caught:
-        note(farm, what, **more)
-    return {each.pointer: each.detail for each in caught.value.errors}
 
 
 @pytest.mark.django_db
@@ -233,170 +205,6 @@ class TestErasing:
             assert ApplicationPeople.objects.all().delete()[0] == 1
         with as_factory():
             assert [each.farm_id for each in ApplicationPeople.objects.all()] == [southmead.id]
-
-
-@pytest.mark.django_db
-class TestOrganic:
-    def asked(self, **more):
-        product = {"product_name": "Invented Wall Spray", "registration_number": " 00000-1"}
-        answer = {"answered_on": date(2026, 5, 9), "said": "on_conditions", "words": "calf barn only"}
-        return CertifierTyped(**{**product, "asked_on": date(2026, 5, 1), **answer, **more})
-
-    def test_an_insecticide_stays_off_until_the_certifier_was_asked(self, northfield, anna):
-        with acting(anna):
-            mark_organic(farm=northfield, is_organic=True, from_on=date(2026, 1, 1), actor=STAFF, now=NOW)
-            faults = refused(northfield, applied())
-            assert "Ask the certifier first" in faults["/registration_number"]
-            answer = note_certifier_answer(farm=northfield, typed=self.asked(), actor=STAFF, now=NOW)
-            assert note(northfield).certifier_answer_id == answer.id
-            assert "/registration_number" in refused(northfield, applied({"registration_number": "00000-2"}))
-            assert chain_holds(northfield)
-
-    def test_what_was_applied_before_the_farm_was_organic_needs_no_answer(self, northfield, anna):
-        with acting(anna):
-            mark_organic(farm=northfield, is_organic=True, from_on=date(2026, 6, 1), actor=STAFF, now=NOW)
-            before = NOW - 3 * DAY
-            assert note(northfield, applied(begins_at=before, ends_at=before)).certifier_answer_id is None
-
-    def test_the_answer_that_held_on_the_day_is_the_one_it_is_held_to(self, northfield, anna):
-        """Changing a record long after must not hold it to what the certifier said since."""
-        with acting(anna):
-            mark_organic(farm=northfield, is_organic=True, from_on=date(2026, 1, 1), actor=STAFF, now=NOW)
-            first = note_certifier_answer(farm=northfield, typed=self.asked(), actor=STAFF, now=NOW)
-            row = note(northfield)
-            later = NOW + 9 * DAY
-            since = self.asked(asked_on=date(2026, 6, 5), answered_on=date(2026, 6, 6), said="not_allowed")
-            second = note_certifier_answer(farm=northfield, typed=since, actor=STAFF, now=later)
-            mended = note(northfield, mending=MendedApplication(row, "wrong amount"), now=later)
-            assert (row.certifier_answer_id, mended.certifier_answer_id) == (first.id, first.id)
-            today = applied(begins_at=later, ends_at=later)
-            assert note(northfield, today, now=later).certifier_answer_id == second.id
-
-    def test_an_answer_that_only_came_later_is_still_told_of(self, northfield, anna):
-        with acting(anna):
-            mark_organic(farm=northfield, is_organic=True, from_on=date(2026, 1, 1), actor=STAFF, now=NOW)
-            answer = note_certifier_answer(farm=northfield, typed=self.asked(), actor=STAFF, now=NOW)
-            before = NOW - 40 * DAY
-            assert note(northfield, applied(begins_at=before, ends_at=before)).certifier_answer_id == answer.id
-
-    @pytest.mark.parametrize("day", [date(26, 6, 1), date(1899, 12, 31)])
-    def test_a_year_that_was_cut_is_refused(self, northfield, anna, day):
-        with acting(anna):
-            for act in (
-                lambda: mark_organic(farm=northfield, is_organic=True, from_on=day, actor=STAFF, now=NOW),
-                lambda: note_certifier_answer(farm=northfield, typed=self.asked(asked_on=day), actor=STAFF, now=NOW),
-                lambda: note_cards_kept(farm=northfield, words="a dry box", from_on=day, actor=STAFF, now=NOW),
-            ):
-                with pytest.raises(Invalid) as caught:
-                    act()
-                assert [each.code for each in caught.value.errors] == ["not_a_day"]
-
-    def test_the_newest_mark_of_the_latest_day_holds(self, northfield, anna):
-        with acting(anna):
-            for is_on, day in ((True, date(2026, 1, 1)), (False, date(2026, 3, 1)), (True, date(2026, 3, 1))):
-                mark_organic(farm=northfield, is_organic=is_on, from_on=day, actor=STAFF, now=NOW)
-            assert [is_organic(northfield, date(2026, m, 1)) for m in (1, 2, 3)] == [True, True, True]
-            assert not is_organic(northfield, date(2025, 12, 31))
-            with pytest.raises(OrganicRefused):
-                mark_organic(farm=northfield, is_organic=True, from_on=date(2027, 9, 1), actor=STAFF, now=NOW)
-
-    @pytest.mark.parametrize(
-        ("wrong", "pointer"),
-        [
-            ({"asked_on": date(2026, 6, 2), "answered_on": date(2026, 6, 2)}, "/asked_on"),
-            ({"answered_on": date(2026, 4, 30)}, "/answered_on"),
-            ({"said": "maybe"}, "/said"),
-            ({"product_name": ""}, "/product_name"),
-            ({"words": "x" * 301}, "/words"),
-        ],
-    )
-    def test_an_answer_that_cant_be_right_is_refused(self, northfield, anna, wrong, pointer):
-        with acting(anna):
-            with pytest.raises(OrganicRefused) as caught:
-                note_certifier_answer(farm=northfield, typed=self.asked(**wrong), actor=STAFF, now=NOW)
-            assert caught.value.errors[0].pointer == pointer
-
-
-@pytest.mark.django_db
-class TestSprayersLink:
-    def made(self, farm, anna):
-        return make_sprayer_link(farm=farm, by=anna, actor=STAFF, now=REAL)
-
-    def test_it_opens_once_and_its_record_waits_for_the_farm(self, northfield, anna):
-        with acting(anna):
-            link, key = self.made(northfield, anna)
-        # Nobody is signed in: the link is found by its key alone.
-        with as_role("app"):
-            act_for_nobody()
-            opened = sprayer_link_by_key(key, REAL)
-            assert opened is not None and opened.id == link.id
-            row = record_by_link(link=opened, applied=applied(), now=NOW, real=REAL)
-            with pytest.raises(SprayerLinkSpent):
-                record_by_link(link=opened, applied=applied(), now=NOW, real=REAL)
-            assert sprayer_link_by_key(key, REAL) is None
-            assert not Application.objects.exists()
-        with acting(anna):
-            assert [each.id for each in waiting_applications_of(northfield)] == [row.id]
-            # Keeping people out waits for nobody.
-            assert len(kept_out_of(northfield, NOW)) == 1
-            check_application(application=row, confirmed=True, reason="", actor=STAFF, now=NOW)
-            assert not waiting_applications_of(northfield).exists()
-            [stands] = standing_applications_of(northfield)
-            assert (stands.confirmed, stands.through_link) == (True, True)
-            with pytest.raises(AlreadyChecked):
-                check_application(application=row, confirmed=False, reason="no", actor=STAFF, now=NOW)
-            assert chain_holds(northfield)
-            kinds = LogEvent.objects.filter(farm_id=northfield.id).values_list("kind", flat=True)
-            assert "sprayer_link_made" in kinds
-
-    def test_what_is_refused_leaves_the_link_good(self, northfield, anna):
-        with acting(anna):
-            link, key = self.made(northfield, anna)
-        with as_role("app"):
-            act_for_nobody()
-            opened = sprayer_link_by_key(key, REAL)
-            with pytest.raises(ApplicationRefused):
-                record_by_link(link=opened, applied=applied(target="x"), now=NOW, real=REAL)
-            assert sprayer_link_by_key(key, REAL).id == link.id
-
-    def test_not_so_takes_a_reason_and_the_record_counts_nowhere(self, northfield, anna):
-        with acting(anna):
-            row = note(northfield, by=Writer(STAFF, through_link=True))
-            with pytest.raises(ApplicationRefused):
-                check_application(application=row, confirmed=False, reason=" ", actor=STAFF, now=NOW)
-            check_application(application=row, confirmed=False, reason="another farm", actor=STAFF, now=NOW)
-            assert not standing_applications_of(northfield).exists()
-            assert applications_of(northfield).get().confirmed is False
-
-    def test_what_the_farm_wrote_itself_isnt_confirmed(self, northfield, anna):
-        with acting(anna):
-            row = note(northfield)
-            with pytest.raises(NothingToCheck):
-                check_application(application=row, confirmed=True, reason="", actor=STAFF, now=NOW)
-
-    def test_taken_back_ended_or_made_by_one_who_left_it_opens_nothing(self, northfield, anna, dana):
-        with acting(anna):
-            link, key = self.made(northfield, anna)
-            assert sprayer_link_by_key(key, REAL + LIVES) is None
-            withdraw_sprayer_link(link=link, actor=STAFF, now=REAL)
-            assert sprayer_link_by_key(key, REAL) is None
-        with acting(dana):
-            _link, other = self.made(northfield, dana)
-        with as_factory():
-            Consent.objects.filter(farm_id=northfield.id, adviser_id=dana.id).update(withdrawn_at=NOW)
-        assert sprayer_link_by_key(other, REAL) is None
-
-    def test_no_more_than_ten_wait(self, northfield, anna):
-        with acting(anna):
-            for _each in range(MOST_WAITING):
-                self.made(northfield, anna)
-            with pytest.raises(TooManySprayerLinks):
-                self.made(northfield, anna)
-
-    def test_only_the_keys_hash_is_kept(self, northfield, anna):
-        with acting(anna):
-            link, key = self.made(northfield, anna)
-            assert bytes(SprayerLink.objects.get(farm_id=northfield.id, id=link.id).key_hash) == key_hash(key)
 
 
 @pytest.mark.django_db

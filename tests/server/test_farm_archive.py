@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connections
+from django.db import OperationalError, connections
 
 from farms.models import Farm, Group, LedgerEntry, Membership, User
 from monitoring.models import PhotoPicture
@@ -197,7 +197,9 @@ HOSTILE: list[tuple[Change, str]] = [
 ]
 
 
-def test_an_archive_that_was_tampered_with_is_refused_and_nothing_is_stored(quillhaven, empty_installation, tmp_path):
+def test_an_archive_that_was_tampered_with_is_refused_and_nothing_is_stored(
+    quillhaven, empty_installation, tmp_path, monkeypatch
+):
     content, path = made(quillhaven.id), tmp_path / "hostile.zip"
     cases = [(repacked(content, change), why) for change, why in HOSTILE]
     cases += badly_packed(content)
@@ -213,7 +215,18 @@ def test_an_archive_that_was_tampered_with_is_refused_and_nothing_is_stored(quil
         path.write_bytes(repacked(content, told()))  # what these cases begin with is itself well
         with pytest.raises(CommandError, match="heir is no e-mail address, and nothing was stored"):
             call_command("load_farm", path, owner="heir", stdout=StringIO())
+        with monkeypatch.context() as patched:
+            patched.setattr("server.management.commands.load_farm.opened_for_a_membership", busy)
+            with pytest.raises(CommandError, match="busy with these tables"):
+                loaded(path)
+        with as_factory():
+            assert not Farm.objects.exists(), "a farm that nobody can enter"
+        assert forced()
         assert "Quillhaven is here" in loaded(path)
+
+
+def busy() -> Any:
+    raise OperationalError("canceling statement due to lock timeout")
 
 
 def badly_packed(content: bytes) -> Iterator[tuple[bytes, str]]:

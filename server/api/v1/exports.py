@@ -257,7 +257,9 @@ class EvidenceOfFarm(ExportView):
 
     def streamed(self) -> HttpResponseBase:
         farm, now = self.farm, self.now
-        return StreamingHttpResponse(later(self.who, farm.id, lambda: pieces_of(farm, now)))
+        return StreamingHttpResponse(
+            later(self.who, farm.id, lambda: pieces_of(farm, now), needs=Need.MANAGE, snapshot=True)
+        )
 
 
 class FarmArchive(ExportView):

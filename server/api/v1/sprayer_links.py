@@ -2,6 +2,7 @@
 
 from uuid import UUID
 
+from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -42,7 +43,7 @@ class SprayerLinks(OnFarmForPeople):
     def create(self, request: Request, farm_id: UUID) -> Response:
         """Make a link for a hired sprayer. It lasts seven days and is used up by one record; an owner confirms that."""
         link, key = make_sprayer_link(farm=self.farm, by=self.user, actor=self.actor, now=timezone.now())
-        link.address = request.build_absolute_uri(reverse("spray_record", args=[key]))  # type: ignore[attr-defined]
+        link.address = settings.SITE_URL + reverse("spray_record", args=[key])  # type: ignore[attr-defined]
         return Response(SprayerLinkWithAddress(link).data, status=201)
 
     @extend_schema(responses={204: None})

@@ -17,7 +17,7 @@ from farms.models import Membership, User
 from farms.models.access import FarmRole
 from farms.services import make_sign_in_link
 from server.farm_archive import ArchiveRefused, Loaded, load
-from server.farm_archive.loading import OWNER, opened_for_a_membership
+from server.farm_archive.loading import OWNER, opened_for_a_membership, told_where_busy
 
 LINK_LIVES = timedelta(hours=24)
 GROUP = (
@@ -52,27 +52,33 @@ class Command(BaseCommand):
             raise CommandError(
                 f"{given['owner']} is no e-mail address, and nothing was stored: name the owner's."
             ) from error
+        email = given["owner"].lower()
         try:
-            loaded = load(given["file"])
+            # Both or neither, so that whoever had to wait too long can simply try again.
+            with transaction.atomic(using=OWNER), told_where_busy():
+                loaded = load(given["file"])
+                owner = self.owner_of(loaded, email)
         except ArchiveRefused as refusal:
             raise CommandError(str(refusal)) from refusal
         self.stdout.write(f"{loaded.farm.name} is here: {loaded.rows:,} rows, its chain holds.")
-        self.let_in(loaded, given["owner"].lower())
+        self.let_in(owner, email)
         self.tell_what_is_next(loaded)
 
-    def let_in(self, loaded: Loaded, email: str) -> None:
-        now = timezone.now()
-        with transaction.atomic(using=OWNER), opened_for_a_membership():
+    def owner_of(self, loaded: Loaded, email: str) -> User:
+        with opened_for_a_membership():
             user = User.objects.using(OWNER).filter(email=email).first()
             if user is None:
                 user = User(email=email, language=loaded.farm.language)
                 user.set_unusable_password()
                 user.save(using=OWNER, force_insert=True)
             Membership.objects.using(OWNER).create(
-                farm_id=loaded.farm.id, user_id=user.id, role=FarmRole.OWNER, began_at=now
+                farm_id=loaded.farm.id, user_id=user.id, role=FarmRole.OWNER, began_at=timezone.now()
             )
+        return user
+
+    def let_in(self, owner: User, email: str) -> None:
         with transaction.atomic():
-            key = make_sign_in_link(user=user, now=now, valid_for=LINK_LIVES)
+            key = make_sign_in_link(user=owner, now=timezone.now(), valid_for=LINK_LIVES)
         self.stdout.write(
             f"{email} owns it here. Signs them in once, within 24 hours; a mailed code does so at any time:"
         )

@@ -2,6 +2,7 @@
 
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -25,7 +26,7 @@ def sprayer_links(request: HttpRequest, visit: Visit) -> HttpResponse:
     if request.method == "POST":
         try:
             _link, key = make_sprayer_link(farm=visit.farm, by=visit.who, actor=visit.actor, now=now)  # type: ignore[arg-type]
-            address = request.build_absolute_uri(reverse("spray_record", args=[key]))
+            address = settings.SITE_URL + reverse("spray_record", args=[key])
         except Conflict as refusal:
             messages.error(request, str(refusal))
     context = {"visit": visit, "links": sprayer_links_of(visit.farm, now), "address": address}

@@ -193,6 +193,8 @@ def test_what_is_late_is_told(northfield, key, settings):
         assert what_is_not_signed(NOW + timedelta(hours=11)) == []
         assert "waits" in what_is_not_signed(NOW + timedelta(hours=13))[0]
         assert what_is_not_signed(NOW + 2 * DAY) == ["no day has been signed since 2026-06-01"]
+        settings.TIME_STAMP_URL, settings.HEADS_MAIL_TO = "", ["keeper@example.org"]
+        assert "waits" in what_is_not_signed(NOW + timedelta(hours=13))[0]
 
 
 def test_a_key_that_others_may_read_signs_nothing(key, settings):

@@ -232,6 +232,25 @@ def test_what_is_no_evidence_is_said_so(signed: Signed, tmp_path: Path, content)
     assert code == 2 and told.strip() and "Traceback" not in told
 
 
+@pytest.mark.parametrize("broken", [{"rows": [7]}, {"rows": [[]]}, {"heads": [{}]}, {"links": [[]]}])
+def test_what_has_another_shape_is_said_so_and_no_more(signed: Signed, evidence: dict, tmp_path: Path, broken):
+    folder = tmp_path / "export"
+    folder.mkdir()
+    (folder / "evidence.json").write_text(json.dumps(evidence | broken))
+    (folder / "readings.ndjson").write_text('{"id": ["a list"]}\n')
+    code, told = with_key(signed, folder)
+    assert code == 1 and "This doesn't hold:" in told and "All of it holds" not in told
+
+
+def test_a_table_that_names_its_rows_by_no_text_is_none_of_the_evidence(signed: Signed, evidence: dict, tmp_path: Path):
+    folder = tmp_path / "export"
+    folder.mkdir()
+    (folder / "evidence.json").write_text(json.dumps(evidence))
+    (folder / "readings.ndjson").write_text('{"id": ["a list"]}\n')
+    code, told = with_key(signed, folder)
+    assert code == 1 and "readings.ndjson" in told
+
+
 def test_without_key_or_head_nothing_is_checked(signed: Signed, evidence: dict, tmp_path: Path):
     path = write(signed, evidence)
     code, told = run(path)
