@@ -10,16 +10,28 @@ from datetime import date, datetime, time, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from farms.ledger import canonical
 from farms.licences import LICENCES, USUAL, Licence
-from farms.models import Acceptance, AdviserDeclaration, Consent, Farm, Group, GroupTerms, SignedPaper, User
+from farms.models import (
+    Acceptance,
+    AdviserDeclaration,
+    Consent,
+    Farm,
+    Group,
+    GroupTerms,
+    LedgerEntry,
+    SignedPaper,
+    User,
+)
 from farms.models.access import ConsentKind
 
 # Every version that a farm may have accepted, with its date; a text that was ever in force is never changed.
 VERSIONS = {"2026-1": date(2026, 1, 12)}
 IN_FORCE = "2026-1"
+# The entry of a farm's chain with which it came to another group.
+HANDED_OVER = "handed_over"
 TERMS = ("id", "group_id", "licence", "valid_from", "set_at")
 
 
@@ -133,13 +145,13 @@ def agreement_accepted(acceptance: Acceptance) -> Agreement:
     at = agreed_at(acceptance)
     lasting = Q(given_at__lte=at) & (Q(withdrawn_at__isnull=True) | Q(withdrawn_at__gt=at))
     farm, advisers = acceptance.farm, _advisers(acceptance.farm, lasting)
-    said = said_by(farm.group_id, advisers, until=at)
+    said = said_by(acceptance.terms.group_id if acceptance.terms else farm.group_id, advisers, until=at)
     return Agreement(farm, acceptance.version, as_terms(acceptance.terms), _says(advisers, said))
 
 
 def standing_of(farm: Farm, today: date) -> Standing:
     """How the farm stands to the agreement in force."""
-    agreement, accepted = agreement_of(farm, today), max(acceptances_of(farm), key=agreed_at, default=None)
+    agreement, accepted = agreement_of(farm, today), max(_said_to_its_group(farm), key=agreed_at, default=None)
     changes = _changes(agreement, accepted) if accepted is not None else ()
     return Standing(agreement, accepted, tuple(changes))
 
@@ -156,6 +168,12 @@ def acceptances_of(farm: Farm) -> QuerySet[Acceptance]:
     """Every yes of the farm, newest first."""
     rows = Acceptance.objects.filter(farm_id=farm.id).select_related("accepted_by", "terms", "farm")
     return rows.order_by("-entry")
+
+
+def _said_to_its_group(farm: Farm) -> QuerySet[Acceptance]:
+    """Every yes since the farm is with its group: what it said to one before holds for no other."""
+    later = LedgerEntry.objects.filter(farm_id=farm.id, kind=HANDED_OVER, number__gt=OuterRef("entry"))
+    return acceptances_of(farm).exclude(Exists(later))
 
 
 def papers_of(farm: Farm) -> QuerySet[SignedPaper]:

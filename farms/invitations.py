@@ -6,10 +6,13 @@ from datetime import datetime
 from django.db import connection
 from django.db.models import QuerySet
 
+from farms.access import OWNER
 from farms.credentials import key_hash
 from farms.models import Farm, Group, GroupInvitation, Invitation, User
 from farms.models.invitation import WAITS
-from farms.services import group_invitation, invitation
+from farms.selectors import farms_with_roles
+from farms.services import group_invitation, hand_over, invitation
+from farms.services.inviting import InvitationSpent
 from farms.tenancy.acting import meanwhile_for_user
 
 
@@ -28,6 +31,22 @@ class Opened:
                 invitation=self.invitation, user=user, now=now, begins_at=begins_at
             )  # fmt: skip
         return invitation.accept_invitation(invitation=self.invitation, user=user, now=now, begins_at=begins_at)
+
+    def bring(self, farm: Farm, user: User, *, now: datetime, begins_at: datetime) -> hand_over.HandedOver:
+        """Bring a farm of one's own into the group, in place of beginning one there."""
+        if not isinstance(self.invitation, GroupInvitation):
+            raise InvitationSpent()
+        return hand_over.hand_farm_over(
+            invitation=self.invitation, farm=farm, user=user, now=now, begins_at=begins_at
+        )  # fmt: skip
+
+
+def farms_to_bring(opened: Opened, user: User) -> list[Farm]:
+    """The farms of other groups that somebody owns, where the invitation is to begin a farm in its group."""
+    if not isinstance(opened.invitation, GroupInvitation) or not opened.invitation.is_to_a_farm:
+        return []
+    group = opened.invitation.group_id
+    return [farm for farm, role in farms_with_roles(user) if role is OWNER and farm.group_id != group]
 
 
 def invitations_of(farm: Farm) -> QuerySet[Invitation]:

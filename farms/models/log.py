@@ -39,6 +39,7 @@ class LogKind(models.TextChoices):
     PERSON_TO_ERASE = "person_to_erase", _("erasing a person asked for")
     PERSON_KEPT = "person_kept", _("erasing a person taken back")
     PERSON_ERASED = "person_erased", _("a person was erased")
+    HANDED_OVER = "handed_over", _("handed over to another group")
 
 
 class LogEvent(FarmRecord):

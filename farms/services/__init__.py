@@ -70,6 +70,7 @@ from farms.services.group_invitation import (
     withdraw_group_invitation,
 )
 from farms.services.guest import AlreadyGuest, GuestEndWrong, end_guest, invite_guest
+from farms.services.hand_over import FarmOfThisGroup, HandedOver, hand_farm_over
 from farms.services.invitation import (
     OnlyOwnersInviteOwners,
     accept_invitation,
@@ -147,6 +148,7 @@ __all__ = [
     "FarmAlreadyRegistered",
     "FarmNameDiffers",
     "FarmNameTaken",
+    "FarmOfThisGroup",
     "FeedKindUnknown",
     "FeedMadeMeanwhile",
     "GroupInvited",
@@ -155,6 +157,7 @@ __all__ = [
     "GroupRoleUnknown",
     "GuestEndWrong",
     "HalfAPosition",
+    "HandedOver",
     "InvitationDone",
     "InvitationSpent",
     "InvitedAlready",
@@ -237,6 +240,7 @@ __all__ = [
     "erase_signed_paper",
     "farms_left_by",
     "give_consent",
+    "hand_farm_over",
     "invite_guest",
     "invite_to_farm",
     "invite_to_group",

@@ -40,6 +40,7 @@ DEFINER_FUNCTIONS = {
     "farms_of_person": {"eraser"},
     "belong_nowhere": {"eraser"},
     "farms_with_groups": {"eraser"},
+    "move_farm": {"app"},
 }
 # Tables with nothing of a farm in them: the group's own, the people's sign-in, and what libraries made.
 NO_FARMS_DATA = {

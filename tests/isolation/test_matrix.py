@@ -65,6 +65,8 @@ NOBODY_GETS_IN = {
     "post /phone/": "the code that is typed is no farm's",
     "get /sign-in/link/{key}/": "the scene's links are somebody else's",
     "post /sign-in/link/{key}/": "and they are spent",
+    "get /spray-record/{key}/": "the scene's keys are dead; live ones are tried in test_secret_addresses.py",
+    "post /spray-record/{key}/": "likewise",
     "get /invitation/{key}/": "no key of the scene opens an invitation (test_invitations.py has them)",
     "post /invitation/{key}/": "likewise",
     "get /coordinating/mails/{coordinator_report_id}/": "the scene's are others' (test_sent_mails.py has both)",

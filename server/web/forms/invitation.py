@@ -78,5 +78,23 @@ class NewFarmForm(forms.Form):
         self.fields["time_zone"].choices = zones()  # type: ignore[attr-defined]
 
 
+class BeginForm(forms.Form):
+    """What an invited owner begins in the group: a new farm, or one of their own that comes from another group."""
+
+    bring = forms.ChoiceField(label=_("Which farm"), required=False, widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, name: str, farms: list[Any], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.farms = {str(each.id): each for each in farms}
+        begin = _("Begin %(farm)s as a new farm") % {"farm": name}
+        over = [(key, _("Bring %(farm)s over") % {"farm": each.name}) for key, each in self.farms.items()]
+        self.fields["bring"].choices = [("", begin), *over]  # type: ignore[attr-defined]
+
+    @property
+    def brought(self) -> Any:
+        """The farm that is brought over, None where a new one begins."""
+        return self.farms.get(self.cleaned_data["bring"])
+
+
 class RegionForm(forms.Form):
     name = forms.CharField(label=_("Name of the region"), max_length=120)

@@ -9,18 +9,23 @@ from urllib.parse import urlencode
 
 from allauth.account.internal.flows.login_by_code import LoginCodeVerificationProcess
 from allauth.core import ratelimit
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from farms import clock
 from farms.errors import FlyroundError
-from farms.invitations import Opened, invitation_by_key
+from farms.invitations import Opened, farms_to_bring, invitation_by_key
+from farms.selectors import Farm
 from farms.services import InvitationSpent, open_account
 from farms.tenancy.acting import act_for_user
+from server.web.forms.invitation import BeginForm
+from server.web.hand_over_mail import tell_of_hand_over
 from server.web.invitation_mail import name_in_mail
 from server.web.limits import too_often, tried_too_often
 from server.web.sign_in import speak
@@ -41,7 +46,7 @@ def invitation(request: HttpRequest, key: str) -> HttpResponse:
     if request.method != "POST":
         return render(request, INVITED, _told(request, opened, fits=fits))
     if fits:
-        return _accept(request, opened)
+        return _accept(request, opened, _begin_form(request, opened))
     return redirect("invitation", key=key) if request.user.is_authenticated else _send_code(request, opened, key)
 
 
@@ -52,8 +57,15 @@ def _told(request: HttpRequest, opened: Opened, **more: Any) -> dict[str, Any]:
         "by": name_in_mail(str(opened.by)),
         "role": opened.invitation.get_role_display(),
         "farm": opened.invitation.is_to_a_farm,
+        "form": _begin_form(request, opened) if more.get("fits") else None,
         **more,
     }
+
+
+def _begin_form(request: HttpRequest, opened: Opened) -> BeginForm:
+    user: Any = request.user
+    typed = request.POST if request.method == "POST" else None
+    return BeginForm(typed, name=opened.place, farms=farms_to_bring(opened, user), initial={"bring": ""})
 
 
 def _spent(request: HttpRequest) -> HttpResponse:
@@ -80,18 +92,37 @@ def _send_code(request: HttpRequest, opened: Opened, key: str) -> HttpResponse:
     return redirect(f"{reverse('account_confirm_login_code')}?{back}")
 
 
-def _accept(request: HttpRequest, opened: Opened) -> HttpResponse:
+def _accept(request: HttpRequest, opened: Opened, form: BeginForm) -> HttpResponse:
+    if not form.is_valid():
+        return render(request, INVITED, _told(request, opened, fits=True), status=422)
     user: Any = request.user
     try:
-        farm = opened.accept(user, now=timezone.now(), begins_at=clock.now())
+        farm = _bring(request, opened, form.brought) if form.brought else _begin(opened, user)
     except InvitationSpent:
         return _spent(request)
     except FlyroundError as refusal:
         return render(request, INVITED, _told(request, opened, fits=True, refused=str(refusal)), status=409)
     act_for_user(user.id)
-    if farm is None:
-        response = redirect("home")
-    else:
-        response = redirect("start" if opened.invitation.role == "owner" else "farm", farm_id=farm.id)
+    response = redirect(_first_page(opened, form), farm_id=farm.id) if farm else redirect("home")
     speak(response, user.language)
     return response
+
+
+def _begin(opened: Opened, user: Any) -> Farm | None:
+    return opened.accept(user, now=timezone.now(), begins_at=clock.now())
+
+
+def _bring(request: HttpRequest, opened: Opened, farm: Farm) -> Farm:
+    """A farm of one's own, in place of a new one."""
+    user: Any = request.user
+    done = opened.bring(farm, user, now=timezone.now(), begins_at=clock.now())
+    tell_of_hand_over(request, done)
+    told = _("%(farm)s belongs to the group %(group)s now. Choose here who advises it, and whether it is compared.")
+    messages.success(request, told % {"farm": done.farm.name, "group": done.farm.group.name})
+    return done.farm
+
+
+def _first_page(opened: Opened, form: BeginForm) -> str:
+    if form.brought:
+        return "consents"
+    return "start" if opened.invitation.role == "owner" else "farm"

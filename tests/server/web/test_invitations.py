@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from farms.ids import uuid7
-from farms.models import Farm, GroupInvitation, GroupMember, Invitation, LogEvent, Membership, User
+from farms.models import Farm, Group, GroupInvitation, GroupMember, Invitation, LogEvent, Membership, Region, User
 from server.web.invitation_mail import name_in_mail
-from tests.cast import as_factory, make_user
+from tests.cast import as_factory, make_group_member, make_user
 from tests.server.web.pages import words
 
 pytestmark = pytest.mark.django_db(transaction=True, databases="__all__")
@@ -225,3 +225,55 @@ def test_a_recorder_is_shown_nobodys_address(browser, anna, ben, northfield):
 def test_a_name_in_a_mail_is_one_short_line_without_an_address(name):
     told = name_in_mail(name)
     assert len(told) <= 60 and "\n" not in told and not re.search(r"[:/@<>]|\.\w", told)
+
+
+@pytest.fixture
+def hills(db):
+    """A region of another group."""
+    with as_factory():
+        group = Group.objects.create(name="Hill Advisers", slug="hill")
+        return Region.objects.create(group=group, name="Hills", slug="hills")
+
+
+def bring_in(browser, hills, anna) -> Any:
+    """Anna is invited to begin a farm in the hills, and opens the address; who is asked, and where."""
+    hilda = make_group_member("Hilda", hills.group, "coordinator")
+    typed = FARM | {"region": str(hills.id), "name": "Anna", "email": anna.email}
+    browser(hilda).post(reverse("new_farm", args=[hills.group.id]), typed, follow=True)
+    return browser(anna), address_in(mail.outbox[-1])
+
+
+def test_an_owner_brings_a_farm_over_and_who_saw_it_is_told(browser, anna, dana, northfield, hills):
+    client, address = bring_in(browser, hills, anna)
+    offered = words(client.get(address))
+    assert "Begin Hollow Creek as a new farm" in offered and "Bring Northfield over" in offered
+    assert "Its advisers see it no more" in offered
+    done = client.post(address, {"bring": str(northfield.id)}, follow=True)
+    assert done.request["PATH_INFO"] == reverse("consents", args=[northfield.id])
+    assert "Northfield belongs to the group Hill Advisers now" in words(done)
+    [told] = [each for each in mail.outbox if each.to == [dana.email]]
+    assert "Northfield" in told.subject and "You advise it no longer" in told.body
+    assert browser(dana).get(reverse("farm", args=[northfield.id])).status_code == 404
+    assert "Handed over to another group" in words(client.get(reverse("log", args=[northfield.id])))
+    assert client.get(address).status_code == 410
+    with as_factory():
+        assert Farm.objects.get(id=northfield.id).group_id == hills.group_id
+        assert not Farm.objects.filter(name="Hollow Creek").exists()
+
+
+def test_an_owner_of_farms_may_begin_a_new_one_all_the_same(browser, anna, northfield, hills):
+    client, address = bring_in(browser, hills, anna)
+    client.post(address, {"bring": ""})
+    with as_factory():
+        assert Farm.objects.get(name="Hollow Creek").group_id == hills.group_id
+        assert Farm.objects.get(id=northfield.id).group_id == northfield.group_id
+
+
+def test_no_farm_but_one_s_own_is_brought_over(browser, anna, ben, northfield, southmead, hills):
+    client, address = bring_in(browser, hills, anna)
+    for other in (str(southmead.id), "nonsense"):
+        answer = client.post(address, {"bring": other})
+        assert answer.status_code == 422 and "Hollow Creek" in words(answer)
+    with as_factory():
+        assert Farm.objects.get(id=southmead.id).group_id == southmead.group_id
+        assert GroupInvitation.objects.get().accepted_at is None

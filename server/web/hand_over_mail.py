@@ -1,0 +1,34 @@
+"""Who is told that a farm went to another group: its other owners, and the advisers who see it no more."""
+
+from typing import Any
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.http import HttpRequest
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import translation
+
+from farms.selectors import owners_with_address
+from server.after_answer import when_answered
+from server.web.invitation_mail import name_in_mail
+
+
+def tell_of_hand_over(request: HttpRequest, done: Any) -> None:
+    """One mail each, in the reader's language, when the answer is out. `done`: what was handed over."""
+    farm = done.farm
+    owners = [each.user for each in owners_with_address([farm.id]) if each.user_id != request.user.id]  # type: ignore[union-attr]
+    advisers = [each for each in done.advisers if each.is_active]
+    words = {
+        "farm": name_in_mail(farm.name),
+        "by": name_in_mail(str(request.user)),
+        "before": name_in_mail(done.group_before),
+        "group": name_in_mail(farm.group.name),
+        "address": settings.SITE_URL + reverse("consents", args=[farm.id]),
+    }
+    for reader in {each.id: each for each in [*advisers, *owners]}.values():
+        owns = any(each.id == reader.id for each in owners)
+        with translation.override(reader.language):
+            subject = " ".join(render_to_string("web/email/handed_over_subject.txt", words).split())
+            text = render_to_string("web/email/handed_over_message.txt", words | {"owns": owns})
+        when_answered(request, EmailMessage(subject, text, to=[reader.email]).send)
