@@ -47,6 +47,7 @@ from server.api.v1.products import Products
 from server.api.v1.readings import Readings
 from server.api.v1.reentries import Reentries
 from server.api.v1.regions import RegionPlaces, RegionReports, RegionReportsAsCsv, Regions
+from server.api.v1.retention import RetentionOfFarm, RetentionOfGroup
 from server.api.v1.rounds import Rounds, Skips
 from server.api.v1.running import RunningOfGroup
 from server.api.v1.season_report import VIEWS as REPORTS
@@ -102,6 +103,7 @@ ON_FARM: dict[str, Any] = {
     "promises": Promises,
     "closures": Closures,
     "erasures": Erasures,
+    "retention": RetentionOfFarm,
     "visits": Visits,
     "told": Tellings,
     "tokens": Tokens,
@@ -126,6 +128,7 @@ router.register("regions/<uuid:region_id>/closures", RegionClosures, basename="r
 router.register("groups/<uuid:group_id>/action-levels", GroupActionLevels, basename="group-action-level")
 router.register("groups/<uuid:group_id>/rules", GroupRulesOfGroup, basename="group-rule")
 router.register("groups/<uuid:group_id>/visit-rules", GroupVisitRulesView, basename="group-visit-rules")
+router.register("groups/<uuid:group_id>/retention", RetentionOfGroup, basename="group-retention")
 router.register("groups/<uuid:group_id>/terms", TermsOfGroup, basename="group-terms")
 router.register("groups/<uuid:group_id>/products", Products, basename="group-product")
 router.register("groups/<uuid:group_id>/guests", Guests, basename="group-guest")
