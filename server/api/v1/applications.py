@@ -11,13 +11,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from farms.access import Need, one_of
+from farms.clock import local_date
 from farms.models.chain import ActorKind
 from monitoring.models.application import AmountUnit, AreaUnit, Target
 from monitoring.rules.application import MOST, MOST_ANIMALS, Measured, People
 from monitoring.rules.stewardship import StewardshipWarning
 from monitoring.selectors import Stewardship, applications_of, people_of, withholding
+from monitoring.selectors.last_done import Done
+from monitoring.selectors.work_effects import effects_of_works
 from monitoring.services import Applied, MendedApplication, Writer, check_application, record_application
 from server.api.fields import Body, Choice, Day, Id, Moment, Size, Text, Whole, YesNo
+from server.api.v1.effects import NO_EFFECT, EffectSerializer
 from server.api.v1.facilities import facility_named
 from server.api.v1.planned_for import planned_for_in
 from server.api.v1.products import LABEL_EXAMPLE, LabelBody, LabelSerializer, label_in
@@ -77,6 +81,7 @@ class ApplicationSerializer(LabelSerializer):
     reason = serializers.CharField(allow_blank=True, help_text="Why it was changed.")
     replaced = serializers.BooleanField(help_text="Whether a later one replaced it.")
     entry = serializers.IntegerField(help_text="The entry of the farm's chain with which it was stored.")
+    since_then = EffectSerializer(source="*", help_text="What became of the counts after it, as of a work.")
 
 
 class NewApplication(LabelBody):
@@ -171,4 +176,13 @@ class Applications(OnFarm):
         for row in rows:
             row.warnings = past.warnings(row, people[row.id].certificate if row.id in people else None)
             row.people = people.get(row.id)
+        return self.with_effects(rows)
+
+    def with_effects(self, rows: Sequence[Any]) -> Sequence[Any]:
+        """The records, each with its effect; what was replaced or is not so has none."""
+        zone = self.farm.time_zone
+        standing = [Done.of_application(row, zone) for row in rows if not row.replaced and row.confirmed is not False]
+        effects = effects_of_works(standing, [self.farm], local_date(self.now, zone))
+        for row in rows:
+            row.told = effects.get(row.id, NO_EFFECT)
         return rows

@@ -16,7 +16,7 @@ from monitoring.methods import METHOD_CHOICES
 from monitoring.selectors.work_effects import REASONS
 from monitoring.selectors.work_review import review_of_works
 from server.api.fields import Body, Id
-from server.api.v1.works import PER_CENT
+from server.api.v1.effects import PER_CENT
 from server.api.views import OnFarm
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
-from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -13,12 +13,12 @@ from rest_framework.response import Response
 from farms.access import Need, one_of
 from farms.clock import local_date
 from farms.models.chain import ActorKind
-from monitoring.methods import METHOD_CHOICES
 from monitoring.models.work import WorkKind
 from monitoring.selectors import works_on_record
-from monitoring.selectors.work_effects import REASONS, WorkEffect, effects_of_works
+from monitoring.selectors.work_effects import effects_of_works
 from monitoring.services import WorkDone, record_work, take_back_work
 from server.api.fields import Body, Choice, Day, Id, Text, Whole, YesNo
+from server.api.v1.effects import NO_EFFECT, EffectSerializer
 from server.api.v1.facilities import facility_named
 from server.api.v1.planned_for import planned_for_in
 from server.api.views import OnFarm
@@ -27,13 +27,9 @@ EXAMPLE = OpenApiExample(
     "A clean-out (invented)", {"kind": "clean_out", "done_on": "2026-06-18", "thorough": True}, request_only=True
 )
 MISTAKE = OpenApiExample("Tapped by mistake (invented)", {"why": "tapped the wrong barn"}, request_only=True)
-NO_EFFECT = WorkEffect("")
-PER_CENT = "In per cent, negative for fewer: -50 is half of what was to be expected. Null where nothing can be told."
 
 
-class WorkSerializer(serializers.Serializer):
-    """A work, and what became of the counts after it as it can be told today."""
-
+class WorkFactsSerializer(serializers.Serializer):
     id = serializers.UUIDField()
     kind = serializers.ChoiceField(WorkKind.choices)
     done_on = serializers.DateField()
@@ -48,50 +44,10 @@ class WorkSerializer(serializers.Serializer):
     taken_back = serializers.BooleanField(help_text="Noted by mistake: it stays on record and counts nowhere.")
     actor_kind = serializers.ChoiceField(ActorKind.choices)
     recorded_at = serializers.DateTimeField()
-    effect = serializers.FloatField(source="told.change", allow_null=True, help_text=PER_CENT)
-    low = serializers.FloatField(source="told.change_low", allow_null=True, help_text="Of its 95 % interval.")
-    high = serializers.FloatField(source="told.change_high", allow_null=True, help_text="Of its 95 % interval.")
-    method = serializers.ChoiceField(METHOD_CHOICES, source="told.method", allow_null=True, help_text="Whose counts.")
-    compared_with = serializers.ListField(
-        source="told.compared_with",
-        child=serializers.UUIDField(),
-        help_text="The farm's facilities where nothing was done meanwhile; empty where there is no comparison.",
-    )
-    with_region = serializers.BooleanField(
-        source="told.with_region",
-        help_text="It was set beside the region's published weeks, since nothing else is there.",
-    )
-    together_with = serializers.SerializerMethodField(
-        help_text="What was done there at the same time, so that none of it has an effect of its own."
-    )
-    joint_effect = serializers.FloatField(
-        source="told.joint_change", allow_null=True, help_text="Of all of that together. " + PER_CENT
-    )
-    joint_low = serializers.FloatField(source="told.joint_low", allow_null=True, help_text="Of its 95 % interval.")
-    joint_high = serializers.FloatField(source="told.joint_high", allow_null=True, help_text="Of its 95 % interval.")
-    weeks_needed = serializers.IntegerField(
-        source="told.weeks_needed",
-        allow_null=True,
-        help_text="About so many more weeks of counts would tell a change of the size seen, or by half, in four "
-        "cases of five; 0 where no number of weeks would. Null where nothing is needed or it can't be reckoned.",
-    )
-    reason = serializers.ChoiceField(
-        [reason for reason in REASONS if reason],
-        source="told.reason",
-        allow_blank=True,
-        help_text="Empty, or why there is no effect. With no_comparison it is after against before alone: weather may "
-        "have done it.",
-    )
-    weather = serializers.ChoiceField(
-        ["hot", "cold"],
-        source="told.weather",
-        allow_blank=True,
-        help_text="What keeps counts low by itself in the weeks after the work: a fall is not told as the work's then.",
-    )
 
-    @extend_schema_field(serializers.ListField(child=serializers.UUIDField()))
-    def get_together_with(self, work: Any) -> list[UUID]:
-        return [deed.id for deed in work.told.together_with]
+
+class WorkSerializer(WorkFactsSerializer, EffectSerializer):
+    """A work, and what became of the counts after it as it can be told today."""
 
 
 class NewWork(Body):

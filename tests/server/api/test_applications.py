@@ -2,13 +2,14 @@
 
 import pytest
 
-from farms.models import Farm, Group, User
-from monitoring.models import Application, ApplicationPeople
+from farms.models import Facility, Farm, Group, User
+from monitoring.models import Application, ApplicationPeople, Station
 from monitoring.services import Writer
 from server.api.v1.applications import EXAMPLE
 from server.api.v1.organic import ANSWER
 from server.api.v1.products import LABEL_EXAMPLE
-from tests.cast import acting, as_factory
+from tests.alerts.scene import count_week, monday
+from tests.cast import acting, as_factory, make_facility, make_stations
 from tests.monitoring.applying import note
 from tests.monitoring.sending import STAFF
 from tests.server.api.senders import Sender, session_of
@@ -81,6 +82,43 @@ class TestNoting:
         earlier = {"begins_at": "2026-05-20T08:00:00Z", "ends_at": "2026-05-20T09:00:00Z"}
         program.post(path, BODY | earlier)
         assert program.post(path, BODY).json()["warnings"] == ["same_group"]
+
+
+class TestSinceThen:
+    """What became of the counts after it, in the words of a work's record."""
+
+    def test_a_record_says_what_became_of_the_counts(
+        self, program: Sender, northfield: Farm, cards: list[Station], calf_barn: Facility, path: str
+    ):
+        heifers = make_facility(northfield, "Heifer barn", "heifer_barn", 4)
+        others = make_stations(heifers, "card", range(6, 11))
+        for number, weather in enumerate((1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 0.8)):
+            left = 1.0 if number < 3 else 0.5
+            count_week(cards, monday(number), [round(weather * left * each) for each in (80, 96, 70, 110, 90)])
+            count_week(others, monday(number), [round(weather * each) for each in (60, 66, 58, 40, 75)])
+        day = {"begins_at": f"{monday(3)}T14:00:00Z", "ends_at": f"{monday(3)}T15:00:00Z"}
+        made = program.post(path, BODY | day | {"facility_id": str(calf_barn.id)}).json()
+        (listed,) = program.get(path).json()["results"]
+        told = program.get(f"{path}/{made['id']}").json()["since_then"]
+        assert made["since_then"] == listed["since_then"] == told
+        assert (told["method"], told["compared_with"], told["reason"]) == ("card", [str(heifers.id)], "")
+        assert told["effect"] == pytest.approx(-50, abs=2) and -100 < told["low"] < told["effect"] < told["high"] < 0
+        (of_season,) = program.get(f"/api/v1/farms/{northfield.id}/work-review").json()["kinds"]
+        assert [(each["id"], each["effect"]) for each in of_season["works"]] == [(made["id"], told["effect"])]
+        works = f"/api/v1/farms/{northfield.id}/works"
+        fans = program.post(works, {"kind": "fans", "done_on": str(monday(7))}).json()
+        assert set(told) < set(fans) and not {"id", "kind", "done_on"} & set(told), "the shape of a work's effect"
+
+    def test_what_does_not_stand_has_none(self, program: Sender, northfield: Farm, anna: User, path: str):
+        first = program.post(path, BODY).json()
+        assert first["since_then"]["reason"] == "too_early"
+        program.post(path, BODY | {"replaces_id": first["id"], "reason": "typed wrongly"})
+        with acting(anna):
+            sent = note(northfield, by=Writer(STAFF, through_link=True))
+        said = session_of(anna).post(f"{path}/{sent.id}/check", {"confirmed": False, "reason": "another barn"}).json()
+        replaced = program.get(f"{path}/{first['id']}").json()
+        for row in (replaced, said):
+            assert (row["since_then"]["effect"], row["since_then"]["reason"]) == (None, "")
 
 
 class TestConfirming:
