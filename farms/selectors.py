@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from farms.access import ADVISER, FARM_ROLES, Role, farms_of
+from farms.access import ADVISER, FARM_ROLES, Role, farms_of, one_of
 from farms.credentials import key_hash
 from farms.lookups import array_of
 from farms.models import (
@@ -63,6 +63,12 @@ def season_holding(seasons: Iterable[Season], day: date) -> Season | None:
 def seasons_of(farm: Farm) -> QuerySet[Season]:
     """Every season of the farm, newest first."""
     return Season.objects.filter(farm_id=farm.id).order_by("-opens_on")
+
+
+def season_asked(farm: Farm, season_id: UUID | None, on: date) -> Season | None:
+    """The season asked for, else the newest that has begun on a day. Raises Missing."""
+    seasons = seasons_of(farm)
+    return one_of(seasons, season_id) if season_id else seasons.filter(opens_on__lte=on).first()
 
 
 def people_of(farm: Farm) -> QuerySet[Person]:

@@ -9,7 +9,7 @@ from uuid import UUID
 
 import numpy as np
 
-from farms.models import Farm
+from farms.models import Farm, Season
 from monitoring.analysis.pooled_effect import PooledEffect, pooled_effect
 from monitoring.selectors.deeds import Deed, deeds_of_farms
 from monitoring.selectors.work_effects import PROGRAMMES, WorkEffect, effects_of_deeds, percent
@@ -93,6 +93,11 @@ def review_of_works(farm: Farm, first: date, last: date, *, on: date, reports: s
     often = Counter(deed.kind for deed in deeds)
     kinds = (_kind([each for each in reviewed if each.deed.kind == kind]) for kind, _number in often.most_common())
     return WorkReview(farm.id, first, last, tuple(kinds))
+
+
+def review_of_season(farm: Farm, season: Season, *, on: date) -> WorkReview:
+    """The review of a season, up to its last day or today."""
+    return review_of_works(farm, season.opens_on, min(season.closes_on or date.max, on), on=on)
 
 
 def _kind(deeds: Sequence[DeedReviewed]) -> KindReview:

@@ -1,6 +1,5 @@
 """A season's works, kind by kind, and what became of the counts after them."""
 
-from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -9,12 +8,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from farms.access import Need, one_of
+from farms.access import Need
 from farms.clock import local_date
-from farms.selectors import seasons_of
+from farms.selectors import season_asked
 from monitoring.methods import METHOD_CHOICES
 from monitoring.selectors.work_effects import REASONS
-from monitoring.selectors.work_review import review_of_works
+from monitoring.selectors.work_review import review_of_season
 from server.api.fields import Body, Id
 from server.api.v1.effects import PER_CENT
 from server.api.views import OnFarm
@@ -71,14 +70,7 @@ class WorkReviewOfFarm(OnFarm):
     def retrieve(self, request: Request, farm_id: UUID) -> Response:
         """A season's works, kind by kind: each one's effect, and all of a kind together."""
         today = local_date(self.now, self.farm.time_zone)
-        season = self._season(today, **self.query(ReviewQuery))
-        kinds: Any = ()
-        if season is not None:
-            last = min(season.closes_on or date.max, today)
-            kinds = review_of_works(self.farm, season.opens_on, last, on=today).kinds
+        season = season_asked(self.farm, self.query(ReviewQuery).get("season_id"), today)
+        kinds: Any = () if season is None else review_of_season(self.farm, season, on=today).kinds
         found = {"season_id": season.id if season else None, "kinds": kinds}
         return self.told(WorkReviewSerializer(found).data)
-
-    def _season(self, today: date, season_id: UUID | None = None) -> Any:
-        seasons = seasons_of(self.farm)
-        return one_of(seasons, season_id) if season_id else seasons.filter(opens_on__lte=today).first()
