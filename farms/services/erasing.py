@@ -18,19 +18,19 @@ def erase_rows(rows: Sequence[FarmRecord], *, now: datetime, using: str = "defau
     For the app's role where it may delete them, and for the eraser's, which names its farm first. Raises TypeError for
     a table whose rows hold nothing personal: those are never erased one by one.
     """
-    erased = 0
+    kept: list[ErasedRow] = []
     with transaction.atomic(using=using):
         for row in rows:
             how: Any = getattr(row, "chained", None)
             if not isinstance(how, Chained) or not how.may_be_erased:
                 raise TypeError(f"Rows of {row._meta.db_table} hold nothing that may be erased.")
-            kept = ErasedRow(
+            hashed = ErasedRow(
                 farm_id=row.farm_id, table=row._meta.db_table, of_entry=getattr(row, how.entry),
                 row_hash=hash_again(row), erased_at=now,
             )  # fmt: skip
             gone, _each = type(row)._default_manager.using(using).filter(farm_id=row.farm_id, id=row.id).delete()
             # Erased by another one meanwhile, its hash is kept already.
             if gone:
-                ErasedRow.objects.using(using).bulk_create([kept])
-                erased += 1
-    return erased
+                kept.append(hashed)
+        ErasedRow.objects.using(using).bulk_create(kept)
+    return len(kept)

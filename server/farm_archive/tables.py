@@ -4,6 +4,7 @@ A table with a farm's data that is in neither list fails tests/server/test_farm_
 """
 
 from dataclasses import dataclass
+from graphlib import TopologicalSorter
 from typing import Any
 from uuid import UUID
 
@@ -155,13 +156,9 @@ def surroundings() -> list[ArchivedTable]:
 
 def in_order_of_loading(tables: list[ArchivedTable]) -> list[ArchivedTable]:
     """Each behind those that its rows lead to."""
-    waiting, ordered = {table.name: table for table in tables if table.name != FARM}, []
-    while waiting:
-        ready = [table for table in waiting.values() if not (leads_to(table.model) - {table.name}) & set(waiting)]
-        if not ready:
-            raise ValueError(f"These tables lead to each other in a ring: {', '.join(sorted(waiting))}.")
-        ordered += [waiting.pop(table.name) for table in ready]
-    return ordered
+    named = {table.name: table for table in tables if table.name != FARM}
+    before = {name: sorted(leads_to(table.model) & set(named) - {name}) for name, table in named.items()}
+    return [named[name] for name in TopologicalSorter(before).static_order()]
 
 
 def leads_to(model: Record) -> set[str]:
