@@ -14,8 +14,6 @@ from server.demo import scenario
 from server.demo.clockwork import evening_of
 from server.demo.farmyard import Yard
 
-WEEK = timedelta(weeks=1)
-
 
 @dataclass(frozen=True)
 class Planned:

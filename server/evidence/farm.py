@@ -35,10 +35,6 @@ class Covering:
     leaf: HeadLeaf
 
     @property
-    def key(self) -> SigningKey:
-        return SigningKey.objects.get(id=self.signed["key"])
-
-    @property
     def signed(self) -> Mapping[str, Any]:
         return dict(json.loads(self.head.document))
 
