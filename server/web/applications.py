@@ -63,9 +63,12 @@ class Withheld:
     typed: str = field(default="")
 
 
-def application_lines(visit: Visit, rows: Sequence[Any]) -> list[ApplicationLine]:
-    """The records, each with names where its reader may know them. Some queries, however many rows."""
-    past, people = Stewardship(visit.farm), people_of(rows)
+def application_lines(visit: Visit, rows: Sequence[Any], past: Stewardship | None = None) -> list[ApplicationLine]:
+    """The records, each with names where its reader may know them. Some queries, however many rows.
+
+    `past`: the farm's, where another list of the page asks for it too.
+    """
+    past, people = past or Stewardship(visit.farm), people_of(rows)
     names = names_in_log(visit.farm, {row.typed_by for row in rows if row.typed_by})
     return [_line(visit, row, past, people.get(row.id), names) for row in rows]
 

@@ -1,10 +1,15 @@
 """What is due on a farm, what comes in the next seven days, and what is usually done there: one tap each."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
+from uuid import UUID
 
+from django.http import HttpRequest
+
+from alerts.selectors.planned_work import AHEAD
+from farms.access import one_of
 from farms.ledger import actors_of_entries
 from farms.selectors import names_in_log
 from monitoring.errors import AlreadyNoted, PlannedDayDone
@@ -12,14 +17,15 @@ from monitoring.selectors import (
     PlannedDay,
     ahead_of_plans,
     due_of,
+    planned_works_of,
     plans_under_way,
     usual_works,
     words_about,
     works_on_record,
 )
+from monitoring.services import PlannedFor
 from server.web.doors import Visit
 
-AHEAD = timedelta(days=7)
 # How much of what is usually done is offered.
 MOST_USUAL = 3
 
@@ -63,6 +69,21 @@ def due_told(visit: Visit) -> DueWork:
     due, ahead = due_of(plans, visit.today), ahead_of_plans(plans, visit.today, visit.today + AHEAD)
     words = _words(visit, (*due, *ahead))
     return DueWork(*([DueLine(each, words.get(each.planned.id, "")) for each in some] for some in (due, ahead)))
+
+
+def planned_asked(request: HttpRequest, visit: Visit) -> tuple[Any, date] | None:
+    """The plan and its day that a page is asked for, where it is asked for one. Raises Missing."""
+    try:
+        planned_id, day = UUID(request.GET["planned"]), date.fromisoformat(request.GET["day"])
+    except (KeyError, ValueError):
+        return None
+    return one_of(planned_works_of(visit.farm), planned_id), day
+
+
+def stands_for(visit: Visit, wanted: Mapping[str, Any]) -> PlannedFor | None:
+    """The day of which plan a valid form says that it stands for. Raises Missing."""
+    planned_id, day = wanted["planned"], wanted["planned_for"]
+    return PlannedFor(one_of(planned_works_of(visit.farm), planned_id), day) if planned_id and day else None
 
 
 def usual_of(visit: Visit, works: Sequence[Any]) -> list[Any]:

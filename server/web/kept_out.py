@@ -20,7 +20,7 @@ from farms.selectors import names_in_log
 from monitoring.selectors import kept_out_about, kept_out_of, replaced_by
 from server.web.choices import choices_of
 from server.web.doors import Visit
-from server.web.log_lines import WHO
+from server.web.log_lines import called
 
 # A round that is begun before the spraying, or soon after the label's time, should know of it.
 ABOUT = timedelta(hours=24)
@@ -100,7 +100,7 @@ def typed_by_names(visit: Visit, rows: Iterable[Any]) -> dict[UUID, str]:
 
 
 def who_typed(row: Any, names: dict[UUID, str]) -> str:
-    return names.get(row.typed_by) or str(WHO.get(row.actor_kind, row.actor_kind))
+    return called(row.typed_by, row.actor_kind, names)
 
 
 def long_clock(moment: datetime, zone: str) -> str:

@@ -37,6 +37,12 @@ CODED = {
 }  # fmt: skip
 
 
+def called(user_id: UUID | None, actor_kind: str, names: Mapping[UUID, str]) -> str:
+    """What somebody is called where names are known, else in which part they acted."""
+    name = names.get(user_id) if user_id else None
+    return name or str(WHO.get(actor_kind, actor_kind))
+
+
 @dataclass(frozen=True)
 class LogLine:
     """One line of the page. `of` is the person whom it is about, where that isn't who acted."""

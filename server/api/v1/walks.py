@@ -33,6 +33,7 @@ from monitoring.selectors import (
     words_of_findings,
     words_of_steps,
 )
+from monitoring.selectors.walk import OPEN
 from monitoring.services import (
     FindingMended,
     StepMended,
@@ -273,9 +274,8 @@ class Findings(OnFarm):
         """The findings that stand, newest first, each with how it stands now."""
         asked = self.query(FindingQuery)
         is_open, rows = asked.pop("open", None), findings_of(self.farm)
-        still = ("to_do", "to_check")
         if is_open is not None:
-            rows = rows.filter(state__in=still) if is_open else rows.exclude(state__in=still)
+            rows = rows.filter(state__in=OPEN) if is_open else rows.exclude(state__in=OPEN)
         found = self.paginate_queryset(rows.filter(**renamed(asked, ASKED))) or []
         self.words = self._words(row.id for row in found)
         return self.page_of(found, FindingSerializer)

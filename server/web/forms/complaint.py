@@ -8,22 +8,17 @@ from django.utils.translation import gettext_lazy as _
 from monitoring.rules.complaint import LONGEST
 from server.web.choices import choices_of
 from server.web.forms.farm import day_field
-
-
-def words_field(name: str, label: Any, *, rows: int = 0, **kwargs: Any) -> forms.CharField:
-    attrs = {"maxlength": LONGEST[name], "autocomplete": "off"}
-    widget = forms.Textarea(attrs={"rows": rows, **attrs}) if rows else forms.TextInput(attrs=attrs)
-    return forms.CharField(label=label, required=False, widget=widget, **kwargs)
+from server.web.forms.words import words_field
 
 
 class ComplaintForm(forms.Form):
     heard_on = day_field(_("When"))
     said_by = forms.ChoiceField(label=_("Who said it"), widget=forms.RadioSelect)
     came = forms.ChoiceField(label=_("How it came"), widget=forms.RadioSelect)
-    said = words_field("said", _("What was said"), rows=4)
-    sender = words_field("sender", _("Name, if you want to keep it"))
+    said = words_field(_("What was said"), LONGEST["said"], rows=4)
+    sender = words_field(_("Name, if you want to keep it"), LONGEST["sender"])
     place = words_field(
-        "place", _("From where"), help_text=_("In words: a direction and how far, such as “half a mile east”.")
+        _("From where"), LONGEST["place"], help_text=_("In words: a direction and how far, such as “half a mile east”.")
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -33,14 +28,14 @@ class ComplaintForm(forms.Form):
 
 
 class MendComplaintForm(ComplaintForm):
-    reason = words_field("reason", _("Why it is changed"))
+    reason = words_field(_("Why it is changed"), LONGEST["reason"])
 
 
 class AnswerForm(forms.Form):
     answered_on = day_field(_("When"))
     went = forms.ChoiceField(label=_("How it went out"), widget=forms.RadioSelect)
-    answered = words_field("answered", _("What was answered"), rows=4)
-    by = words_field("by", _("Who answered"))
+    answered = words_field(_("What was answered"), LONGEST["answered"], rows=4)
+    by = words_field(_("Who answered"), LONGEST["by"])
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -48,4 +43,4 @@ class AnswerForm(forms.Form):
 
 
 class MendAnswerForm(AnswerForm):
-    reason = words_field("reason", _("Why it is changed"))
+    reason = words_field(_("Why it is changed"), LONGEST["reason"])

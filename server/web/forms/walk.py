@@ -11,6 +11,7 @@ from farms.ids import uuid7
 from monitoring.rules.walk import LONGEST, FindingSent, Said
 from server.web.choices import choices_of
 from server.web.forms.farm import day_field
+from server.web.forms.words import words_field
 
 NOTHING, FOUND = "nothing", "found"
 LOOKED = [
@@ -23,7 +24,6 @@ WHAT = ("material", "moisture", "larvae", "pupae")
 WORDS = ("place_words", "to_do", "by_whom", "note")
 MOST_PLACES = 60
 PHOTO = {"accept": "image/jpeg,image/png"}
-NO_HELP = {"autocomplete": "off"}
 
 
 def photo_field(**kwargs: Any) -> forms.FileField:
@@ -39,25 +39,18 @@ def photo_field(**kwargs: Any) -> forms.FileField:
     )
 
 
-def words_field(name: str, label: Any, *, rows: int = 0, **kwargs: Any) -> forms.CharField:
-    """As much as the rules take; the service says so where it is more."""
-    attrs = {"maxlength": LONGEST[name], **NO_HELP}
-    widget = forms.Textarea(attrs={"rows": rows, **attrs}) if rows else forms.TextInput(attrs=attrs)
-    return forms.CharField(label=label, required=False, widget=widget, **kwargs)
-
-
 class FoundForm(forms.Form):
     """What was found at a place."""
 
-    place_words = words_field("place_words", _("Which place"))
+    place_words = words_field(_("Which place"), LONGEST["place_words"])
     larvae = forms.ChoiceField(label=_("Maggots"), required=False, widget=forms.RadioSelect)
     pupae = forms.ChoiceField(label=_("Pupae"), required=False, widget=forms.RadioSelect)
     moisture = forms.ChoiceField(label=_("Wet or dry"), required=False, widget=forms.RadioSelect)
     material = forms.ChoiceField(label=_("What lies there"), required=False)
-    to_do = words_field("to_do", _("What to do"))
+    to_do = words_field(_("What to do"), LONGEST["to_do"])
     due_on = day_field(_("By when"), required=False)
-    by_whom = words_field("by_whom", _("By whom"))
-    note = words_field("note", _("Note"), rows=2)
+    by_whom = words_field(_("By whom"), LONGEST["by_whom"])
+    note = words_field(_("Note"), LONGEST["note"], rows=2)
     station_id = forms.ChoiceField(label=_("Near which card, trap or leg count"), required=False)
     across = forms.FloatField(label=_("On the plan, from the left (%)"), required=False, min_value=0, max_value=100)
     down = forms.FloatField(label=_("On the plan, from the top (%)"), required=False, min_value=0, max_value=100)
@@ -153,7 +146,7 @@ class CorrectFindingForm(FoundForm):
         label=_("It was noted by mistake"), required=False,
         help_text=_("It is listed no longer; that it was noted stays on record."),
     )  # fmt: skip
-    reason = words_field("reason", _("Why it is changed"))
+    reason = words_field(_("Why it is changed"), LONGEST["reason"])
 
     def __init__(self, *args: Any, facilities: Sequence[Any], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -177,7 +170,7 @@ class StepForm(forms.Form):
     kind = forms.ChoiceField(label=_("What became of it"), widget=forms.RadioSelect)
     on = day_field(_("On"))
     due_on = day_field(_("Next look, or by when"), required=False)
-    note = words_field("note", _("Note"), rows=2)
+    note = words_field(_("Note"), LONGEST["note"], rows=2)
 
     def __init__(self, *args: Any, kinds: Sequence[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -186,7 +179,7 @@ class StepForm(forms.Form):
 
 
 class MendStepForm(StepForm):
-    reason = words_field("reason", _("Why it is changed"))
+    reason = words_field(_("Why it is changed"), LONGEST["reason"])
 
 
 class FindingPhotoForm(forms.Form):

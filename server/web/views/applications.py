@@ -1,7 +1,6 @@
 """Fly sprays, pour-ons and baits of a farm: the list, one record, a new one, and one that was typed wrongly."""
 
 from dataclasses import replace
-from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -15,17 +14,17 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from farms.access import Need, one_of
 from monitoring.errors import ApplicationRefused
 from monitoring.selectors import (
+    Stewardship,
     applications_of,
     check_of,
     is_organic,
     people_of,
-    planned_works_of,
     product_rows_of,
     products_of,
     replaced_applications,
     waiting_applications_of,
 )
-from monitoring.services import MendedApplication, PlannedFor, Writer, check_application, record_application
+from monitoring.services import MendedApplication, Writer, check_application, record_application
 from server.web.applications import (
     application_lines,
     applied_in,
@@ -36,6 +35,7 @@ from server.web.applications import (
     withheld_told,
 )
 from server.web.doors import Visit, farm_page
+from server.web.due_work import planned_asked, stands_for
 from server.web.forms.application import ApplicationForm, CheckForm, MendApplicationForm
 from server.web.forms.refusals import accepted
 from server.web.works import since_application
@@ -48,11 +48,14 @@ PEOPLE = ("applicator", "certificate", "done_for")
 @require_safe
 def applications(request: HttpRequest, visit: Visit) -> HttpResponse:
     page = Paginator(applications_of(visit.farm), A_PAGE).get_page(request.GET.get("page"))
+    past = Stewardship(visit.farm)
+    # Owners alone are asked.
+    waiting = list(waiting_applications_of(visit.farm)) if visit.may["own"] else []
     context = {
         "visit": visit,
         "page": page,
-        "lines": application_lines(visit, list(page)),
-        "waiting": application_lines(visit, list(waiting_applications_of(visit.farm))),
+        "lines": application_lines(visit, list(page), past),
+        "waiting": application_lines(visit, waiting, past),
         "withheld": withheld_told(visit),
         "products": products_of(visit.farm.group),
         "organic": is_organic(visit.farm, visit.today),
@@ -126,23 +129,15 @@ def confirm_application(request: HttpRequest, visit: Visit, application_id: UUID
 
 def _planned(request: HttpRequest, visit: Visit) -> dict[str, Any]:
     """The place and the day of a plan, where the page is asked for one."""
-    try:
-        planned_id, day = UUID(request.GET["planned"]), date.fromisoformat(request.GET["day"])
-    except (KeyError, ValueError):
+    asked = planned_asked(request, visit)
+    if asked is None:
         return {}
-    planned = one_of(planned_works_of(visit.farm), planned_id)
+    planned, day = asked
     return {"facility_id": str(planned.facility_id or ""), "planned": planned.id, "planned_for": day}
 
 
-def _stands_for(visit: Visit, form: ApplicationForm) -> PlannedFor | None:
-    planned_id, day = form.cleaned_data["planned"], form.cleaned_data["planned_for"]
-    if not planned_id or not day:
-        return None
-    return PlannedFor(one_of(planned_works_of(visit.farm), planned_id), day)
-
-
 def _record(visit: Visit, form: ApplicationForm, replaced: Any = None) -> None:
-    applied = replace(applied_in(form), stands_for=_stands_for(visit, form))
+    applied = replace(applied_in(form), stands_for=stands_for(visit, form.cleaned_data))
     mending = MendedApplication(replaced, form.cleaned_data["why"]) if replaced is not None else None
     try:
         record_application(farm=visit.farm, applied=applied, by=Writer(visit.actor), now=visit.now, mending=mending)

@@ -6,7 +6,6 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -38,8 +37,8 @@ from monitoring.services import (
 from server.web.doors import Visit, farm_page
 from server.web.forms.refusals import accepted
 from server.web.forms.walk import CorrectFindingForm, FindingPhotoForm, MendStepForm, StepForm, as_noted
-from server.web.log_lines import WHO
-from server.web.views.photos import CACHED
+from server.web.log_lines import called
+from server.web.pictures import shown_picture
 from server.web.walks import finding_lines, seen_of, where_of
 
 # What may be noted next, by how a finding stands.
@@ -209,20 +208,9 @@ def _names(visit: Visit, rows: list[Any]) -> dict[UUID, str]:
 
 
 def _who(row: Any, names: dict[UUID, str]) -> str:
-    return names.get(row.noted_by) or str(WHO.get(row.actor_kind, row.actor_kind))
+    return called(row.noted_by, row.actor_kind, names)
 
 
 def _shown(request: HttpRequest, visit: Visit, photo_id: UUID, *, small: bool) -> HttpResponse:
     found = one_of(finding_photos_of(visit.farm), photo_id)
-    picture = finding_picture_of(found, small=small)
-    if picture is None:
-        raise Missing()
-    tag = f'"{found.id}{"-small" if small else ""}"'
-    headers = {
-        "Content-Disposition": f'inline; filename="photo-{found.received_at:%Y-%m-%d}.jpg"',
-        "X-Content-Type-Options": "nosniff",
-        "Cache-Control": CACHED,
-        "ETag": tag,
-    }
-    full = HttpResponse(picture, content_type="image/jpeg", headers=headers)
-    return get_conditional_response(request, etag=tag, response=full) or full
+    return shown_picture(request, finding_picture_of(found, small=small), found.id, found.received_at, small=small)

@@ -6,12 +6,11 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
-from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from farms.access import Need, one_of
-from farms.errors import FlyroundError, Missing
+from farms.errors import FlyroundError
 from farms.ids import uuid7
 from farms.selectors import facilities_of
 from monitoring.errors import PhotoRefused
@@ -22,9 +21,7 @@ from server.api.problems import refusal_of
 from server.web.doors import Visit, farm_page
 from server.web.forms.photo import PhotoForm
 from server.web.phone_clock import by_our_clock
-
-# Asked again each time, by its tag: what was erased is gone at once, and what was seen isn't sent twice.
-CACHED = "private, no-cache"
+from server.web.pictures import shown_picture
 
 
 @farm_page(Need.COUNT)
@@ -96,15 +93,4 @@ def _sent(request: HttpRequest, visit: Visit) -> PhotoSent:
 
 def _shown(request: HttpRequest, visit: Visit, photo_id: UUID, *, small: bool) -> HttpResponse:
     found = one_of(photos_of(visit.farm), photo_id)
-    picture = picture_of(found, small=small)
-    if picture is None:
-        raise Missing()
-    tag = f'"{found.id}{"-small" if small else ""}"'
-    headers = {
-        "Content-Disposition": f'inline; filename="photo-{found.taken_at:%Y-%m-%d}.jpg"',
-        "X-Content-Type-Options": "nosniff",
-        "Cache-Control": CACHED,
-        "ETag": tag,
-    }
-    full = HttpResponse(picture, content_type="image/jpeg", headers=headers)
-    return get_conditional_response(request, etag=tag, response=full) or full
+    return shown_picture(request, picture_of(found, small=small), found.id, found.taken_at, small=small)

@@ -3,7 +3,7 @@
 Sprays, pour-ons and baits need their full record and are not noted here.
 """
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
@@ -20,9 +20,9 @@ from farms.selectors import facilities_of
 from monitoring.errors import AlreadyNoted, PlannedDayDone
 from monitoring.selectors import planned_works_of, words_about, works_of, works_on_record
 from monitoring.selectors.work import taken_back_rows
-from monitoring.services import PlannedFor, WorkDone, as_planned, record_again, record_work, take_back_work
+from monitoring.services import WorkDone, as_planned, record_again, record_work, take_back_work
 from server.web.doors import Visit, farm_page
-from server.web.due_work import due_told, usual_of, who_noted
+from server.web.due_work import due_told, planned_asked, stands_for, usual_of, who_noted
 from server.web.forms.refusals import accepted
 from server.web.forms.work import AgainForm, DoneForm, MistakeForm, WorkForm
 from server.web.programmes import shown_works
@@ -96,13 +96,10 @@ def mistake(request: HttpRequest, visit: Visit, work_id: UUID) -> HttpResponse:
 def _initial(request: HttpRequest, visit: Visit) -> dict[str, Any]:
     """Today; and what was planned, where the page is asked for a day of a plan."""
     initial: dict[str, Any] = {"done_on": visit.today}
-    try:
-        planned_id, day = UUID(request.GET["planned"]), date.fromisoformat(request.GET["day"])
-    except (KeyError, ValueError):
+    asked = planned_asked(request, visit)
+    if asked is None or asked[0].is_application:
         return initial
-    planned = one_of(planned_works_of(visit.farm), planned_id)
-    if planned.is_application:
-        return initial
+    planned, day = asked
     return initial | {
         "kind": planned.kind, "facility": str(planned.facility_id or ""), "species": planned.species,
         "number": planned.number, "planned": planned.id, "planned_for": day,
@@ -111,12 +108,10 @@ def _initial(request: HttpRequest, visit: Visit) -> dict[str, Any]:
 
 def _note(visit: Visit, form: WorkForm) -> None:
     wanted = form.cleaned_data
-    stands_for = None
-    if wanted["planned"] and wanted["planned_for"]:
-        stands_for = PlannedFor(one_of(planned_works_of(visit.farm), wanted["planned"]), wanted["planned_for"])
     deed = WorkDone(
         wanted["kind"], wanted["done_on"], form.place, form.was_thorough, not_reached=wanted["not_reached"],
-        species=wanted["species"], number=wanted["number"], batch=wanted["batch"], stands_for=stands_for,
+        species=wanted["species"], number=wanted["number"], batch=wanted["batch"],
+        stands_for=stands_for(visit, wanted),
     )  # fmt: skip
     record_work(farm=visit.farm, work=deed, actor=visit.actor, now=visit.now)
 

@@ -130,6 +130,16 @@ class TestChangingAndConfirming:
         assert client.post(page, {"so": "yes"}).status_code == 302
         assert "so it was." in words(client.get(at("application", northfield, application_id=row.id)))
 
+    def test_what_waits_is_read_for_owners_alone(self, browser, anna, ben, northfield, monkeypatch):
+        with acting(anna):
+            note(northfield, by=Writer(STAFF, through_link=True))
+        told = words(browser(ben).get(at("applications", northfield)))
+        assert "Waits for an owner's word" not in told and "no owner has confirmed it yet" in told
+        monkeypatch.delattr("server.web.views.applications.waiting_applications_of")
+        assert browser(ben).get(at("applications", northfield)).status_code == 200
+        with pytest.raises(NameError):
+            browser(anna).get(at("applications", northfield))
+
 
 class TestPlanned:
     def test_what_is_asked_first_is_shown_with_a_box_to_tick(self, browser, anna, northfield, calf_barn):
