@@ -185,9 +185,15 @@ def as_typed(row: Any, people: Any, zone: str) -> dict[str, Any]:
         "amount": row.amount.normalize(),
         "area": row.area.normalize() if row.area is not None else None,
         "begins_on": begins.date(), "begins_clock": begins.time(), "ends_clock": ends.time(),
+        "ends_on": ends.date() if ends.date() != begins.date() else None,
     }  # fmt: skip
 
 
 def named_for_form(refusal: FlyroundError) -> list[Detail]:
     """The refusal's details under the names that the form has."""
-    return [Detail(FIELDS.get(each.pointer, each.pointer), each.detail, each.code) for each in refusal.errors]
+    return [Detail(_field_of(each), each.detail, each.code) for each in refusal.errors]
+
+
+def _field_of(fault: Detail) -> str:
+    """Its day is wrong where it went on for too long, its clock otherwise."""
+    return "/ends_on" if fault.code == "too_long" else FIELDS.get(fault.pointer, fault.pointer)

@@ -1,6 +1,6 @@
 """A spray, pour-on or bait as somebody notes it; what stands on its label, typed. Rules lie in the service."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django import forms
@@ -10,11 +10,12 @@ from monitoring.rules.label import Label, groups_of
 from monitoring.rules.reentry import NO_SUCH_HOUR, on_the_clock
 from server.web.choices import choices_of
 from server.web.forms.farm import day_field
-from server.web.forms.kept_out import clock_field
+from server.web.forms.kept_out import YEARS, clock_field
 
 WHOLE = _("Type a whole number in digits.")
 NUMBER = _("Type a number in digits, such as 2.5.")
 CHOOSE = _("Choose one.")
+OVER_MIDNIGHT = _("It ended before it began. If it went on after midnight, choose the day on which it ended.")
 
 
 def line_field(label: Any, most: int, **more: Any) -> forms.CharField:
@@ -90,6 +91,9 @@ class ApplicationForm(LabelForm):
     begins_on = day_field(_("Day"))
     begins_clock = clock_field(_("Begun"))
     ends_clock = clock_field(_("Ended"))
+    ends_on = day_field(
+        _("Day it ended"), required=False, help_text=_("Only where it went on after midnight. Empty: the same day.")
+    )
     applicator = line_field(_("Who applied it"), 120, required=True)
     certificate = line_field(_("Certificate number"), 60, help_text=_("Where local rules or the group ask for it."))
     uncertified = line_field(_("Anybody without a certificate who applied it"), 120)
@@ -113,20 +117,28 @@ class ApplicationForm(LabelForm):
 
     def clean(self) -> dict[str, Any]:
         found = super().clean() or self.cleaned_data
-        found["begins_at"] = self._moment("begins_clock", later=False)
-        found["ends_at"] = self._moment("ends_clock", later=True)
+        found["begins_at"] = self._moment("begins", found.get("begins_on"), later=False)
+        found["ends_at"] = self._moment("ends", found.get("ends_on") or found.get("begins_on"), later=True)
+        if self._went_over_midnight(found):
+            self.add_error("ends_on", OVER_MIDNIGHT)
         return found
 
-    def _moment(self, clock: str, *, later: bool) -> datetime | None:
-        day, time = self.cleaned_data.get("begins_on"), self.cleaned_data.get(clock)
-        if day is None or time is None or day.year >= 2200:
-            if day is not None and day.year >= 2200:
-                self.add_error("begins_on", _("Check the day and its year."))
+    def _moment(self, which: str, day: date | None, *, later: bool) -> datetime | None:
+        time = self.cleaned_data.get(f"{which}_clock")
+        if day is None or time is None:
+            return None
+        if day.year not in YEARS:
+            self.add_error(f"{which}_on", _("Check the day and its year."))
             return None
         moment = on_the_clock(datetime.combine(day, time), self.zone, later=later)
         if moment is None:
-            self.add_error(clock, NO_SUCH_HOUR)
+            self.add_error(f"{which}_clock", NO_SUCH_HOUR)
         return moment
+
+    def _went_over_midnight(self, found: dict[str, Any]) -> bool:
+        """Whether it seems to end before it began, since nobody said that it ended on the next day."""
+        begins, ends = found["begins_at"], found["ends_at"]
+        return "ends_on" in found and found["ends_on"] is None and None not in (begins, ends) and ends < begins
 
 
 class MendApplicationForm(ApplicationForm):

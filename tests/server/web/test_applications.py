@@ -33,6 +33,8 @@ TYPED = {
     "area": "450", "area_unit": "m2", "animals": "", "begins_on": "2026-06-01", "begins_clock": "05:00",
     "ends_clock": "06:00", "applicator": "Pat Invented", "certificate": "C-123", "uncertified": "", "done_for": "",
 }  # fmt: skip
+# From the evening before until half past one.
+NIGHT = {"begins_on": "2026-05-31", "begins_clock": "22:00", "ends_on": "2026-06-01", "ends_clock": "01:30"}
 
 
 def rows():
@@ -52,6 +54,27 @@ class TestNoting:
             assert part in told
         assert "Kept out" in words(client.get(at("count", northfield)))
 
+    def test_one_that_went_over_midnight_has_the_day_on_which_it_ended(self, browser, ben, northfield):
+        client = browser(ben)
+        assert client.post(at("new_application", northfield), LABEL_TYPED | TYPED | NIGHT).status_code == 302
+        [row] = rows()
+        assert (row.begins_at, row.ends_at) == (NOW - 9 * HOUR, NOW - 5.5 * HOUR)
+        page = at("application", northfield, application_id=row.id)
+        assert "Sunday, May 31, 2026, 22:00 to Monday, June 1, 2026, 01:30" in words(client.get(page))
+        mend = at("mend_application", northfield, application_id=row.id)
+        assert 'name="ends_on" value="2026-06-01"' in client.get(mend).content.decode()
+
+    def test_of_the_same_day_no_second_day_is_typed(self, browser, ben, northfield):
+        client = browser(ben)
+        client.post(at("new_application", northfield), LABEL_TYPED | TYPED | {"ends_on": "2026-06-01"})
+        [row] = rows()
+        assert row.ends_at == NOW - HOUR
+        told = words(client.get(at("application", northfield, application_id=row.id)))
+        assert "Monday, June 1, 2026, 05:00 to 06:00" in told
+        for page in (at("mend_application", northfield, application_id=row.id), at("new_application", northfield)):
+            typed = client.get(page).content.decode().split('name="ends_on"')[1].split(">")[0]
+            assert "value=" not in typed
+
     def test_a_product_of_the_list_brings_its_label(self, browser, ben, northfield, group, erik):
         product = list_product(group=group, label=LABEL, by=erik, now=NOW)
         client, page = browser(ben), at("new_application_of", northfield, product_id=product.id)
@@ -64,6 +87,12 @@ class TestNoting:
         [
             ({"begins_clock": "09:00", "ends_clock": "09:30"}, "still to come"),
             ({"begins_on": "9999-12-31"}, "Check the day and its year"),
+            ({"ends_on": "9999-12-31"}, "Check the day and its year"),
+            ({"ends_on": "tomorrow"}, "Type the day as year-month-day"),
+            ({"ends_on": "2026-06-02"}, "still to come"),
+            ({"ends_on": "2026-05-31"}, "Correct one of the two times"),
+            ({"begins_clock": "06:30"}, "If it went on after midnight, choose the day on which it ended"),
+            ({"begins_on": "2026-05-24", "begins_clock": "05:30", "ends_on": "2026-06-01"}, "more than seven days"),
             ({"amount": "a bucket"}, "Type a number in digits"),
             ({"amount_unit": "bucket"}, "Select a valid choice"),
             ({"amount_unit": ""}, "Choose one"),
@@ -212,6 +241,16 @@ class TestHiredSprayer:
         again = client.post(path, LABEL_TYPED | TYPED)
         assert again.status_code == 410 and "Ask the farm for a new one" in words(again)
         assert len(rows()) == 1 and rows()[0].through_link
+
+    def test_a_sprayer_says_on_which_day_it_ended(self, browser, anna, northfield, client):
+        page = reverse("spray_record", args=[self.link(northfield, anna)])
+        assert "Day it ended" in words(client.get(page))
+        refused = client.post(page, LABEL_TYPED | TYPED | NIGHT | {"ends_on": ""})
+        assert refused.status_code == 422 and "If it went on after midnight" in words(refused)
+        assert "Thank you" in words(client.post(page, LABEL_TYPED | TYPED | NIGHT))
+        assert rows()[0].ends_at == NOW - 5.5 * HOUR
+        told = words(browser(anna).get(at("applications", northfield)))
+        assert "Sunday, May 31, 2026, 22:00 to Monday, June 1, 2026, 01:30" in told
 
     def test_whoever_sends_it_second_is_told_that_it_is_used(self, anna, northfield, client, monkeypatch):
         key = self.link(northfield, anna)
