@@ -152,6 +152,8 @@ def _statuses(path: str, operation: dict[str, Any]) -> list[int]:
     # A body may name what isn't there, too: such an operation says so itself.
     if "{" in path or "404" in operation["responses"]:
         statuses |= {404}
+    if "409" in operation["responses"]:
+        statuses |= {409}
     if "304" in operation["responses"] or operation.get("parameters"):
         statuses |= {422}
     if "304" in operation["responses"]:

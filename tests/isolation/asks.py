@@ -93,11 +93,19 @@ NO_FORM = {
     "farms/{farm_id}/settings/agreement/accept/": {"version": ["2026-1"], "edition": ["0123456789abcdef"]},
     "groups/{group_id}/terms/sells/": {"sells_products": ["no"]},
 }
+# Fields that belong to another kind of work than the first in the list, which is sent.
+LEFT_EMPTY = {
+    "farms/{farm_id}/work/": ("thorough", "not_reached", "species", "number", "batch"),
+    "farms/{farm_id}/work/plans/": ("species", "number", "product_id", "use_kind"),
+}
 WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/", "mail-events/")
 # Records of one table that an address tells apart.
 KINDS_OF = {
     ("/phones/", "token_id"): "phone_id",
     ("/applications", "replaces_id"): "application_id",
+    # One that waits for an owner's word.
+    ("/check", "application_id"): "waiting_application_id",
+    ("/confirm/", "application_id"): "waiting_application_id",
     ("/products", "replaces_id"): "product_id",
     ("/steps", "replaces_id"): "finding_step_id",
     ("complaints", "replaces_id"): "complaint_id",
@@ -305,6 +313,7 @@ def page_body(route: Route, farm: FarmScene, scene: Scene) -> dict[str, Any]:
     given: dict[str, Any] = dict(forms.get(address_of(route, farm, farm), {}))
     for name, values in ({} if given else NO_FORM.get(route.template, {})).items():
         given[name] = [farm.ids.get(value, [value])[0] for value in values]
+    given |= {name: [""] for name in LEFT_EMPTY.get(route.template, ()) if name in given}
     given |= files_for(route)
     if route.template.endswith("settings/erase/"):
         given["farm_name"] = [farm.word]

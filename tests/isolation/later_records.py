@@ -252,13 +252,18 @@ def agreement_with(scene: "FarmScene") -> None:
 
 
 def applied_on(scene: "FarmScene") -> None:
-    """A spray by a hired sprayer, its names and place unmistakably the farm's, and a link that waits."""
+    """Two sprays by a hired sprayer, its names and place unmistakably the farm's: one that was not so, one that nobody
+    has confirmed yet. And a link that waits.
+    """
     word, number = scene.word, scene.number
     people = People(f"{word} Sprayer", f"C{number}", "", word)
     what = replace(applied(), place=f"{word} wall {number}", people=people)
     actor = Actor(ActorKind.FARM_STAFF, scene.owner.id)
     with acting(scene.owner):
-        row = record_application(farm=scene.farm, applied=what, by=Writer(actor, through_link=True), now=NOW)
+        row, _waits = (
+            record_application(farm=scene.farm, applied=what, by=Writer(actor, through_link=True), now=NOW)
+            for _each in range(2)
+        )
         check_application(application=row, confirmed=False, reason=f"{word} not so", actor=actor, now=NOW)
         make_sprayer_link(farm=scene.farm, by=scene.owner, actor=actor, now=timezone.now())
 

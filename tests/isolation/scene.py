@@ -35,7 +35,7 @@ from farms.models import (
 )
 from farms.models.access import FarmRole, GroupRole
 from farms.models.chain import ActorKind
-from monitoring.models import Reading
+from monitoring.models import Application, ApplicationCheck, Reading
 from monitoring.services import HungSent, NoteSent, ReadingSent, RoundSent, record_round, skip_round
 from server.web.phone import COOKIE, SALT
 from tests.alerts.scene import check
@@ -143,6 +143,9 @@ class Scene:
             ids["phone_id"] = [ApiToken.objects.get(farm=farm, name=f"{scene.word} spare phone").id]
             # The first reading, and the round it was made on, are told of together in addresses.
             walked = Reading.objects.filter(farm=farm, id=ids["reading_id"][0]).values_list("round_id", flat=True)[0]
+            checked = ApplicationCheck.objects.filter(farm=farm).values("application_id")
+            waiting = Application.objects.filter(farm=farm).exclude(id__in=checked)
+            ids["waiting_application_id"] = [waiting.values_list("id", flat=True)[0]]
         ids["round_id"] = [walked, *(each for each in ids["round_id"] if each != walked)]
         ids["person_id"] = ids["counted_by_id"] = ids["typed_by_id"] = ids["person_id"]
         ids["step_id"], ids["answer_id"] = ids["finding_step_id"], ids["complaint_answer_id"]

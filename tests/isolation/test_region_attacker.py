@@ -39,7 +39,7 @@ from tests.alerts.scene import check, check_time
 from tests.cast import NOW, acting, as_factory, as_role, make_farm, make_user
 from tests.isolation.asks import PLAIN, document
 from tests.isolation.farm_tables import LAST_WEEK, fill_empty_tables, ids_stored, models_of_records
-from tests.isolation.later_records import agreement_with, webhook_of
+from tests.isolation.later_records import agreement_with, applied_on, webhook_of
 from tests.isolation.markers import CSRF, content_of, readable
 from tests.isolation.routes import routes
 from tests.isolation.scene import FarmScene, adviser_of, in_group, records_of_a_season
@@ -206,6 +206,7 @@ def own(region: Region, anna: User) -> Farm:
     records_of_a_season(scene)
     webhook_of(scene)
     agreement_with(scene)
+    applied_on(scene)
     check(region.group, LAST_WEEK - timedelta(weeks=1))
     agree(scene.farm)
     summary(scene.farm, WEEK, 99.0)

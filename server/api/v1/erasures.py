@@ -97,7 +97,7 @@ class Erasures(OnFarmForPeople):
 
 
 class OwnErasure(ApiViewSet):
-    @extend_schema(responses=AccountErasureSerializer)
+    @extend_schema(responses={200: AccountErasureSerializer, 404: None})
     def retrieve(self, request: Request) -> Response:
         """The wish that your account be erased, where one waits; 404 where none does."""
         waiting = waiting_account_erasure(self.user)
@@ -111,8 +111,8 @@ class OwnErasure(ApiViewSet):
         asked = ask_account_erasure(user=self.user, words=self.body(NewAccountErasure)["words"], now=self.now)
         return Response(AccountErasureSerializer(asked).data, status=201)
 
-    @extend_schema(request=None, responses={204: None})
+    @extend_schema(request=None, responses={204: None, 409: None})
     def destroy(self, request: Request) -> Response:
-        """Keep your account, until it is erased."""
+        """Keep your account, until it is erased; 409 where nothing waits any more."""
         take_account_erasure_back(user=self.user, now=self.now)
         return Response(status=204)
