@@ -19,6 +19,7 @@ from farms.clock import local_date, monday_of
 from farms.lookups import array_of
 from farms.selectors import facilities_of, seasons_of
 from monitoring.selectors import (
+    Done,
     applications_of,
     arrivals_of,
     cards_kept_of,
@@ -33,6 +34,7 @@ from monitoring.selectors import (
     works_on_record,
 )
 from server.season_report.wanted import Wanted
+from server.web.season import marks_of
 
 if TYPE_CHECKING:
     from alerts.models import Alert, AlertEvent, FarmLevel, GroupLevel
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
     from farms.models import Facility, Farm
     from monitoring.models import CardsKept, CertifierAnswer, OrganicMark, Reading, Round, Station
     from monitoring.selectors import Plan
+    from server.web.season import Mark
 
 LATE_AFTER = 14  # days; monitoring.arrays marks the same
 SHORT, LONG = 3, 14  # days up, under and over which a count is kept and marked
@@ -201,6 +204,12 @@ class Ground:
     @cached_property
     def standing_applications(self) -> list[Any]:
         return [row for row in self.applications if not row.replaced and row.confirmed is not False]
+
+    @cached_property
+    def marks(self) -> "tuple[Mark, ...]":
+        """Work and applications by the letters of the farm's page, the newest first."""
+        applied = [Done.of_application(row, self.farm.time_zone) for row in self.standing_applications]
+        return marks_of(self.standing_works, applied)
 
     @cached_property
     def people(self) -> Mapping[UUID, Any]:

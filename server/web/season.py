@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from alerts.models import Assessment, BorrowedFigures
     from farms.models import Farm
     from monitoring.models import Work
+    from monitoring.selectors.last_done import Done
     from monitoring.selectors.programmes import Programme
 
 WEEK = timedelta(weeks=1)
@@ -136,9 +137,13 @@ def seasons_of_methods(
 
 
 def _marks(farm: "Farm", since: date, until: date, works: "Sequence[Work]") -> tuple[Mark, ...]:
-    """What was done, work and applications, the newest first."""
-    marks = [_mark(each) for each in gathered(work for work in works if work.done_on >= since)]
     applied = applications_done([farm.id], since, until + WEEK)
+    return marks_of((work for work in works if work.done_on >= since), applied)
+
+
+def marks_of(works: "Iterable[Work]", applied: "Iterable[Done]") -> tuple[Mark, ...]:
+    """What was done, work and applications, the newest first: one code for the farm's page and its report."""
+    marks = [_mark(each) for each in gathered(works)]
     marks += [Mark(each.done_on, letter_of(each.label), str(each.label)) for each in applied]
     return tuple(sorted(marks, key=lambda mark: mark.until or mark.day, reverse=True))
 

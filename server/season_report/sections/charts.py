@@ -1,26 +1,24 @@
 """The charts: one a season and method, weekly means with their range, gaps as gaps, work and materials as letters."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
 
-from alerts.delivery.chart import letter_of
 from alerts.selectors.season_weeks import SeasonWeek
 from alerts.wording.numbers import amount, dated_label, day_label
 from alerts.wording.results import heading
 from farms.clock import monday_of
 from monitoring.charts import ChartWords, SeasonSeries, WorkMark, season_chart
 from monitoring.methods import METHODS
-from monitoring.selectors.programmes import gathered
 from server.season_report.blocks import Block, Column, Picture, Section, Subhead, Table, Value, Words
 from server.season_report.ground import Ground, Span
 from server.season_report.told import NONE, exact, first_up
+from server.web.figures import days_of_mark
 from server.web.words import level_name
 
 WEEK = timedelta(weeks=1)
-APPLIED = "*"
 # A chart of more weeks than a year would be a smear: a longer span is drawn in parts.
 MOST = 53
 
@@ -29,8 +27,8 @@ def section(ground: Ground) -> Section:
     blocks: list[Block] = [
         Words(
             _("A ring is a week's mean: open below the action level, half filled near it, filled at or over it; the "
-              "line through it is the range that the counts leave open. The level is the thin line across. A week "
-              "without a count is a gap.")
+              "band about it is the range that the counts leave open. The level is the line across. A week without a "
+              "count is a gap.")
         ),
     ]  # fmt: skip
     for span in ground.spans:
@@ -69,7 +67,7 @@ def _picture(ground: Ground, weeks: list[date], method: str, found: dict[date, S
         levels=[row.result if row else None for row in rows],  # type: ignore[misc]
         action_level=[row.level if row else None for row in rows],
         at_least=[bool(row and row.at_least) for row in rows],
-        work=_marks(ground),
+        work=tuple(WorkMark(mark.day, mark.letter, mark.until) for mark in ground.marks),
     )
     told = _("Weekly means from {first} to {last}; the table below has every week.")
     words = ChartWords(
@@ -84,27 +82,23 @@ def _picture(ground: Ground, weeks: list[date], method: str, found: dict[date, S
     return Picture(season_chart(series, words=words, shape="wide"), f"{words.title}. {words.description}")
 
 
-def _marks(ground: Ground) -> tuple[WorkMark, ...]:
-    """Work by its letter, a programme of wasps as a band; what was sprayed or baited as a star."""
-    works = [
-        WorkMark(each.begins, letter_of(each.first.get_kind_display()), each.ends if each.is_many else None)
-        for each in gathered(ground.standing_works)
-    ]
-    applied = {ground.on_the_clock(row.begins_at).date() for row in ground.standing_applications}
-    return (*works, *(WorkMark(day, APPLIED) for day in sorted(applied)))
-
-
 def _letters(ground: Ground, first: date, last: date) -> str:
-    """What the letters above the weeks are: C clean-out; * spray, pour-on or bait."""
-    known: dict[str, set[str]] = defaultdict(set)
-    for work in ground.standing_works:
-        if first <= work.done_on <= last:
-            kind = str(work.get_kind_display())
-            known[letter_of(kind)].add(kind)
-    parts = [f"{letter} {', '.join(sorted(kinds))}" for letter, kinds in sorted(known.items())]
-    if any(first <= ground.on_the_clock(row.begins_at).date() <= last for row in ground.standing_applications):
-        parts.append(f"{APPLIED} {_('fly spray, pour-on or bait')}")
+    """What the letters above the weeks are: C clean-out; R residual spray, on walls and surfaces.
+
+    Where one letter is that of two kinds, their days tell them apart.
+    """
+    known: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for mark in reversed(ground.marks):
+        if mark.day <= last and (mark.until or mark.day) >= first:
+            known[mark.letter][mark.what].append(days_of_mark(mark))
+    parts = [f"{letter} {_kinds(kinds)}" for letter, kinds in sorted(known.items())]
     return _("Letters above the weeks: {letters}.").format(letters="; ".join(parts)) if parts else ""
+
+
+def _kinds(kinds: Mapping[str, Sequence[str]]) -> str:
+    if len(kinds) == 1:
+        return next(iter(kinds))
+    return " · ".join(f"{kind} ({', '.join(days)})" for kind, days in sorted(kinds.items()))
 
 
 def _table(weeks: list[date], method: str, found: dict[date, SeasonWeek], span: Span) -> Table:

@@ -14,7 +14,9 @@ import pytest
 from typer.testing import CliRunner
 
 from farms.models import Farm, User
+from server.api.v1.applications import EXAMPLE
 from server.client.__main__ import app
+from server.season_report.blocks import Picture
 from server.season_report.outlines import OUTLINES
 from server.season_report.paper import report_pdf
 from server.season_report.told import NONE
@@ -131,6 +133,29 @@ def test_works_plans_matters_and_corrections_stand_in_it(pdf: bytes, signed: Any
     assert corrections and all(moment(row["received_at"]) in told for row in corrections)
     assert "130 (Apr 6, 2026 to Apr 13, 2026) 99 (Apr 6, 2026 to Apr 13, 2026) Counted wrongly" in told
     assert "What became of each planned day" in told and "Left out" in told and "Noted by mistake" in told
+
+
+@pytest.fixture
+def done_in_spring(signed: Any, anna: User) -> Farm:
+    """A wall spray, a bait and a bedding change in the weeks that were counted."""
+    api, farm = session_of(anna), signed.farm
+    for number, kind in ((14, "residual"), (15, "bait")):
+        times = {"begins_at": f"2026-04-{number}T14:00:00Z", "ends_at": f"2026-04-{number}T15:00:00Z"}
+        answer = api.post(f"/api/v1/farms/{farm.id}/applications", EXAMPLE.value | times | {"kind": kind})
+        assert answer.status_code == 201, answer.content
+    answer = api.post(f"/api/v1/farms/{farm.id}/works", {"kind": "bedding", "done_on": "2026-04-16"})
+    assert answer.status_code == 201, answer.content
+    return farm
+
+
+def test_what_was_sprayed_has_the_letter_of_the_farm_s_page_and_the_legend_says_so(done_in_spring: Farm, made: Any):
+    """Two kinds of one letter are told apart by their days."""
+    report = made(done_in_spring)
+    (charts,) = [each for each in report.sections if each.key == "charts"]
+    (drawn,) = [block.svg for block in charts.blocks if isinstance(block, Picture)]
+    assert ">R</text>" in drawn and ">B</text>" in drawn and ">*</text>" not in drawn
+    legend = "B bait (Apr 15) \N{MIDDLE DOT} bedding change (Apr 16); R residual spray, on walls and surfaces."
+    assert f"Letters above the weeks: {legend}" in text_of(report_pdf(report, "letter"))
 
 
 def test_names_and_what_people_wrote_are_the_owner_s_to_give(signed: Any, made: Any):
