@@ -58,11 +58,31 @@ def versions_of(finding: Finding) -> list[Finding]:
     return list(rows.select_related("facility", "station").order_by("entry"))
 
 
+def mended_findings(farm: Farm, since: date, until: date) -> QuerySet[Finding]:
+    """Each later version of a finding seen from one day to another with the one that it replaces, oldest first."""
+    days = (since, until)
+    seen = Q(seen_on__range=days) | Q(replaces__seen_on__range=days)
+    rows = Finding.objects.filter(seen, farm_id=farm.id, replaces_id__isnull=False)
+    return rows.select_related("facility", "replaces", "replaces__facility").order_by("entry")
+
+
 def steps_of(finding: Finding) -> list[Any]:
     """All steps of a finding in order, replaced ones too: `replaced` says which."""
+    return list(_steps(finding.farm_id).filter(finding_id=finding.known_as))
+
+
+def steps_of_findings(farm: Farm, ids: Iterable[UUID]) -> dict[UUID, list[Any]]:
+    """The same of many, by the ids by which they are known; one query."""
+    found: dict[UUID, list[Any]] = {}
+    for step in _steps(farm.id).filter(finding_id__any_of=array_of(ids)):
+        found.setdefault(step.finding_id, []).append(step)
+    return found
+
+
+def _steps(farm_id: UUID) -> QuerySet[Any]:
     later = FindingStep.objects.filter(farm_id=OuterRef("farm_id"), replaces_id=OuterRef("id"))
-    rows = FindingStep.objects.filter(farm_id=finding.farm_id, finding_id=finding.known_as)
-    return list(rows.annotate(replaced=Exists(later)).order_by("number", "entry"))
+    rows = FindingStep.objects.filter(farm_id=farm_id).annotate(replaced=Exists(later))
+    return rows.order_by("number", "entry")
 
 
 def words_of_findings(farm: Farm, ids: Iterable[UUID]) -> dict[UUID, dict[str, str]]:

@@ -24,13 +24,19 @@ from monitoring.selectors import (
     arrivals_of,
     cards_kept_of,
     certifier_answers_of,
+    findings_of,
+    mended_findings,
     organic_marks_of,
     people_of,
     planned_works_of,
     plans_of_rows,
     rounds_of,
     stations_of,
+    steps_of_findings,
+    walks_of,
     words_about,
+    words_of_findings,
+    words_of_steps,
     works_on_record,
 )
 from server.season_report.wanted import Wanted
@@ -40,7 +46,7 @@ if TYPE_CHECKING:
     from alerts.models import Alert, AlertEvent, FarmLevel, GroupLevel
     from alerts.selectors.results import WeekMean
     from farms.models import Facility, Farm
-    from monitoring.models import CardsKept, CertifierAnswer, OrganicMark, Reading, Round, Station
+    from monitoring.models import CardsKept, CertifierAnswer, Finding, OrganicMark, Reading, Round, Station, Walk
     from monitoring.selectors import Plan
     from server.web.season import Mark
 
@@ -215,6 +221,42 @@ class Ground:
     def people(self) -> Mapping[UUID, Any]:
         """Names of who applied, where they are wanted."""
         return people_of(self.applications) if self.wanted.names else {}
+
+    # --- where flies hatch ---
+
+    @cached_property
+    def walks(self) -> "list[Walk]":
+        """Oldest first."""
+        return list(walks_of(self.farm).filter(walked_on__range=self.days).order_by("walked_on", "id"))
+
+    @cached_property
+    def findings(self) -> list[Any]:
+        """Those that stand, oldest first, with how each stands by now; what was looked at without a find too."""
+        return list(findings_of(self.farm).filter(seen_on__range=self.days).order_by("seen_on", "id"))
+
+    @cached_property
+    def mended_findings(self) -> "list[Finding]":
+        return list(mended_findings(self.farm, *self.days))
+
+    @cached_property
+    def finding_words(self) -> Mapping[UUID, Mapping[str, str]]:
+        """What people wrote, where it is wanted; of the versions before, too."""
+        versions = {row.id for row in self.mended_findings} | {row.replaces_id for row in self.mended_findings}
+        ids = {row.id for row in self.findings} | versions
+        return words_of_findings(self.farm, filter(None, ids)) if self.wanted.names and ids else {}
+
+    @cached_property
+    def finding_steps(self) -> dict[UUID, list[Any]]:
+        """By the id by which a finding is known."""
+        known = [row.known for row in self.findings if not row.nothing]
+        return steps_of_findings(self.farm, known) if known else {}
+
+    @cached_property
+    def step_words(self) -> Mapping[UUID, Mapping[str, str]]:
+        ids = [step.id for steps in self.finding_steps.values() for step in steps]
+        return words_of_steps(self.farm, ids) if self.wanted.names and ids else {}
+
+    # --- the certifier, the cards ---
 
     @cached_property
     def organic_marks(self) -> "list[OrganicMark]":

@@ -26,6 +26,7 @@ from server.season_report.sections import (
     programme,
     recorders,
     summary,
+    walks,
     work,
 )
 
@@ -55,8 +56,8 @@ OUTLINES: dict[str, Outline] = {
             "that was counted stands behind it, count by count."
         ),
         (
-            summary.section, charts.section, work.section, applications.section, organic.section, matters.section,
-            plan.section, programme.section, methods.section, *RECORD,
+            summary.section, charts.section, walks.section, work.section, applications.section,
+            organic.section, matters.section, plan.section, programme.section, methods.section, *RECORD,
         ),
     ),
     "audit": Outline(
@@ -67,8 +68,8 @@ OUTLINES: dict[str, Outline] = {
             "with which methods and from which level it acts; then what was found and done."
         ),
         (
-            summary.section, programme.section, methods.section, plan.section, charts.section, work.section,
-            applications.section, organic.section, matters.section, *RECORD,
+            summary.section, programme.section, methods.section, plan.section, charts.section, walks.section,
+            work.section, applications.section, organic.section, matters.section, *RECORD,
         ),
     ),
     "neighbor": Outline(
@@ -80,8 +81,8 @@ OUTLINES: dict[str, Outline] = {
             "at the places counted; they don't show where flies elsewhere come from."
         ),
         (
-            summary.section, methods.section, programme.section, charts.section, work.section, applications.section,
-            matters.section, plan.section, *RECORD,
+            summary.section, methods.section, programme.section, charts.section, walks.section,
+            work.section, applications.section, matters.section, plan.section, *RECORD,
         ),
     ),
     "organic": Outline(
@@ -92,8 +93,9 @@ OUTLINES: dict[str, Outline] = {
             "then every material that was applied, with the reason and the certifier's answer."
         ),
         (
-            summary.section, work.prevention, work.biological, applications.materials, organic.section,
-            charts.section, matters.section, programme.section, methods.section, plan.section, work.planned, *RECORD,
+            summary.section, work.prevention, walks.section, work.biological, applications.materials, organic.section,
+            charts.section, matters.section, programme.section, methods.section, plan.section,
+            work.planned, *RECORD,
         ),
     ),
 }  # fmt: skip

@@ -18,6 +18,7 @@ def section(ground: Ground) -> Section:
             role(row.round.actor_kind, row.round.source) for row in ground.corrected_by.values()
         ),
         _("Work"): Counter(role(row.actor_kind) for row in ground.works),
+        _("Fly walks"): Counter(role(row.actor_kind) for row in ground.walks),
         _("Sprays, pour-ons, baits"): Counter(applied_by(row) for row in ground.applications),
     }  # fmt: skip
     every = sorted({who for counts in kinds.values() for who in counts})

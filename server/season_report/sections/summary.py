@@ -15,6 +15,7 @@ from alerts.wording.results import heading
 from monitoring.methods import METHODS
 from server.season_report.blocks import Block, Section, Subhead, Words
 from server.season_report.ground import Ground, is_late
+from server.season_report.sections import walks
 from server.season_report.told import exact, shown
 from server.web.choices import label_of
 
@@ -120,6 +121,8 @@ def _done(ground: Ground) -> Iterator[str]:
         )
     else:
         yield _("No work is noted for this time. That says nothing about work that nobody noted.")
+    if ground.walks:
+        yield walks.in_short(ground)
     used = len(ground.standing_applications)
     if used:
         yield ngettext(

@@ -158,8 +158,22 @@ def test_what_was_sprayed_has_the_letter_of_the_farm_s_page_and_the_legend_says_
     assert f"Letters above the weeks: {legend}" in text_of(report_pdf(report, "letter"))
 
 
+def test_every_walk_and_finding_of_the_api_stands_in_it(pdf: bytes, signed: Any, anna: User):
+    """With the owner's tick what was to do is told, and by whom never."""
+    told, api = text_of(pdf), session_of(anna)
+    for row in asked(api, signed.farm, "walks"):
+        assert f"{day(row['walked_on'])} Calf barn {row['places']} Farm staff" in told
+    (row,) = asked(api, signed.farm, "findings")
+    (step,) = api.get(f"/api/v1/farms/{signed.farm.id}/findings/{row['id']}").json()["steps"]
+    assert f"{day(row['seen_on'])} {row['said']['place_words'].capitalize()}, Calf barn Some maggots" in told
+    assert f"{row['said']['to_do'].capitalize()}, by {day(row['due_on'])}" in told
+    assert f"Done, {day(step['on'])} (farm staff): “{step['note']}”; to be looked at again by {day(row['due'])}" in told
+    assert row["said"]["by_whom"] == "Pia" and f"{row['said']['to_do'].capitalize()} (Pia)" not in told
+    assert "1 fly walk is noted; 1 place was found where flies hatch or may, 0 of them gone" in told
+
+
 def test_names_and_what_people_wrote_are_the_owner_s_to_give(signed: Any, made: Any):
-    said = ("Pat Invented", "C-123", "look at the corner")
+    said = ("Pat Invented", "C-123", "look at the corner", "ehind the pump", "crape it", "scraped")
     without = text_of(report_pdf(made(signed.farm), "letter"))
     assert not [name for name in (*said, "Anna", "Ben", "Dana") if name in without]
     assert all(name in text_of(report_pdf(made(signed.farm, names=True), "letter")) for name in said)
@@ -197,6 +211,6 @@ def test_every_outline_is_set_in_both_languages(signed, kinds_of_counts, made, o
 def test_an_organic_certifier_reads_prevention_first_and_materials_last(signed: Any, made: Any):
     report = made(signed.farm, outline="organic")
     keys = [section.key for section in report.sections]
-    assert keys[1:5] == ["prevention", "biological", "materials", "organic"]
+    assert keys[1:6] == ["prevention", "walks", "biological", "materials", "organic"]
     told = text_of(report_pdf(report, "letter"))
     assert "What the counts said before" in told and "Allowed on May 21, 2026" in told
