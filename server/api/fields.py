@@ -178,6 +178,21 @@ class Id(serializers.UUIDField):
         return UUID(data)
 
 
+class Ids(serializers.CharField):
+    """UUIDs in a query, where everything is text: with commas between. None where it is empty."""
+
+    default_error_messages = {**MISSING, "invalid": _("Give UUIDs of 36 characters, with commas between.")}
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(allow_blank=True, **kwargs)
+
+    def to_internal_value(self, data: Any) -> Any:
+        texts = [text.strip() for text in str(data).split(",") if text.strip()]
+        if not all(map(UUID_TEXT.fullmatch, texts)):
+            self.fail("invalid")
+        return tuple(map(UUID, texts))
+
+
 class Day(serializers.DateField):
     default_error_messages = {**MISSING, "invalid": _("Send a day of the calendar as in 2026-06-29.")}
 

@@ -47,10 +47,13 @@ FORMS: Mapping[str, Form] = {
 
 
 def report_file(ground: Ground, form: Form, actor: Actor) -> HttpResponse:
-    """The file; the log notes what was taken out, in which outline, and whether names are in it."""
+    """The file; the log notes what was taken out, in which outline, and whether names or complaints are
+    in it.
+    """
     wanted = ground.wanted
     about = f"report.{form.ending} {wanted.outline} {wanted.since} {wanted.until}"
     about += " names" if wanted.names else ""
+    about += f" complaints {len(wanted.complaints)}" if wanted.complaints else ""
     note_in_log(farm=ground.farm, kind=LogKind.EXPORT, actor=actor, now=ground.now, about=about)
     response = HttpResponse(
         form.write(season_report(ground, attach=form.attaches), wanted.paper), content_type=form.media_type

@@ -16,6 +16,7 @@ from alerts.selectors.alerts import alerts_of, histories_of
 from alerts.selectors.results import means_of_farms
 from alerts.selectors.season_weeks import SeasonWeek, season_weeks_of
 from farms.clock import local_date, monday_of
+from farms.errors import Detail
 from farms.lookups import array_of
 from farms.selectors import facilities_of, seasons_of
 from monitoring.selectors import (
@@ -24,6 +25,7 @@ from monitoring.selectors import (
     arrivals_of,
     cards_kept_of,
     certifier_answers_of,
+    complaints_of,
     findings_of,
     mended_findings,
     organic_marks_of,
@@ -39,7 +41,8 @@ from monitoring.selectors import (
     words_of_steps,
     works_on_record,
 )
-from server.season_report.wanted import Wanted
+from server.season_report.wanted import UNKNOWN_COMPLAINT, ReportRefused, Wanted
+from server.web.complaints import ComplaintTold, CountThen, complaints_told, counts_about
 from server.web.season import marks_of
 
 if TYPE_CHECKING:
@@ -77,6 +80,12 @@ class Ground:
     farm: "Farm"
     wanted: Wanted
     now: datetime
+
+    def check(self, *, is_owner: bool) -> None:
+        """Raises ReportRefused, NamesAreTheOwners."""
+        self.wanted.check(self.today, is_owner=is_owner)
+        if len(self.complaints) < len(set(self.wanted.complaints)):
+            raise ReportRefused(errors=[Detail("/complaints", str(UNKNOWN_COMPLAINT), "unknown_complaint")])
 
     @cached_property
     def today(self) -> date:
@@ -255,6 +264,21 @@ class Ground:
     def step_words(self) -> Mapping[UUID, Mapping[str, str]]:
         ids = [step.id for steps in self.finding_steps.values() for step in steps]
         return words_of_steps(self.farm, ids) if self.wanted.names and ids else {}
+
+    # --- what was said ---
+
+    @cached_property
+    def complaints(self) -> list[ComplaintTold]:
+        """Those that were ticked, oldest first, with words and answers."""
+        wanted = self.wanted.complaints
+        if not wanted:
+            return []
+        return complaints_told(self.farm, reversed(complaints_of(self.farm).filter(known__any_of=array_of(wanted))))
+
+    @cached_property
+    def counts_about(self) -> dict[date, list[CountThen]]:
+        """By the day on which each was heard."""
+        return counts_about(self.farm, {told.row.heard_on for told in self.complaints})
 
     # --- the certifier, the cards ---
 

@@ -16,6 +16,7 @@ from server.season_report.sections import (
     applications,
     cards_kept,
     charts,
+    complaints,
     corrections,
     counts,
     evidence,
@@ -81,7 +82,7 @@ OUTLINES: dict[str, Outline] = {
             "at the places counted; they don't show where flies elsewhere come from."
         ),
         (
-            summary.section, methods.section, programme.section, charts.section, walks.section,
+            summary.section, complaints.section, methods.section, programme.section, charts.section, walks.section,
             work.section, applications.section, matters.section, plan.section, *RECORD,
         ),
     ),

@@ -1,6 +1,6 @@
 """Complaints as pages tell them: what was said, what was counted then, what was answered."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -60,8 +60,14 @@ def complaints_told(farm: Any, rows: Iterable[Any]) -> list[ComplaintTold]:
 
 def counts_then(farm: Any, heard_on: date) -> list[CountThen]:
     """What was counted in the weeks about a day, from the readings as they stand now: two weeks before to one after."""
-    monday = monday_of(heard_on)
-    first, last = monday - BEFORE, monday + AFTER
+    return counts_about(farm, [heard_on])[heard_on]
+
+
+def counts_about(farm: Any, days: Collection[date]) -> dict[date, list[CountThen]]:
+    """The same of several days; two queries for however many."""
+    if not days:
+        return {}
+    first, last = monday_of(min(days)) - BEFORE, monday_of(max(days)) + AFTER
     judged = {
         (row.week, row.method): row for row in assessments_of_farms([farm.id], first, last) if row.facility_id is None
     }
@@ -69,7 +75,10 @@ def counts_then(farm: Any, heard_on: date) -> list[CountThen]:
         _count(row, judged.get((row.week, row.method)))
         for row in summaries_of(farm).filter(week__gte=first, week__lte=last)
     ]
-    return sorted(found, key=lambda each: (each.week, list(METHODS).index(each.method)))
+    found.sort(key=lambda each: (each.week, list(METHODS).index(each.method)))
+    return {
+        day: [each for each in found if monday_of(day) - BEFORE <= each.week <= monday_of(day) + AFTER] for day in days
+    }
 
 
 def _count(row: Any, judged: Any) -> CountThen:

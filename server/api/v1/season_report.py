@@ -12,7 +12,7 @@ from farms.access import Need
 from farms.clock import local_date
 from farms.selectors import seasons_of
 from farms.showing import showing, shown_to
-from server.api.fields import Body, Choice, Day, Flag
+from server.api.fields import Body, Choice, Day, Flag, Ids
 from server.api.people_only import OnFarmForPeople
 from server.api.v1.exports import ByAddress
 from server.reports.typesetter import PAPERS, usual_paper
@@ -39,6 +39,9 @@ class SeasonReportQuery(Body):
     )
     picture = Flag(default=False, help_text="true: with the picture under the plan, which may show where the farm is.")
     evidence = Flag(default=True, help_text="false: without the farm's evidence in the PDF.")
+    complaints = Ids(
+        default="", help_text="Complaints to tell, by their ids with commas between; with outline neighbor alone."
+    )
 
 
 class SeasonReport(OnFarmForPeople):
@@ -48,11 +51,12 @@ class SeasonReport(OnFarmForPeople):
 
     def retrieve(self, request: Request, farm_id: UUID) -> HttpResponse:
         wanted = self._wanted(self.query(SeasonReportQuery))
-        wanted.check(self._today, is_owner=Need.OWN in self.role.may)
+        ground = Ground(self.farm, wanted, self.now)
+        ground.check(is_owner=Need.OWN in self.role.may)
         if request.method == "HEAD":
             return HttpResponse(content_type=self.form.media_type)
         with showing(shown_to(self.user, self.farm.time_zone)), override(wanted.language):
-            return report_file(Ground(self.farm, wanted, self.now), self.form, self.actor)
+            return report_file(ground, self.form, self.actor)
 
     @property
     def _today(self) -> Any:
@@ -70,6 +74,7 @@ class SeasonReport(OnFarmForPeople):
             names=asked["names"],
             picture=asked["picture"],
             evidence=asked["evidence"],
+            complaints=tuple(asked["complaints"]),
         )
 
 

@@ -3,7 +3,9 @@
 import pytest
 
 from farms.models import Farm, LogEvent, User
-from tests.cast import as_factory
+from monitoring.services import ComplaintTyped, record_complaint
+from tests.cast import NOW, acting, as_factory
+from tests.monitoring.sending import STAFF
 from tests.server.api.senders import Sender, session_of
 from tests.server.api.test_problems import assert_problem
 
@@ -18,6 +20,14 @@ def path(farm: Farm, ending: str = "html", **query: str) -> str:
 def noted(farm: Farm) -> list[str]:
     with as_factory():
         return list(LogEvent.objects.filter(farm_id=farm.id, kind="export").values_list("about", flat=True))
+
+
+@pytest.fixture
+def heard(northfield: Farm, anna: User) -> str:
+    """The id of a complaint of Northfield."""
+    with acting(anna):
+        typed = ComplaintTyped(NOW.date(), "call", "neighbour", "flies on the porch")
+        return str(record_complaint(farm=northfield, typed=typed, actor=STAFF, now=NOW).id)
 
 
 @pytest.mark.parametrize(("ending", "media_type"), [("pdf", "application/pdf"), ("html", "text/html")])
@@ -43,6 +53,25 @@ def test_only_an_owner_puts_names_in(anna: User, dana: User, northfield: Farm):
     assert_problem(session_of(dana).get(path(northfield, names="true")), 403, "names_are_the_owners")
     assert session_of(anna).get(path(northfield, names="true")).status_code == 200
     assert noted(northfield)[0].endswith(" names")
+
+
+def test_no_key_and_nobody_who_only_counts_takes_complaints(
+    ben: User, program: Sender, northfield: Farm, heard: str
+):  # fmt: skip
+    for who in (program, session_of(ben)):
+        assert_problem(who.get(path(northfield, outline="neighbor", complaints=heard)), 403, "forbidden")
+    assert noted(northfield) == []
+
+
+def test_an_adviser_takes_the_complaint_that_they_tick_and_another_farm_s_is_none(
+    carla: User, dana: User, northfield: Farm, southmead: Farm, heard: str
+):  # fmt: skip
+    days = {"since": "2026-04-06", "until": "2026-06-01"}
+    answer = session_of(dana).get(path(northfield, outline="neighbor", complaints=heard, **days))
+    assert answer.status_code == 200 and "flies on the porch" in answer.content.decode()
+    assert noted(northfield) == ["report.html neighbor 2026-04-06 2026-06-01 complaints 1"]
+    elsewhere = session_of(carla).get(path(southmead, outline="neighbor", complaints=heard))
+    assert_problem(elsewhere, 422, "report_refused")
 
 
 @pytest.mark.parametrize(

@@ -1,9 +1,13 @@
 """The page on which a report is made."""
 
+import re
+
 import pytest
 from django.urls import reverse
 
-from tests.server.api.test_season_report import noted
+from tests.server.api.test_season_report import heard, noted
+
+__all__ = ["heard"]
 
 pytestmark = pytest.mark.django_db
 WANTED = {
@@ -40,3 +44,19 @@ def test_days_the_wrong_way_round_are_told_beside_their_field(browser, anna, nor
 def test_whoever_only_counts_may_not_and_a_stranger_finds_nothing(browser, ben, carla, northfield):
     assert browser(ben).get(address(northfield)).status_code == 403
     assert browser(carla).get(address(northfield)).status_code == 404
+
+
+def test_it_offers_complaints_unticked_and_tells_those_that_are_ticked(browser, dana, northfield, heard):
+    client, wanted = browser(dana), WANTED | {"language": "en"}
+    page = client.get(address(northfield)).content.decode()
+    (tick,) = re.findall(r'<input[^>]*name="complaints"[^>]*>', page)
+    assert f'value="{heard}"' in tick and "checked" not in tick and "a neighbor: flies on the porch" in page
+    assert "flies on the porch" not in client.post(address(northfield), wanted).content.decode()
+    ticked = wanted | {"complaints": [heard]}
+    assert "flies on the porch" in client.post(address(northfield), ticked).content.decode()
+    refused = client.post(address(northfield), ticked | {"outline": "audit"})
+    assert refused.status_code == 422 and "into no other" in refused.content.decode()
+
+
+def test_without_complaints_none_is_offered(browser, anna, northfield):
+    assert 'name="complaints"' not in browser(anna).get(address(northfield)).content.decode()
