@@ -86,6 +86,7 @@ from monitoring.selectors.walk import (
 )
 from monitoring.selectors.warmth import Warmth, warmth_of_farm
 from monitoring.selectors.work import taken_back_of, usual_works, works_of, works_on_record
+from monitoring.selectors.work_review import WorkReview, review_of_works
 
 __all__ = [
     "DayShown",
@@ -101,6 +102,7 @@ __all__ = [
     "SheetPlace",
     "Stewardship",
     "Warmth",
+    "WorkReview",
     "ahead_of_plans",
     "answers_of",
     "applications_done",
@@ -164,6 +166,7 @@ __all__ = [
     "refused_rows",
     "replaced_applications",
     "replaced_by",
+    "review_of_works",
     "round_ranges",
     "round_result",
     "round_sheet",

@@ -1,7 +1,7 @@
 """A season's deeds, kind by kind: each with its effect, and all of a kind together where two can be told."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -80,6 +80,15 @@ class WorkReview:
     last: date
     kinds: tuple[KindReview, ...]
 
+    def among(self, holds: Callable[[date], bool]) -> "WorkReview":
+        """The same of what began on days for which this holds: each effect as it is, the kinds taken together anew.
+
+        So that the seasons of some years are read at once.
+        """
+        every = (each for kind in self.kinds for each in kind.deeds if holds(each.deed.begins_on))
+        reviewed = sorted(every, key=lambda each: each.deed.begins_on)
+        return WorkReview(self.farm_id, self.first, self.last, _kinds(reviewed))
+
 
 def review_of_works(farm: Farm, first: date, last: date, *, on: date, reports: str = "region") -> WorkReview:
     """The review of what began from one day to another, as it can be told on a day. A fixed number of queries.
@@ -89,10 +98,12 @@ def review_of_works(farm: Farm, first: date, last: date, *, on: date, reports: s
     known = deeds_of_farms([farm.id], first - PROGRAMMES, max(on, last))
     deeds = sorted((deed for deed in known if first <= deed.begins_on <= last), key=lambda deed: deed.begins_on)
     effects = effects_of_deeds(deeds, [farm], on, known=known, reports=reports)
-    reviewed = [DeedReviewed(deed, effects[deed.id]) for deed in deeds]
-    often = Counter(deed.kind for deed in deeds)
-    kinds = (_kind([each for each in reviewed if each.deed.kind == kind]) for kind, _number in often.most_common())
-    return WorkReview(farm.id, first, last, tuple(kinds))
+    return WorkReview(farm.id, first, last, _kinds([DeedReviewed(deed, effects[deed.id]) for deed in deeds]))
+
+
+def _kinds(reviewed: Sequence[DeedReviewed]) -> tuple[KindReview, ...]:
+    often = Counter(each.deed.kind for each in reviewed)
+    return tuple(_kind([each for each in reviewed if each.deed.kind == kind]) for kind, _number in often.most_common())
 
 
 def review_of_season(farm: Farm, season: Season, *, on: date) -> WorkReview:

@@ -21,6 +21,7 @@ from farms.lookups import array_of
 from farms.selectors import facilities_of, seasons_of
 from monitoring.selectors import (
     Done,
+    WorkReview,
     applications_of,
     arrivals_of,
     cards_kept_of,
@@ -32,6 +33,7 @@ from monitoring.selectors import (
     people_of,
     planned_works_of,
     plans_of_rows,
+    review_of_works,
     rounds_of,
     stations_of,
     steps_of_findings,
@@ -225,6 +227,11 @@ class Ground:
         """Work and applications by the letters of the farm's page, the newest first."""
         applied = [Done.of_application(row, self.farm.time_zone) for row in self.standing_applications]
         return marks_of(self.standing_works, applied)
+
+    @cached_property
+    def review(self) -> WorkReview:
+        """What became of the counts after all that was done in these days, as the farm's page tells it today."""
+        return review_of_works(self.farm, *self.days, on=self.today)
 
     @cached_property
     def people(self) -> Mapping[UUID, Any]:

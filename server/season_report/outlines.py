@@ -19,6 +19,7 @@ from server.season_report.sections import (
     complaints,
     corrections,
     counts,
+    effects,
     evidence,
     matters,
     methods,
@@ -57,7 +58,7 @@ OUTLINES: dict[str, Outline] = {
             "that was counted stands behind it, count by count."
         ),
         (
-            summary.section, charts.section, walks.section, work.section, applications.section,
+            summary.section, charts.section, walks.section, work.section, applications.section, effects.section,
             organic.section, matters.section, plan.section, programme.section, methods.section, *RECORD,
         ),
     ),
@@ -70,7 +71,7 @@ OUTLINES: dict[str, Outline] = {
         ),
         (
             summary.section, programme.section, methods.section, plan.section, charts.section, walks.section,
-            work.section, applications.section, organic.section, matters.section, *RECORD,
+            work.section, applications.section, effects.section, organic.section, matters.section, *RECORD,
         ),
     ),
     "neighbor": Outline(
@@ -83,7 +84,7 @@ OUTLINES: dict[str, Outline] = {
         ),
         (
             summary.section, complaints.section, methods.section, programme.section, charts.section, walks.section,
-            work.section, applications.section, matters.section, plan.section, *RECORD,
+            work.section, applications.section, effects.section, matters.section, plan.section, *RECORD,
         ),
     ),
     "organic": Outline(
@@ -95,7 +96,7 @@ OUTLINES: dict[str, Outline] = {
         ),
         (
             summary.section, work.prevention, walks.section, work.biological, applications.materials, organic.section,
-            charts.section, matters.section, programme.section, methods.section, plan.section,
+            effects.section, charts.section, matters.section, programme.section, methods.section, plan.section,
             work.planned, *RECORD,
         ),
     ),
