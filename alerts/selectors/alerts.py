@@ -126,6 +126,16 @@ def notes_of(alert: Alert) -> dict[UUID, str]:
     return dict(notes.values_list("event_id", "text"))
 
 
+def notes_of_alerts(alerts: Collection[Alert]) -> dict[UUID, str]:
+    """The same of some alerts of one farm; one query, and none without alerts."""
+    if not alerts:
+        return {}
+    [farm_id] = {alert.farm_id for alert in alerts}
+    ids = array_of(alert.id for alert in alerts)
+    notes = AlertNote.objects.filter(farm_id=farm_id, event__alert_id__any_of=ids)
+    return dict(notes.values_list("event_id", "text"))
+
+
 def works_linked_to(alert: Alert) -> QuerySet[AlertWork]:
     """The work that was done about an alert, each with the event that says so; not what was taken back."""
     links = AlertWork.objects.filter(farm_id=alert.farm_id, alert_id=alert.id)

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from alerts.selectors import own_levels_of, set_levels_of_group
-from alerts.selectors.alerts import alerts_of, histories_of
+from alerts.selectors.alerts import alerts_of, histories_of, notes_of_alerts
 from alerts.selectors.results import means_of_farms
 from alerts.selectors.season_weeks import SeasonWeek, season_weeks_of
 from farms.clock import local_date, monday_of
@@ -314,6 +314,11 @@ class Ground:
     @cached_property
     def histories(self) -> "dict[UUID, list[AlertEvent]]":
         return histories_of(self.alerts)
+
+    @cached_property
+    def notes(self) -> Mapping[UUID, str]:
+        """What was written about alerts, by its event, where it is wanted."""
+        return notes_of_alerts(self.alerts) if self.wanted.names else {}
 
     @cached_property
     def gaps(self) -> Counter[str]:

@@ -1,8 +1,9 @@
 """How long the report of a five-year farm takes as a PDF, from the request of its owner to the last byte.
 
 Five seasons of 26 weeks, 25 cards in five buildings: 3,250 counts with their placements, chain and weekly summaries,
-each week's results, 60 works and 20 applications, a day signed over all of it. The report holds every count, a chart a
-season, and the farm's evidence as its attachment.
+each week's results, 60 works and 20 applications, 50 fly walks of six places with 150 finds followed until they were
+gone, a day signed over all of it. The report holds every count, a chart a season, what became of the counts after each
+work, and the farm's evidence as its attachment.
 """
 
 import statistics
@@ -26,13 +27,19 @@ from farms.tenancy.acting import act_for_user
 from monitoring.models import Station
 from monitoring.rules.application import Measured, People
 from monitoring.rules.label import Label
+from monitoring.rules.walk import FindingSent
+from monitoring.selectors import findings_of
 from monitoring.services import (
     Applied,
     ImportPlan,
+    StepSent,
+    WalkSent,
     WorkDone,
     Writer,
     record_application,
+    record_step,
     record_table,
+    record_walk,
     record_work,
     table_of_rows,
 )
@@ -84,6 +91,7 @@ def five_year_farm(folder: Path) -> Ranch:
         done = record_table(farm=place.farm, table=table, plan=ImportPlan(), actor=PROGRAM, now=NOW)
         assert done.stored == len(YEARS) * WEEKS * CARDS
         _done(place, barns)
+        _walked(place, barns)
     with as_factory():
         _judged(place, barns)
     with transaction.atomic():
@@ -147,6 +155,24 @@ def _done(place: Ranch, barns: list[Facility]) -> None:
                 begins + timedelta(hours=1), barns[number],
             )  # fmt: skip
             record_application(farm=place.farm, applied=applied, by=Writer(PROGRAM), now=NOW)
+
+
+def _walked(place: Ranch, barns: list[Facility]) -> None:
+    """Every 18 days a walk through a building: three places with nothing, three that are mended and gone."""
+    places = ("waterers", "bedding", "gutters", "pen_corners", "spilled_feed", "feed_bunks")
+    for year in YEARS:
+        for number in range(10):
+            day, barn = date(year, 4, 20) + timedelta(days=18 * number), barns[number % BUILDINGS]
+            found = tuple(
+                FindingSent(uuid7(), each, nothing=True, facility=barn)
+                if at % 2
+                else FindingSent(uuid7(), each, moisture="wet", larvae="some", facility=barn, due_on=day)
+                for at, each in enumerate(places)
+            )
+            record_walk(farm=place.farm, sent=WalkSent(uuid7(), day, found, barn), actor=PROGRAM, now=NOW)
+    for row in findings_of(place.farm).filter(nothing=False):
+        for kind in ("done", "gone"):
+            record_step(finding=row, step=StepSent(kind, row.seen_on), actor=PROGRAM, now=NOW)
 
 
 def _judged(place: Ranch, barns: list[Facility]) -> None:

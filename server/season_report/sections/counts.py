@@ -172,9 +172,9 @@ def _legs(ground: Ground, span: Span, rows: "Sequence[Reading] | None" = None) -
     if not found:
         return
     columns = [
-        Column(_("Day"), 1.1), Column(_("Place"), 1.2), Column(_("Flies"), 0.6, is_figure=True),
+        Column(_("Day"), 1.3), Column(_("Place"), 1.4), Column(_("Flies"), 0.6, is_figure=True),
         Column(_("Animals"), 0.8, is_figure=True), Column(_("An animal"), 0.8, is_figure=True),
-        Column(_("One by one"), 2), Column(_("How it was"), 2), Column(_("Marks"), 0.6),
+        Column(_("One by one"), 2), Column(_("How it was"), 1.6), Column(_("Marks"), 0.6),
     ]  # fmt: skip
     yield Table(
         _("Leg counts, {year}").format(year=span.years), columns, [_leg(ground, row) for row in found], titled=True

@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 
 from alerts.models.alert import BY_SOMEBODY, EventKind
-from alerts.selectors.alerts import notes_of
 from server.season_report.blocks import Block, Column, Section, Table, Value, Words
 from server.season_report.ground import Ground
 from server.season_report.told import first_up, role, shown
@@ -36,21 +35,20 @@ def _row(ground: Ground, alert: "Alert") -> list[Value]:
         alert_title(alert),
         ", ".join(dict.fromkeys(weeks)),
         first_up(evidence_in_words(opened[0])) if opened else "",
-        "; ".join(_answers(ground, alert, events)) or _("nothing noted"),
-        _ended(alert),
+        first_up("; ".join(_answers(ground, events)) or _("nothing noted")),
+        first_up(_ended(alert)),
     ]
 
 
-def _answers(ground: Ground, alert: "Alert", events: "list[AlertEvent]") -> list[str]:
+def _answers(ground: Ground, events: "list[AlertEvent]") -> list[str]:
     """Seen on Jun 3, 2026 (farm staff): one each; what was written only where an owner wants it."""
-    notes = notes_of(alert) if ground.wanted.names else {}
     told = []
     for event in events:
         if event.kind not in (*BY_SOMEBODY, EventKind.ESCALATED):
             continue
         what = str(WHAT_WAS_DONE[event.kind])
         day = shown(ground.on_the_clock(event.at).date())
-        words = f": “{notes[event.id]}”" if event.id in notes else ""
+        words = f": “{ground.notes[event.id]}”" if event.id in ground.notes else ""
         told.append(f"{what}, {day} ({role(event.actor_kind)}){words}")
     return told
 
