@@ -1,6 +1,7 @@
 """A report laid out as plain text, the same for paper and page: every value as its reader sees it."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.utils.translation import override
@@ -80,9 +81,14 @@ def _table(table: Table) -> dict[str, Any]:
         "head": [column.name for column in columns],
         "shares": [column.share for column in columns],
         "figures": [column.is_figure for column in columns],
+        "days": [_are_days([row[at] for row in table.rows]) for at in range(len(columns))],
         "rows": [[shown(value) for value in row] for row in table.rows],
         "empty": table.empty,
     }
+
+
+def _are_days(values: Sequence[Value]) -> bool:
+    return all(isinstance(value, date) for value in values)
 
 
 def _counts(table: CountTable) -> dict[str, Any]:

@@ -14,6 +14,8 @@ from server.season_report.layout import laid_out
 
 STATIC = Path(__file__).resolve().parents[1] / "web" / "static" / "web"
 STYLES = ("flyround.css", "charts.css", "season-report.css")
+A_FEW_WORDS, A_SENTENCE = 18, 40  # signs
+TOLD = "told"
 _FONT = re.compile(r"url\([\"']?(?:\./)?(fonts/[^\"')]+)[\"']?\)")
 
 
@@ -34,10 +36,23 @@ def _prepare(block: dict[str, Any], drawn: dict[str, Any]) -> None:
     if block["kind"] == "picture":
         block["svg"] = drawn[block["file"]]
     if block["kind"] == "table":
-        block["head"] = list(zip(block["head"], block["figures"], strict=True))
-        block["rows"] = [list(zip(row, block["figures"], strict=True)) for row in block["rows"]]
+        names, looks = block["head"], [_look(block, at) for at in range(len(block["head"]))]
+        block["head"] = list(zip(names, looks, strict=True))
+        block["rows"] = [list(zip(row, looks, names, strict=True)) for row in block["rows"]]
+        # Of sentences a phone makes a record a row, each value under its column's name.
+        block["as_records"] = TOLD in looks
     if block["kind"] == "counts":
         block["across"] = len(block["stations"]) + len(block["heads"])
+
+
+def _look(table: dict[str, Any], at: int) -> str:
+    """The class of a column: figures, days and a few words stay on one line."""
+    longest = max((len(row[at]) for row in table["rows"]), default=0)
+    if table["figures"][at]:
+        return "number"
+    if table["days"][at] or longest <= A_FEW_WORDS:
+        return "short"
+    return TOLD if longest > A_SENTENCE else ""
 
 
 @cache

@@ -53,7 +53,7 @@ def _kinds(title: str, kinds: Sequence[KindInWords]) -> Table:
 
 def _deeds(title: str, kinds: Sequence[KindInWords]) -> Table:
     columns = [
-        Column(_("What"), 1.5), Column(_("When"), 1), Column(_("Where"), 1.1),
+        Column(_("What"), 1.5), Column(_("When"), 1.15), Column(_("Where"), 1.1),
         Column(_("What became of the counts"), 3.2), Column(_("From which counts, and what would tell more"), 2.7),
     ]  # fmt: skip
     rows = [_deed(kind, each) for kind in kinds for each in kind.deeds]

@@ -33,8 +33,8 @@ def section(ground: Ground) -> Section:
 
 def _walks(ground: Ground) -> Table:
     columns = [
-        Column(_("Day"), 1.2), Column(_("Where"), 1.4), Column(_("Led there by"), 1),
-        Column(_("Places looked at"), 1.3, is_figure=True), Column(_("Nothing found"), 3.2), Column(_("Noted by"), 1),
+        Column(_("Day"), 1.15), Column(_("Where"), 1.4), Column(_("Led there by"), 1),
+        Column(_("Places looked at"), 1.3, is_figure=True), Column(_("Nothing found"), 3), Column(_("Noted by"), 1.2),
     ]  # fmt: skip
     nothing: dict[UUID, list[Any]] = defaultdict(list)
     for row in ground.findings:
@@ -67,8 +67,8 @@ def _without_find(ground: Ground, walk: Any, rows: Sequence[Any]) -> str:
 
 def _found(ground: Ground) -> list[Block]:
     columns = [
-        Column(_("Day"), 1.25), Column(_("Place"), 1.6), Column(_("What was found"), 2),
-        Column(_("What to do, by when"), 1.9), Column(_("What became of it"), 2.4), Column(_("Noted by"), 1.05),
+        Column(_("Day"), 1.25), Column(_("Place"), 1.6), Column(_("What was found"), 1.9),
+        Column(_("What to do, by when"), 1.9), Column(_("What became of it"), 2.5), Column(_("Noted by"), 1.25),
     ]  # fmt: skip
     rows = [_finding(ground, row) for row in ground.findings if not row.nothing]
     table = Table(_("Places found"), columns, rows, _("Nothing was found at any place that was looked at."))
@@ -80,7 +80,7 @@ def _found(ground: Ground) -> list[Block]:
 def _finding(ground: Ground, row: Any) -> list[Value]:
     words = ground.finding_words.get(row.id, {})
     note = f"“{words['note']}”" if words.get("note") else ""
-    corrected = f"({_('corrected later')})" if row.replaces_id else ""
+    corrected = _("(corrected later)") if row.replaces_id else ""
     due = _("by {day}").format(day=shown(row.due_on)) if row.due_on else ""
     return [
         row.seen_on,

@@ -55,6 +55,13 @@ def test_the_page_tells_every_section_and_count_in_its_language(farm, made):
     assert "13 abr 2026" in page and "Apr 13, 2026" not in page and "1\N{NO-BREAK SPACE}207" in page
 
 
+def test_on_a_phone_a_table_of_sentences_has_each_value_with_its_column_s_name(farm, made):
+    """Days and few words stay on one line elsewhere."""
+    page = report_page(made(farm)).decode()
+    assert '<table class="as-records">' in page and 'data-name="What became of the counts"' in page
+    assert re.search(r'<td class="short"[^>]*>May 19, 2026</td>', page)
+
+
 def test_what_people_typed_is_text_on_the_page_and_no_formula_in_the_workbook(farm, made, anna):
     words = "=1+1<script>alert(1)</script>"
     answer = session_of(anna).post(f"/api/v1/farms/{farm.id}/cards-kept", {"words": words, "from_on": "2026-05-21"})
