@@ -4,6 +4,7 @@ from uuid import UUID
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from farms.chained import Chained, KeptApart
 from farms.models.chain import ActorKind
@@ -48,8 +49,9 @@ class Material(models.TextChoices):
 
 
 class Moisture(models.TextChoices):
-    WET = "wet", _("wet")
-    DRY = "dry", _("dry")
+    # By itself "wet" is what became of a card.
+    WET = "wet", pgettext_lazy("a place where flies hatch", "wet")
+    DRY = "dry", pgettext_lazy("a place where flies hatch", "dry")
 
 
 class Amount(models.TextChoices):
