@@ -20,7 +20,7 @@ from farms import services
 from farms.kept import forget
 from farms.ledger import Actor, append, lock_heads
 from farms.models import Facility, Farm, Group, Region, RegionClosure, Season, User
-from monitoring.models import Reading, Round, Work, WorkTakenBack
+from monitoring.models import Application, ApplicationCheck, Reading, Round, Work, WorkTakenBack
 from monitoring.services import ReentryTyped, WorkDone, record_reentry, record_work, skip_round
 from tests.alerts.scene import check, correct, monday
 from tests.alerts.test_monday_list import add_farm
@@ -32,7 +32,7 @@ pytestmark = pytest.mark.django_db
 WEEK = monday(12)
 DAY = WEEK + timedelta(days=16)  # the last round was nine days ago
 NOW = datetime.combine(DAY, datetime.min.time(), UTC) + timedelta(hours=15)
-BY_THE_CHAIN = (Round, Work, WorkTakenBack, AlertEvent)
+BY_THE_CHAIN = (Round, Work, WorkTakenBack, Application, ApplicationCheck, AlertEvent)
 
 
 @pytest.fixture

@@ -239,7 +239,11 @@ def test_an_interrupted_backup_leaves_none(northfield, tmp_path, how):
     (programs / "pg_dump").chmod(0o755)
     environment = {**os.environ, "POSTGRES_PROGRAMS": str(programs), "DJANGO_SETTINGS_MODULE": "server.settings"}
     command = [sys.executable, "manage.py", "backup", str(tmp_path)]
-    process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    # A shell's job in the background, as this run may be, has Ctrl-C ignored, and so had what it starts.
+    process = subprocess.Popen(
+        command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - it locks nothing
+    )  # fmt: skip
     deadline = time.monotonic() + 60
     while not list(tmp_path.glob(f"{UNFINISHED}*")):
         assert process.poll() is None and time.monotonic() < deadline

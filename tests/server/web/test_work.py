@@ -8,7 +8,8 @@ from tests.alerts.scene import check, count_week, monday
 from tests.cast import NOW, as_factory, make_facility, make_stations
 from tests.server.web.pages import at, words
 
-pytestmark = pytest.mark.django_db
+# What was done on the whole farm is set beside what the region published.
+pytestmark = pytest.mark.django_db(databases=("default", "region"))
 NUMBERS = {
     "price": "0.5", "loss_per_fly": "0.1", "loss_source": "a bulletin <b>of ours</b>", "cost": "300", "animals": "100",
     "days": "30", "share_gone": "50",
