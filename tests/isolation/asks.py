@@ -86,6 +86,8 @@ NO_FORM = {
     "farms/{farm_id}/settings/closure/": {"from_on": ["2026-06-01"]},
     "regions/{region_id}/closure/": {"from_on": ["2026-06-01"]},
     "farms/{farm_id}/visits/": {"kind": ["visit"], "day": ["2026-06-09"]},
+    # One form is a button alone.
+    "farms/{farm_id}/applications/{application_id}/confirm/": {"so": ["yes"]},
     "farms/{farm_id}/told/": {"week": ["2026-05-25"], "how": ["call"], "told_on": ["2026-06-01"]},
     "farms/{farm_id}/notes/": {"text": ["Told"]},
     "farms/{farm_id}/told/take-back/": {"week": ["2026-05-25"]},
@@ -96,7 +98,7 @@ NO_FORM = {
 # Fields that belong to another kind of work than the first in the list, which is sent.
 LEFT_EMPTY = {
     "farms/{farm_id}/work/": ("thorough", "not_reached", "species", "number", "batch"),
-    "farms/{farm_id}/work/plans/": ("species", "number", "product_id", "use_kind"),
+    "farms/{farm_id}/work/plans/": ("every", "unit", "last_day", "species", "number", "product_id", "use_kind"),
 }
 WITHOUT_FORMS = ("healthz", "readyz", "feeds/", "mail/", "mail-choice/", "mail-events/")
 # Records of one table that an address tells apart.
