@@ -3,16 +3,13 @@
 from typing import Any
 
 from django.conf import settings
-from django.core.mail import EmailMessage
 from django.http import HttpRequest
-from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import translation
 
 from farms.clock import local_date
 from farms.selectors import consents_of, owners_with_address
-from server.after_answer import when_answered
 from server.web.invitation_mail import name_in_mail
+from server.web.templated_mail import post_to_owners_and_advisers
 
 
 def tell_of_erasure(request: HttpRequest, asked: Any) -> None:
@@ -28,9 +25,4 @@ def tell_of_erasure(request: HttpRequest, asked: Any) -> None:
         "kept": asked.taken_back_at is not None,
         "address": settings.SITE_URL + reverse("erase_farm", args=[farm.id]),
     }
-    for reader in {each.id: each for each in [*owners, *advisers]}.values():
-        owns = any(each.id == reader.id for each in owners)
-        with translation.override(reader.language):
-            subject = " ".join(render_to_string("web/email/erasure_subject.txt", words).split())
-            text = render_to_string("web/email/erasure_message.txt", words | {"owns": owns})
-        when_answered(request, EmailMessage(subject, text, to=[reader.email]).send)
+    post_to_owners_and_advisers(request, "erasure", owners=owners, advisers=advisers, words=words)

@@ -3,15 +3,12 @@
 from typing import Any
 
 from django.conf import settings
-from django.core.mail import EmailMessage
 from django.http import HttpRequest
-from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import translation
 
 from farms.selectors import owners_with_address
-from server.after_answer import when_answered
 from server.web.invitation_mail import name_in_mail
+from server.web.templated_mail import post_to_owners_and_advisers
 
 
 def tell_of_hand_over(request: HttpRequest, done: Any) -> None:
@@ -26,9 +23,4 @@ def tell_of_hand_over(request: HttpRequest, done: Any) -> None:
         "group": name_in_mail(farm.group.name),
         "address": settings.SITE_URL + reverse("consents", args=[farm.id]),
     }
-    for reader in {each.id: each for each in [*advisers, *owners]}.values():
-        owns = any(each.id == reader.id for each in owners)
-        with translation.override(reader.language):
-            subject = " ".join(render_to_string("web/email/handed_over_subject.txt", words).split())
-            text = render_to_string("web/email/handed_over_message.txt", words | {"owns": owns})
-        when_answered(request, EmailMessage(subject, text, to=[reader.email]).send)
+    post_to_owners_and_advisers(request, "handed_over", owners=owners, advisers=advisers, words=words)

@@ -8,16 +8,14 @@ import re
 from typing import Any
 
 from django.conf import settings
-from django.core.mail import EmailMessage
 from django.http import HttpRequest
-from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
 from django.utils.translation import gettext_lazy as _
 
 from farms.errors import Conflict
-from server.after_answer import when_answered
 from server.limits import Tries, try_once
+from server.web.templated_mail import post
 
 DAY = 24 * 3600
 TO_ONE_ADDRESS = Tries("invitations-to", most=5, within=DAY, rests=DAY)
@@ -65,6 +63,4 @@ def post_invitation(request: HttpRequest, invitation: Any, key: str, place: str)
     }
     with translation.override(invitation.language):
         words["role"] = invitation.get_role_display()
-        subject = " ".join(render_to_string("web/email/invitation_subject.txt", words).split())
-        text = render_to_string("web/email/invitation_message.txt", words)
-    when_answered(request, EmailMessage(subject, text, to=[invitation.email]).send)
+    post(request, "invitation", to=invitation.email, language=invitation.language, words=words)
