@@ -122,8 +122,7 @@ def histories_of(alerts: Collection[Alert]) -> dict[UUID, list[AlertEvent]]:
 
 def notes_of(alert: Alert) -> dict[UUID, str]:
     """What was written about an alert, by the event that it came with; what was erased isn't there."""
-    notes = AlertNote.objects.filter(farm_id=alert.farm_id, event__alert_id=alert.id)
-    return dict(notes.values_list("event_id", "text"))
+    return notes_of_alerts([alert])
 
 
 def notes_of_alerts(alerts: Collection[Alert]) -> dict[UUID, str]:
